@@ -1,0 +1,1 @@
+"""Clock or encoder, gate, capture and re-arm."""

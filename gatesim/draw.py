@@ -1,0 +1,74 @@
+"""Where the random numbers of a trial come from.
+
+Every random number has a *name* (the scenario path of a quantity, or the name of
+a noise such as ``sensor.jitter@1``). Each name has a stream of its own, keyed by
+seed, block and name, so that adding a quantity leaves every other draw as it was,
+and two rigs that share a name share its draws (common random numbers).
+"""
+
+from dataclasses import dataclass
+from hashlib import blake2b
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+
+
+class Draw(Protocol):
+    """A source of standard draws for a fixed number of trials."""
+
+    @property
+    def trials(self) -> int: ...
+
+    def uniform(self, name: str, columns: int | None = None) -> Array:
+        """Uniform on (0, 1), shape (trials,) or (trials, columns)."""
+        ...
+
+    def normal(self, name: str, columns: int | None = None) -> Array:
+        """Standard normal, shape (trials,) or (trials, columns)."""
+        ...
+
+
+def _shape(trials: int, columns: int | None) -> tuple[int, ...]:
+    return (trials,) if columns is None else (trials, columns)
+
+
+@dataclass(frozen=True)
+class Nominal:
+    """No chance at all: every draw is the median of its distribution."""
+
+    trials: int = 1
+
+    def uniform(self, name: str, columns: int | None = None) -> Array:
+        return np.full(_shape(self.trials, columns), 0.5)
+
+    def normal(self, name: str, columns: int | None = None) -> Array:
+        return np.zeros(_shape(self.trials, columns))
+
+
+@dataclass(frozen=True)
+class Streams:
+    """Pseudo-random draws for one block of trials.
+
+    The bits depend on ``seed``, ``block`` and the name alone, never on which
+    worker runs the block or on what was drawn before.
+    """
+
+    seed: int
+    block: int
+    trials: int
+
+    def _generator(self, name: str) -> np.random.Generator:
+        words = np.frombuffer(blake2b(name.encode(), digest_size=8).digest(), np.uint32)
+        key = (self.block, int(words[0]), int(words[1]))
+        return np.random.Generator(np.random.SFC64(np.random.SeedSequence(self.seed, spawn_key=key)))
+
+    def uniform(self, name: str, columns: int | None = None) -> Array:
+        # random() is on [0, 1): the half step keeps inverse distribution functions finite
+        draws = self._generator(name).random(_shape(self.trials, columns))
+        return draws + 2.0**-54
+
+    def normal(self, name: str, columns: int | None = None) -> Array:
+        return self._generator(name).standard_normal(_shape(self.trials, columns))

@@ -1,0 +1,1 @@
+"""Length formulas: from counts to a reading."""

@@ -1,0 +1,1 @@
+"""Input filters (debounce) between sensor and counter."""

@@ -1,0 +1,1 @@
+"""The equation of motion and what moves a part."""

@@ -1,0 +1,1 @@
+"""The light gate: beam, switching, response."""

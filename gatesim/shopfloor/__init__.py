@@ -1,0 +1,1 @@
+"""From logged counts to a signed-off gauge."""

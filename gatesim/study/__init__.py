@@ -1,0 +1,1 @@
+"""Monte Carlo, sweeps, budget, explanation, choice of a rig."""
