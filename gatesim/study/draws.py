@@ -1,0 +1,153 @@
+"""Draws made of other draws: recorded, swapped, renamed, quasi-random."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from functools import cached_property
+
+import numpy as np
+
+from gatesim.draw import Array, Draw, Nominal, Streams
+from gatesim.study.model import Model, run
+
+# A name that draws very many columns (a long train of chatter, say) would use up the
+# good leading dimensions of a Sobol sequence; such names stay pseudo-random.
+MOST_COLUMNS = 16
+MOST_DIMENSIONS = 256
+
+
+@dataclass(frozen=True)
+class Recorder:
+    """Passes draws on and notes what was asked for: name -> (kind, columns), in order of first use."""
+
+    inner: Draw
+    used: dict[str, tuple[str, int | None]] = field(default_factory=dict)
+
+    @property
+    def trials(self) -> int:
+        """Number of trials."""
+        return self.inner.trials
+
+    def uniform(self, name: str, columns: int | None = None) -> Array:
+        """See `gatesim.draw.Draw.uniform`."""
+        self.used.setdefault(name, ("uniform", columns))
+        return self.inner.uniform(name, columns)
+
+    def normal(self, name: str, columns: int | None = None) -> Array:
+        """See `gatesim.draw.Draw.normal`."""
+        self.used.setdefault(name, ("normal", columns))
+        return self.inner.normal(name, columns)
+
+
+@dataclass(frozen=True)
+class Renamed:
+    """The same source under other names: an independent second set of draws."""
+
+    inner: Draw
+    prefix: str
+
+    @property
+    def trials(self) -> int:
+        """Number of trials."""
+        return self.inner.trials
+
+    def uniform(self, name: str, columns: int | None = None) -> Array:
+        """See `gatesim.draw.Draw.uniform`."""
+        return self.inner.uniform(self.prefix + name, columns)
+
+    def normal(self, name: str, columns: int | None = None) -> Array:
+        """See `gatesim.draw.Draw.normal`."""
+        return self.inner.normal(self.prefix + name, columns)
+
+
+@dataclass(frozen=True)
+class Swapped:
+    """Draws of ``first``, except one name, which comes from ``second``."""
+
+    first: Draw
+    second: Draw
+    name: str
+
+    @property
+    def trials(self) -> int:
+        """Number of trials."""
+        return self.first.trials
+
+    def uniform(self, name: str, columns: int | None = None) -> Array:
+        """See `gatesim.draw.Draw.uniform`."""
+        return (self.second if name == self.name else self.first).uniform(name, columns)
+
+    def normal(self, name: str, columns: int | None = None) -> Array:
+        """See `gatesim.draw.Draw.normal`."""
+        return (self.second if name == self.name else self.first).normal(name, columns)
+
+
+@dataclass(frozen=True)
+class Quasi:
+    """Scrambled Sobol points: one independently scrambled replicate per block.
+
+    ``dimensions`` maps a name to the first of its dimensions; names it does not hold
+    are drawn pseudo-randomly. ``trials`` should be a power of two.
+    """
+
+    seed: int
+    block: int
+    trials: int
+    dimensions: Mapping[str, tuple[int, int]]
+
+    @cached_property
+    def _points(self) -> Array:
+        from scipy.stats import qmc  # deferred: costs start-up time
+
+        total = sum(columns for _, columns in self.dimensions.values())
+        seeds = np.random.SeedSequence(self.seed, spawn_key=(self.block,))
+        rng = np.random.Generator(np.random.SFC64(seeds))
+        points = qmc.Sobol(total, scramble=True, bits=52, rng=rng).random(self.trials)
+        return np.asarray(points) + 2.0**-53  # half a step: never 0, so inverse functions stay finite
+
+    @cached_property
+    def _others(self) -> Streams:
+        return Streams(self.seed, self.block, self.trials)
+
+    def uniform(self, name: str, columns: int | None = None) -> Array:
+        """See `gatesim.draw.Draw.uniform`."""
+        first, known = self.dimensions.get(name, (0, -1))
+        if known != (columns or 1):
+            return self._others.uniform(name, columns)
+        return self._points[:, first] if columns is None else self._points[:, first : first + columns]
+
+    def normal(self, name: str, columns: int | None = None) -> Array:
+        """See `gatesim.draw.Draw.normal`."""
+        if self.dimensions.get(name, (0, -1))[1] != (columns or 1):
+            return self._others.normal(name, columns)
+        from scipy.special import ndtri
+
+        return np.asarray(ndtri(self.uniform(name, columns)))
+
+
+def names_drawn(model: Model) -> dict[str, tuple[str, int | None]]:
+    """All standard draws a trial uses: name -> (kind, columns), in order of first use.
+
+    Found by a run of medians, so noises that only occur by chance may be missing.
+    """
+    recorder = Recorder(Nominal(1))
+    run(model, recorder)
+    return recorder.used
+
+
+def assign_dimensions(
+    drawn: Mapping[str, tuple[str, int | None]], sets: int = 1
+) -> dict[str, tuple[int, int]]:
+    """Dimensions of a Sobol sequence for each name: name -> (first, columns).
+
+    The sequence is best in its leading dimensions, so names come in order of first use:
+    the inputs first. ``sets=2`` adds a second, independent set under the prefix "b:".
+    """
+    dimensions: dict[str, tuple[int, int]] = {}
+    first = 0
+    for prefix in ("", "b:")[:sets]:
+        for name, (_, columns) in drawn.items():
+            width = columns or 1
+            if width <= MOST_COLUMNS and first + width <= MOST_DIMENSIONS:
+                dimensions[prefix + name] = (first, width)
+                first += width
+    return dimensions

@@ -1,0 +1,128 @@
+"""Quantiles of any number of values in a fixed amount of memory.
+
+Values are sorted into cells that are equally wide in asinh((x - centre)/scale):
+a cell is ``scale/2048`` wide near the centre and 1/2048 of the distance from the
+centre far out, so any tail fits. Each cell keeps its count and its smallest and
+largest value. Ranks are interpolated between these, so a quantile is off by less
+than the extent of its cell (reported as ``resolution``), and by nothing at all
+where a cell holds one distinct value: few trials, or readings on a lattice of counts.
+"""
+
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gatesim.draw import Array
+
+CELLS_PER_UNIT = 2048
+REACH = 40.0  # asinh units either side: 1e17 scales; further out shares the last cell
+CELLS = 2 * int(REACH) * CELLS_PER_UNIT
+
+
+@dataclass(frozen=True)
+class RankCurve:
+    """Empirical distribution: ``values`` (k,) ascending at ``ranks`` (k,) from 1 to ``count``."""
+
+    ranks: Array
+    values: Array
+
+    @property
+    def count(self) -> int:
+        """Number of values summarised."""
+        return int(self.ranks[-1]) if self.ranks.size else 0
+
+    def at(self, rank: float | Array) -> Array:
+        """Value of a rank (1 = smallest), interpolated; shape of ``rank``; NaN if empty."""
+        if not self.ranks.size:
+            return np.full(np.shape(rank), np.nan)
+        return np.asarray(np.interp(rank, self.ranks, self.values))
+
+    def symmetric_ranks(self, coverage: float) -> tuple[float, float]:
+        """Ranks of the probabilistically symmetric interval (JCGM 101, 7.7.2)."""
+        low = max(1.0, self.count * (1.0 - coverage) / 2.0)
+        return low, min(low + coverage * self.count, float(self.count))
+
+    def symmetric(self, coverage: float) -> tuple[float, float]:
+        """Probabilistically symmetric coverage interval."""
+        low, high = self.symmetric_ranks(coverage)
+        return float(self.at(low)), float(self.at(high))
+
+    def shortest(self, coverage: float) -> tuple[float, float]:
+        """Shortest coverage interval (JCGM 101, 7.7.4); of equal ones the most symmetric."""
+        span = coverage * self.count
+        last = self.count - span
+        if last < 1.0:
+            return self.symmetric(coverage)
+        # the length is piecewise linear in the rank: a minimum lies at a node of either end
+        starts = np.concatenate([self.ranks, self.ranks - span, [1.0, last]])
+        starts = starts[(starts >= 1.0) & (starts <= last)]
+        lengths = self.at(starts + span) - self.at(starts)
+        tied = starts[lengths <= lengths.min() * (1.0 + 1e-9)]
+        start = tied[np.argmin(np.abs(tied - (1.0 + last) / 2.0))]
+        return float(self.at(start)), float(self.at(start + span))
+
+    def counts(self, edges: Array) -> Array:
+        """Number of values in each of the bins between ``edges`` (k+1,): (k,), for a histogram."""
+        below = np.interp(edges, self.values, self.ranks, left=0.0, right=float(self.count))
+        return np.diff(below)
+
+
+def curve_of(ordered: Array) -> RankCurve:
+    """Exact curve of ascending values, shape (n,)."""
+    return RankCurve(np.arange(1.0, ordered.size + 1.0), ordered)
+
+
+@dataclass
+class RankSummary:
+    """Running summary of values that come in blocks; memory 4 MB whatever their number.
+
+    The cells are laid out by the first block that has values, so the result depends on
+    the order of the blocks, and on nothing else.
+    """
+
+    centre: float = 0.0
+    scale: float = 0.0
+    count: NDArray[np.int64] = field(default_factory=lambda: np.zeros(0, np.int64))
+    low: Array = field(default_factory=lambda: np.zeros(0))
+    high: Array = field(default_factory=lambda: np.zeros(0))
+
+    def _lay_out(self, ordered: Array) -> None:
+        quarter, self.centre, three = (float(q) for q in np.quantile(ordered, (0.25, 0.5, 0.75)))
+        extent = float(ordered[-1] - ordered[0])
+        self.scale = (three - quarter) / 1.349 or extent or abs(self.centre) * 1e-9 or 1e-12
+        self.count = np.zeros(CELLS, np.int64)
+        self.low = np.full(CELLS, np.inf)
+        self.high = np.full(CELLS, -np.inf)
+
+    def add(self, ordered: Array) -> None:
+        """Take in a block of ascending values, shape (n,), without NaN."""
+        if ordered.size == 0:
+            return
+        if not self.count.size:
+            self._lay_out(ordered)
+        position = np.arcsinh((ordered - self.centre) / self.scale) * CELLS_PER_UNIT + CELLS // 2
+        cell = np.clip(position, 0, CELLS - 1).astype(np.int64)
+        np.maximum.accumulate(cell, out=cell)  # arcsinh may be non-monotone in its last bit
+        first = np.flatnonzero(np.diff(cell, prepend=-1))
+        last = np.append(first[1:], ordered.size) - 1
+        at = cell[first]
+        self.count[at] += last - first + 1
+        self.low[at] = np.minimum(self.low[at], ordered[first])
+        self.high[at] = np.maximum(self.high[at], ordered[last])
+
+    def curve(self) -> RankCurve:
+        """The empirical distribution so far."""
+        used = np.flatnonzero(self.count)
+        upto = np.cumsum(self.count[used])
+        ranks = np.column_stack([upto - self.count[used] + 1, upto]).ravel().astype(np.float64)
+        values = np.column_stack([self.low[used], self.high[used]]).ravel()
+        return RankCurve(ranks, values)
+
+    def resolution(self, value: float) -> float:
+        """Extent of the values in the cell that holds ``value``: a quantile there is no further off."""
+        used = np.flatnonzero(self.count)
+        if not used.size:
+            return float("nan")
+        here = used[max(int(np.searchsorted(self.low[used], value, side="right")) - 1, 0)]
+        return float(self.high[here] - self.low[here])

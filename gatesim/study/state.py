@@ -1,0 +1,140 @@
+"""A state file, so that a study killed at any moment goes on where it was."""
+
+import json
+import os
+from collections.abc import Mapping
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gatesim.problem import InputError
+from gatesim.study.block import Block, FormulaSummary, Scatter, Summary
+from gatesim.study.model import Model
+from gatesim.study.moments import Moments
+from gatesim.study.plan import Plan
+from gatesim.study.ranks import CELLS, RankSummary
+
+FORMAT = 1
+Stored = dict[str, NDArray[Any]]
+
+
+def _header(model: Model, plan: Plan) -> dict[str, Any]:
+    return {"format": FORMAT, "model": model.identity, **asdict(plan)}
+
+
+def _pack_moments(m: Moments) -> NDArray[np.float64]:
+    return np.array([m.count, m.mean, m.m2, m.m3, m.m4])
+
+
+def _unpack_moments(stored: NDArray[np.float64]) -> Moments:
+    return Moments(int(stored[0]), *(float(v) for v in stored[1:]))
+
+
+def _pack_formula(key: str, f: FormulaSummary) -> Stored:
+    used = np.flatnonzero(f.ranks.count)
+    return {
+        f"{key}/moments": _pack_moments(f.moments),
+        f"{key}/layout": np.array([f.ranks.centre, f.ranks.scale]),
+        f"{key}/cell": used,
+        f"{key}/count": f.ranks.count[used],
+        f"{key}/low": f.ranks.low[used],
+        f"{key}/high": f.ranks.high[used],
+        f"{key}/scatter": np.vstack(
+            [np.full_like(f.scatter.mean, f.scatter.count), f.scatter.mean, f.scatter.m2]
+        ),
+    }
+
+
+def _unpack_formula(key: str, stored: Mapping[str, NDArray[Any]]) -> FormulaSummary:
+    centre, scale = (float(v) for v in stored[f"{key}/layout"])
+    ranks = RankSummary(centre, scale)
+    used = stored[f"{key}/cell"]
+    if used.size:
+        ranks.count, ranks.low, ranks.high = (
+            np.zeros(CELLS, np.int64), np.full(CELLS, np.inf), np.full(CELLS, -np.inf),
+        )  # fmt: skip
+        ranks.count[used] = stored[f"{key}/count"]
+        ranks.low[used] = stored[f"{key}/low"]
+        ranks.high[used] = stored[f"{key}/high"]
+    rows = stored[f"{key}/scatter"]
+    return FormulaSummary(
+        _unpack_moments(stored[f"{key}/moments"]),
+        ranks,
+        Scatter(int(rows[0, 0]), rows[1].copy(), rows[2].copy()),
+    )
+
+
+def save(path: Path, model: Model, plan: Plan, summary: Summary, waiting: Mapping[int, Block]) -> None:
+    """Replace the state file in one step: at any moment the old or the new one is there, whole.
+
+    ``waiting`` holds blocks that are done but whose predecessors are not.
+    """
+    header = _header(model, plan) | {
+        "blocks": summary.blocks,
+        "trials_done": summary.trials,
+        "formulas": list(summary.formulas),
+        "waiting": {index: list(block.errors) for index, block in waiting.items()},
+    }
+    arrays: Stored = {
+        "header": np.array(json.dumps(header)),
+        "outcomes": summary.outcomes,
+        "true_length": _pack_moments(summary.true_length),
+    }
+    for name, formula in summary.formulas.items():
+        arrays |= _pack_formula(f"formula/{name}", formula)
+    for index, block in waiting.items():
+        arrays[f"waiting/{index}/outcomes"] = block.outcomes
+        arrays[f"waiting/{index}/true_length"] = _pack_moments(block.true_length)
+        arrays |= {f"waiting/{index}/errors/{name}": e for name, e in block.errors.items()}
+    fresh = path.with_name(path.name + ".new")
+    with fresh.open("wb") as file:
+        np.savez(file, **arrays)  # type: ignore[arg-type]  # the stub takes a keyword for an array
+        file.flush()
+        os.fsync(file.fileno())  # so that a power cut, too, leaves one of the two whole
+    fresh.replace(path)
+
+
+def _check(path: Path, header: Mapping[str, Any], wanted: Mapping[str, Any]) -> None:
+    for key, expected in wanted.items():
+        if header.get(key) != expected:
+            what = "another scenario" if key == "model" else f"{key} {header.get(key)!r}, not {expected!r}"
+            raise InputError(
+                f"{path}: this state file belongs to a study with {what}; "
+                "give the arguments it was started with, or name another file"
+            )
+
+
+def load(path: Path, model: Model, plan: Plan) -> tuple[Summary, dict[int, Block]]:
+    """Read a state file; a fresh summary if there is none.
+
+    Raises InputError if the file is no state file, or belongs to another study.
+    """
+    if not path.exists():
+        return Summary(plan.coverage), {}
+    try:
+        with np.load(path, allow_pickle=False) as file:
+            stored = {key: file[key] for key in file.files}
+        header = json.loads(str(stored["header"]))
+    except (OSError, ValueError, KeyError, EOFError) as error:
+        raise InputError(f"{path}: given as a state file, but it cannot be read as one ({error})") from None
+    _check(path, header, _header(model, plan))
+    summary = Summary(
+        plan.coverage,
+        header["blocks"],
+        header["trials_done"],
+        {name: _unpack_formula(f"formula/{name}", stored) for name in header["formulas"]},
+        stored["outcomes"],
+        _unpack_moments(stored["true_length"]),
+    )
+    waiting = {
+        int(index): Block(
+            {name: stored[f"waiting/{index}/errors/{name}"] for name in names},
+            stored[f"waiting/{index}/outcomes"],
+            _unpack_moments(stored[f"waiting/{index}/true_length"]),
+        )
+        for index, names in header["waiting"].items()
+    }
+    return summary, waiting
