@@ -59,7 +59,7 @@ def pool(workers: int) -> Iterator[Executor]:
 
 
 @contextmanager
-def _ctrl_c_waits() -> Iterator[threading.Event]:
+def ctrl_c_waits() -> Iterator[threading.Event]:
     """The first Ctrl-C sets the event, so that a block is never half taken in; the second one kills."""
     stop = threading.Event()
     if threading.current_thread() is not threading.main_thread():
@@ -129,7 +129,7 @@ def _run(
     taken: Callable[[Block], None],
     save: Callable[[], None],
 ) -> str:
-    with _ctrl_c_waits() as stop:
+    with ctrl_c_waits() as stop:
         while summary.blocks < plan.blocks:
             if plan.until and _stable(summary, plan):
                 return "tolerance reached"

@@ -12,7 +12,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gatesim.draw import Array, Draw
+from gatesim.outcome import Outcome
 from gatesim.quantity import Quantity, Scalar
+
+# Outcome code -> word
+WORDS = {int(outcome): outcome.word for outcome in Outcome}
 
 
 @dataclass(frozen=True)

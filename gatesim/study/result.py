@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from gatesim.outcome import Outcome
 from gatesim.study.block import FormulaSummary, Summary
+from gatesim.study.model import WORDS
 from gatesim.study.plan import Plan
 from gatesim.study.ranks import RankCurve
 
@@ -134,12 +134,12 @@ def _formula(summary: FormulaSummary, plan: Plan) -> FormulaResult:
 
 def result_of(summary: Summary, plan: Plan, ended: str) -> StudyResult:
     """Work out the figures of what has been summarised so far."""
-    seen = [outcome for outcome in Outcome if summary.outcomes[outcome]]
+    seen = [code for code in WORDS if summary.outcomes[code]]
     return StudyResult(
         plan=plan,
         trials=summary.trials,
         formulas={name: _formula(f, plan) for name, f in summary.formulas.items()},
-        outcomes={o.word: share(int(summary.outcomes[o]), summary.trials) for o in seen},
+        outcomes={WORDS[code]: share(int(summary.outcomes[code]), summary.trials) for code in seen},
         true_length=summary.true_length.mean if summary.true_length.count else math.nan,
         true_length_varies=summary.true_length.m2 > 0.0,
         ended=ended,

@@ -1,0 +1,41 @@
+"""Whether the linear budget may be trusted: JCGM 101:2008, clause 8."""
+
+from dataclasses import dataclass
+
+from gatesim.study.budget import Budget
+from gatesim.study.result import FormulaResult
+from gatesim.study.until import tolerance_of_digits
+
+
+@dataclass(frozen=True)
+class Validation:
+    """Comparison of the ends of the two coverage intervals, in m.
+
+    ``conclusive`` is False while the Monte Carlo errors of the ends exceed a fifth of the
+    tolerance, so that the simulation itself is too coarse to judge (clause 8.2); unless the
+    difference is beyond the tolerance by three Monte Carlo errors anyway.
+    """
+
+    digits: int
+    tolerance: float
+    low_difference: float
+    high_difference: float
+    conclusive: bool
+
+    @property
+    def valid(self) -> bool:
+        """Both ends agree within the numerical tolerance (clause 8.1); False if NaN."""
+        return max(self.low_difference, self.high_difference) <= self.tolerance
+
+
+def validate(linear: Budget, simulated: FormulaResult, digits: int) -> Validation:
+    """Compare a budget with a Monte Carlo study of the same model and coverage probability.
+
+    ``digits``: significant digits of u that have to hold (1 or 2 in practice, clause 7.9.2).
+    """
+    tolerance = tolerance_of_digits(simulated.uncertainty.value, digits)
+    low = abs(linear.interval[0] - simulated.low.value)
+    high = abs(linear.interval[1] - simulated.high.value)
+    coarse = max(simulated.low.error, simulated.high.error)
+    clear = max(low - 3.0 * simulated.low.error, high - 3.0 * simulated.high.error) > tolerance
+    return Validation(digits, tolerance, low, high, clear or coarse <= tolerance / 5.0)
