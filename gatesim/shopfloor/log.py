@@ -1,0 +1,234 @@
+"""The log of a real rig: one row a passage, in CSV, its columns matched by their headers.
+
+A header is a name and a unit, such as ``length [mm]`` or ``dwell [1]``. Fields are
+separated by commas, semicolons or tabs, whichever the header holds; with the latter
+two a decimal comma is read as well. Lines that begin with ``#`` are remarks.
+"""
+
+import csv
+import math
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+
+import numpy as np
+
+from gatesim.draw import Array
+from gatesim.problem import InputError
+from gatesim.quantity import parse
+
+REGISTERS = ("dwell", "capture", "rear_capture", "third_capture", "third_rear_capture")
+_UNITS = {"length": "m", "reference": "m"} | dict.fromkeys(REGISTERS, "1")
+_LABELS = ("part", "operator")
+_KNOWN = ", ".join([*_UNITS, "time", *_LABELS])
+
+
+@dataclass(frozen=True)
+class BadRow:
+    """A row kept apart: its line in the file, why, and its text."""
+
+    line: int
+    reason: str
+    text: str
+
+
+@dataclass(frozen=True)
+class Log:
+    """The good rows of a log.
+
+    ``numbers`` holds float arrays in SI, shape (n,), NaN where the field was empty:
+    ``length`` is the indication, ``reference`` the true length of a reference part, the
+    registers are counts, ``time`` is in seconds (from the first good row where the log
+    has dates). ``labels`` holds the words of part and operator, ``lines`` the line of
+    each row in the file, ``ignored`` the headers that name nothing known.
+    """
+
+    path: str
+    numbers: Mapping[str, Array]
+    labels: Mapping[str, tuple[str, ...]]
+    units: Mapping[str, str]
+    lines: tuple[int, ...]
+    bad: tuple[BadRow, ...]
+    ignored: tuple[str, ...]
+
+    def __len__(self) -> int:
+        return len(self.lines)
+
+    def __contains__(self, name: str) -> bool:
+        return name in self.numbers or name in self.labels
+
+
+@dataclass(frozen=True)
+class _Column:
+    name: str
+    index: int
+    unit: str
+    read: Callable[[str], float | str]
+    needed: bool
+
+
+def read_log(path: str | Path, need: Sequence[str] = (), mapping: Mapping[str, str] | None = None) -> Log:
+    """Read a log; rows that cannot be read are kept apart in ``Log.bad``.
+
+    ``need`` names the columns a row must fill; ``mapping`` renames headers, from the text
+    in the file to ``"name [unit]"``. Raises InputError where the file or its header cannot
+    be used, or where no row is left.
+    """
+    lines = _text(path).splitlines()
+    start = next((k for k, line in enumerate(lines) if line.strip() and not line.startswith("#")), None)
+    if start is None:
+        raise InputError(f"{path}: the file is empty, expected a header line and one row a passage")
+    separator = max(",;\t", key=lines[start].count)
+    headers = [h.strip() for h in next(csv.reader([lines[start]], delimiter=separator))]
+    columns, ignored = _columns(path, start + 1, headers, need, mapping or {}, separator)
+    rows: list[dict[str, float | str]] = []
+    good: list[int] = []
+    bad: list[BadRow] = []
+    for number, line in enumerate(lines[start + 1 :], start + 2):
+        if not line.strip() or line.startswith("#"):
+            continue
+        try:
+            fields = next(csv.reader([line], delimiter=separator, strict=True))
+            rows.append(_row(fields, columns, len(headers)))
+            good.append(number)
+        except (ValueError, csv.Error) as reason:
+            bad.append(BadRow(number, str(reason), line))
+    if not rows:
+        first = f", the first bad one is line {bad[0].line}: {bad[0].reason}" if bad else ""
+        raise InputError(f"{path}: no row can be used ({len(bad)} bad{first})")
+    return _log(path, columns, rows, good, bad, ignored)
+
+
+def _text(path: str | Path) -> str:
+    try:
+        return Path(path).read_text(encoding="utf-8-sig")
+    except OSError as error:
+        raise InputError(f"{path}: cannot be read ({error.strerror or error}), expected a CSV file") from None
+    except UnicodeDecodeError as error:
+        raise InputError(f"{path}: byte {error.start} is not UTF-8, expected a CSV file in UTF-8") from None
+
+
+def _columns(
+    path: str | Path,
+    line: int,
+    headers: list[str],
+    need: Sequence[str],
+    mapping: Mapping[str, str],
+    separator: str,
+) -> tuple[list[_Column], tuple[str, ...]]:
+    columns: dict[str, _Column] = {}
+    ignored = []
+    for key in mapping:
+        if key not in headers:
+            raise InputError(f"{path}, line {line}: no column {key!r}, expected it because it is mapped")
+    for index, header in enumerate(headers):
+        name, unit = _name_and_unit(mapping.get(header, header))
+        if name not in (*_UNITS, "time", *_LABELS):
+            ignored.append(header)
+            continue
+        if name in columns:
+            raise InputError(f"{path}, line {line}: two columns give {name!r}, expected one")
+        try:
+            read, written = _reader(name, unit, separator != ",")
+        except ValueError as reason:
+            raise InputError(f"{path}, line {line}: column {header!r}: {reason}") from None
+        columns[name] = _Column(name, index, written, read, name in need)
+    for name in need:
+        if name not in columns:
+            given = ", ".join(repr(h) for h in headers)
+            raise InputError(
+                f"{path}, line {line}: no column {name!r} among {given}; "
+                f"expected a header such as {_example(name)!r} (known names: {_KNOWN})"
+            )
+    return list(columns.values()), tuple(ignored)
+
+
+def _example(name: str) -> str:
+    if name in _LABELS:
+        return name
+    return f"{name} [{'mm' if _UNITS.get(name) == 'm' else 's' if name == 'time' else '1'}]"
+
+
+def _name_and_unit(header: str) -> tuple[str, str | None]:
+    name, bracket, rest = header.partition("[")
+    unit = rest.partition("]")[0].strip() if bracket else None
+    return "_".join(name.lower().replace("-", " ").replace("_", " ").split()), unit
+
+
+def _reader(name: str, unit: str | None, comma: bool) -> tuple[Callable[[str], float | str], str]:
+    if name in _LABELS:
+        return str, ""
+    if name == "time" and unit is None:
+        return _seconds, ""
+    target = _UNITS.get(name, "s")
+    if unit is None and target != "1":
+        raise ValueError(f"it has no unit, expected one such as {_example(name)!r}")
+    try:
+        factor, written = parse(f"1 {unit or '1'}", target)
+    except ValueError as reason:
+        raise ValueError(
+            f"given the unit {unit!r}, {reason}, expected one such as {_example(name)!r}"
+        ) from None
+    counts = name in REGISTERS
+
+    def number(text: str) -> float:
+        try:
+            value = float(text.replace(",", ".") if comma else text) * factor
+        except ValueError:
+            raise ValueError(f"{name} is {text!r}, expected a number") from None
+        if not math.isfinite(value):
+            raise ValueError(f"{name} is {text!r}, expected a finite number")
+        if counts and (value < 0 or value != int(value)):
+            raise ValueError(f"{name} is {text!r}, expected a count (a whole number, not negative)")
+        return value
+
+    return number, "" if written == "1" else written
+
+
+def _seconds(text: str) -> float:
+    try:
+        moment = datetime.fromisoformat(text)
+        # Without an offset the clock is the log's own; UTC keeps summer time out of the differences.
+        return (moment if moment.tzinfo else moment.replace(tzinfo=UTC)).timestamp()
+    except (ValueError, OverflowError):
+        raise ValueError(f"time is {text!r}, expected a date and time such as 2026-01-31T14:05:00") from None
+
+
+def _row(fields: list[str], columns: list[_Column], width: int) -> dict[str, float | str]:
+    if len(fields) != width:
+        raise ValueError(f"{len(fields)} fields, expected {width} as in the header")
+    row: dict[str, float | str] = {}
+    for column in columns:
+        text = fields[column.index].strip()
+        if text:
+            row[column.name] = column.read(text)
+        elif column.needed:
+            raise ValueError(f"{column.name} is empty, expected a value")
+        else:
+            row[column.name] = "" if column.name in _LABELS else math.nan
+    return row
+
+
+def _log(
+    path: str | Path,
+    columns: list[_Column],
+    rows: list[dict[str, float | str]],
+    lines: list[int],
+    bad: list[BadRow],
+    ignored: tuple[str, ...],
+) -> Log:
+    numbers: dict[str, Array] = {}
+    labels: dict[str, tuple[str, ...]] = {}
+    for column in columns:
+        values = [row[column.name] for row in rows]
+        if column.name in _LABELS:
+            labels[column.name] = tuple(str(v) for v in values)
+        else:
+            numbers[column.name] = np.array(values, dtype=float)
+            if column.name == "time" and not column.unit:
+                # Seconds since the first dated row keep their digits; since 1970 they would not.
+                dated = numbers["time"][~np.isnan(numbers["time"])]
+                numbers["time"] = numbers["time"] - (dated[0] if dated.size else 0.0)
+    units = {c.name: c.unit for c in columns if c.name not in _LABELS}
+    return Log(str(path), numbers, labels, units, tuple(lines), tuple(bad), ignored)

@@ -1,0 +1,91 @@
+"""The log reader keeps bad rows apart, by line, and drops nothing silently."""
+
+import math
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from gatesim.problem import InputError
+from gatesim.shopfloor.log import read_log
+
+
+def written(folder: Path, text: str) -> Path:
+    path = folder / "log.csv"
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+def test_columns_are_matched_by_header_and_converted_to_si(tmp_path: Path) -> None:
+    log = read_log(
+        written(tmp_path, "# remark\nDwell [1],Length [mm],part,colour\n12,40.5,a,red\n13,0.5,b,red\n")
+    )
+    assert log.numbers["length"] == pytest.approx([0.0405, 0.0005], rel=1e-15)
+    assert list(log.numbers["dwell"]) == [12.0, 13.0]
+    assert log.labels["part"] == ("a", "b")
+    assert log.lines == (3, 4)
+    assert log.ignored == ("colour",)
+    assert log.units == {"dwell": "", "length": "mm"}
+
+
+def test_bad_rows_are_kept_apart_by_line_number_with_their_text(tmp_path: Path) -> None:
+    rows = ["12,40", "x,40", "12.5,40", "-3,40", "12", "12,nan", "12,", "13,41"]
+    log = read_log(written(tmp_path, "dwell [1],length [mm]\n" + "\n".join(rows) + "\n"), need=("length",))
+    assert log.lines == (2, 9)
+    assert [b.line for b in log.bad] == [3, 4, 5, 6, 7, 8]
+    assert [b.text for b in log.bad] == rows[1:7]
+    assert "expected a number" in log.bad[0].reason
+    assert "expected a count" in log.bad[1].reason
+    assert "1 fields, expected 2" in log.bad[3].reason
+    assert "length is empty" in log.bad[5].reason
+
+
+def test_a_field_that_is_not_needed_may_be_empty_and_reads_nan(tmp_path: Path) -> None:
+    log = read_log(written(tmp_path, "length [mm],reference [mm]\n40,\n41,41\n"), need=("length",))
+    assert math.isnan(log.numbers["reference"][0])
+    assert log.bad == ()
+
+
+def test_semicolons_and_decimal_commas_read_like_commas_and_points(tmp_path: Path) -> None:
+    plain = read_log(written(tmp_path, "length [mm],part\n40.25,a\n"))
+    other = read_log(written(tmp_path, "length [mm];part\n40,25;a\n"))
+    assert np.array_equal(plain.numbers["length"], other.numbers["length"])
+
+
+def test_dates_become_seconds_from_the_first_row(tmp_path: Path) -> None:
+    log = read_log(written(tmp_path, "time,dwell\n2026-01-31T14:00:00,1\n2026-01-31T14:00:30,2\n"))
+    assert list(log.numbers["time"]) == [0.0, 30.0]
+
+
+def test_a_mapping_names_columns_the_header_does_not(tmp_path: Path) -> None:
+    log = read_log(written(tmp_path, "C1,C2\n100,200\n"), mapping={"C1": "dwell [1]", "C2": "capture [1]"})
+    assert log.numbers["capture"][0] == 200.0
+
+
+@pytest.mark.parametrize(
+    ("text", "need", "sentence"),
+    [
+        ("", (), "the file is empty"),
+        ("dwell\n", (), "no row can be used"),
+        ("dwell\nx\n", (), "the first bad one is line 2"),
+        ("dwell\n1\n", ("length",), "no column 'length'"),
+        ("length\n1\n", (), "it has no unit"),
+        ("length [s]\n1\n", (), "given the unit 's'"),
+        ("length [mm],length [m]\n1,1\n", (), "two columns give 'length'"),
+    ],
+)
+def test_a_file_that_cannot_be_used_is_refused_with_one_sentence(
+    tmp_path: Path, text: str, need: tuple[str, ...], sentence: str
+) -> None:
+    with pytest.raises(InputError, match=sentence) as caught:
+        read_log(written(tmp_path, text), need=need)
+    assert "log.csv" in str(caught.value)
+    assert "\n" not in str(caught.value)
+
+
+def test_a_missing_file_and_a_binary_one_are_refused(tmp_path: Path) -> None:
+    with pytest.raises(InputError, match="cannot be read"):
+        read_log(tmp_path / "absent.csv")
+    (tmp_path / "b.csv").write_bytes(b"\xff\xfe\x00")
+    with pytest.raises(InputError, match="not UTF-8"):
+        read_log(tmp_path / "b.csv")
