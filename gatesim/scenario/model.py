@@ -1,0 +1,215 @@
+"""A whole rig as its file describes it."""
+
+from collections.abc import Iterator, Mapping
+from typing import Any, Self
+
+from pydantic import BaseModel, Field, PrivateAttr, model_validator
+
+from gatesim.quantity import Quantity
+from gatesim.scenario.counting import CounterSection, FollowerSection, FormulaSection, RequirementSection
+from gatesim.scenario.moving import (
+    AirSection,
+    BeltSection,
+    BrakeSection,
+    LaunchSection,
+    PartSection,
+    PathSection,
+)
+from gatesim.scenario.section import Section
+from gatesim.scenario.sensing import Filter, GateSection, NoFilter, SensorSection
+
+
+class Misfit(ValueError):
+    """A key that is well formed but does not fit the rest of the rig."""
+
+    def __init__(self, key: str, given: str, expected: str) -> None:
+        super().__init__(f"{key}|{given}|{expected}")
+
+
+class Scenario(Section):
+    """One rig: part, path and forces, gates, sensors, input filter, counter, formulas.
+
+    Every quantity is kept in SI with its spread (`gatesim.quantity.Quantity`).
+    ``raw`` is the table as it was read, for writing changed copies.
+    """
+
+    title: str = Field(default="", description="Name of the rig, shown in every result.")
+    note: str = Field(default="", description="Anything the reader of the file should know.")
+    part: PartSection
+    path: PathSection = Field(default_factory=PathSection)
+    air: AirSection | None = None
+    brake: BrakeSection | None = None
+    launch: LaunchSection | None = None
+    belt: BeltSection | None = None
+    gate: GateSection
+    sensor: SensorSection = Field(default_factory=SensorSection)
+    filter: Filter = Field(default=NoFilter(kind="none"))
+    counter: CounterSection
+    formula: FormulaSection = Field(default_factory=FormulaSection)
+    requirement: RequirementSection = Field(default_factory=RequirementSection)
+    follower: FollowerSection | None = None
+    _raw: dict[str, Any] = PrivateAttr(default_factory=dict)
+    _file: str = PrivateAttr(default="")
+
+    @property
+    def raw(self) -> dict[str, Any]:
+        """The table that was read, before validation."""
+        return self._raw
+
+    @property
+    def file(self) -> str:
+        """Name of the file it was read from; empty if there is none."""
+        return self._file
+
+    @property
+    def gate_positions(self) -> tuple[str, ...]:
+        """Names of the gates' positions in order: two gates, or three with one to re-arm."""
+        return ("first", "spacing") if self.gate.rearm is None else ("first", "spacing", "rearm")
+
+    def quantities(self) -> dict[str, Quantity]:
+        """Every quantity of the scenario by its path, such as ``part.length``."""
+        return dict(_walk(self, ""))
+
+    def inputs(self) -> dict[str, Quantity]:
+        """The quantities that one trial needs, by name.
+
+        As `quantities`, without the constants of the formulas and the limits, and with
+        one entry a gate for what each sensor has of its own: ``sensor.dark_delay@1``.
+        """
+        found = {}
+        for path, quantity in self.quantities().items():
+            section = path.split(".")[0]
+            if section == "sensor":
+                for gate in range(1, len(self.gate_positions) + 1):
+                    found[f"{path}@{gate}"] = quantity
+            elif section not in ("formula", "requirement"):
+                found[path] = quantity
+        return found
+
+    @model_validator(mode="after")
+    def _fits(self) -> Self:
+        for check in (_check_gates, _check_part, _check_brake, _check_counter, _check_filter, _check_rest):
+            check(self)
+        return self
+
+
+def _walk(model: BaseModel, prefix: str) -> Iterator[tuple[str, Quantity]]:
+    for key in type(model).model_fields:
+        value = getattr(model, key)
+        path = f"{prefix}{key}"
+        if isinstance(value, Quantity):
+            yield path, value
+        elif isinstance(value, BaseModel):
+            yield from _walk(value, f"{path}.")
+        elif isinstance(value, tuple):
+            for number, item in enumerate(value, start=1):
+                if isinstance(item, BaseModel):
+                    yield from _walk(item, f"{path}.{number}.")
+
+
+def _check_gates(s: Scenario) -> None:
+    rearm, spacing = s.gate.rearm, s.gate.spacing
+    if rearm is not None and rearm.nominal <= spacing.nominal:
+        raise Misfit("gate.rearm", rearm.text, f"a distance beyond the second gate, above {spacing.text}")
+
+
+def _check_part(s: Scenario) -> None:
+    needing = [name for name in ("air", "brake", "launch") if getattr(s, name) is not None]
+    if needing and s.part.mass is None:
+        raise Misfit("part.mass", "nothing", f'a mass such as "0.25 kg", since [{needing[0]}] acts on the part')
+    length = s.part.length.nominal
+    ends = {
+        key: end.length.nominal
+        for key, end in (("front", s.part.front), ("rear", s.part.rear))
+        if end.shape != "square"
+    }
+    if sum(ends.values()) > length:
+        key = "rear" if "rear" in ends else "front"
+        raise Misfit(f"part.{key}.length", "ends longer than the part", f"at most {s.part.length.text} for both")
+    for key in ends:
+        if s.part.height is None:
+            raise Misfit("part.height", "nothing", f'a height such as "20 mm", since part.{key} has a shape')
+    reach = ends.get("front", 0.0)
+    for number, opening in enumerate(s.part.openings, start=1):
+        key = f"part.openings.{number}"
+        if opening.start.nominal < reach:
+            raise Misfit(f"{key}.start", opening.start.text, "a start behind the end or opening in front of it")
+        reach = opening.start.nominal + opening.length.nominal
+        if reach > length - ends.get("rear", 0.0):
+            raise Misfit(f"{key}.length", opening.length.text, "an opening that ends before the part's rear end")
+        if opening.height is not None and s.part.height is None:
+            raise Misfit("part.height", "nothing", 'a height such as "20 mm", since an opening has a height')
+        if opening.kind == "hole" and opening.height is None:
+            raise Misfit(f"{key}.height", "nothing", 'the height of the hole such as "4 mm"')
+
+
+def _check_brake(s: Scenario) -> None:
+    brake = s.brake
+    if brake is None:
+        return
+    ways = ("peak_force", "drag_coefficient", "terminal_speed", "magnet")
+    given = [way for way in ways if getattr(brake, way) is not None]
+    if len(given) != 1:
+        said = " and ".join(given) or "no strength"
+        raise Misfit("brake", said, f"exactly one of {', '.join(ways)}")
+    needs_speed = brake.magnet is None and (brake.law == "full" or given == ["peak_force"])
+    if needs_speed and brake.critical_speed is None:
+        raise Misfit("brake.critical_speed", "nothing", f'a speed such as "2.5 m/s" beside {given[0]}')
+    if brake.magnet is not None and brake.critical_speed is not None:
+        raise Misfit("brake.critical_speed", brake.critical_speed.text, "nothing, since the magnet gives it")
+    if brake.terminal_slope is not None and brake.terminal_speed is None:
+        raise Misfit("brake.terminal_slope", brake.terminal_slope.text, "a terminal_speed that goes with it")
+    magnet = brake.magnet
+    if magnet is not None and magnet.geometry == "cylinder-in-tube":
+        radii = (magnet.radius.nominal, magnet.tube_inner_radius.nominal, magnet.tube_outer_radius.nominal)
+        if not radii[0] < radii[1] < radii[2]:
+            given_radii = f"{magnet.radius.text}, {magnet.tube_inner_radius.text}, {magnet.tube_outer_radius.text}"
+            raise Misfit("brake.magnet.radius", given_radii, "magnet, inner and outer tube radius in rising order")
+
+
+def _check_counter(s: Scenario) -> None:
+    c = s.counter
+    if (c.frequency is None) == (c.encoder is None):
+        said = "both" if c.frequency is not None else "neither"
+        raise Misfit("counter", said, 'either a frequency such as "100 kHz" or a table [counter.encoder]')
+    if c.encoder is not None and c.encoder.rides_on == "belt" and s.belt is None:
+        raise Misfit("counter.encoder.rides_on", "belt", 'a table [belt], or "part"')
+
+
+def _check_filter(s: Scenario) -> None:
+    if s.filter.kind == "majority" and not s.filter.samples / 2 < s.filter.needed <= s.filter.samples:
+        expected = f"more than half of the {s.filter.samples} samples and not more than all"
+        raise Misfit("filter.needed", str(s.filter.needed), expected)
+    dark, light = s.sensor.dark_fraction, s.sensor.light_fraction
+    for key, share in (("dark_fraction", dark), ("light_fraction", light)):
+        if not 0.0 < share.nominal < 1.0:
+            raise Misfit(f"sensor.{key}", share.text, "a share between 0 and 1, both excluded")
+    if light.nominal > dark.nominal:
+        raise Misfit("sensor.light_fraction", light.text, f"at most the dark_fraction, {dark.text}")
+
+
+def _check_rest(s: Scenario) -> None:
+    low, high = s.requirement.lower_limit, s.requirement.upper_limit
+    if low is not None and high is not None and low.nominal >= high.nominal:
+        raise Misfit("requirement.lower_limit", low.text, f"a length below upper_limit, {high.text}")
+    for key, quantity in s.quantities().items():
+        if quantity.spread is not None and key.split(".")[0] in ("formula", "requirement"):
+            raise Misfit(key, "a spread", "a plain value, since a controller's constant or a limit has none")
+
+
+def raw_with(raw: Mapping[str, Any], path: str, value: Any) -> dict[str, Any]:
+    """Copy of a scenario's table with the value at ``path`` replaced; missing tables are made."""
+    key, _, rest = path.partition(".")
+    copy = dict(raw)
+    if not rest:
+        old = copy.get(key)
+        keeps_spread = isinstance(old, dict) and "distribution" in old and not isinstance(value, dict)
+        copy[key] = {**old, "value": value} if keeps_spread and isinstance(old, dict) else value
+    elif isinstance(copy.get(key), list):
+        number, _, inner = rest.partition(".")
+        items = list(copy[key])
+        items[int(number) - 1] = raw_with(items[int(number) - 1], inner, value)
+        copy[key] = items
+    else:
+        copy[key] = raw_with(copy.get(key, {}), rest, value)
+    return copy
