@@ -85,6 +85,4 @@ def ishigami(v):
     return np.sin(v["x1"]) + 7.0 * np.sin(v["x2"]) ** 2 + 0.1 * v["x3"] ** 4 * np.sin(v["x1"])
 
 
-ISHIGAMI = FormulaModel(
-    {f"x{i}": Quantity(0.0, spread=Rectangular(math.pi)) for i in (1, 2, 3)}, ishigami
-)
+ISHIGAMI = FormulaModel({f"x{i}": Quantity(0.0, spread=Rectangular(math.pi)) for i in (1, 2, 3)}, ishigami)

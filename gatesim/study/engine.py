@@ -23,7 +23,10 @@ from gatesim.study.plan import Plan
 from gatesim.study.result import StudyResult, result_of
 from gatesim.study.until import LEAST_SEQUENCES
 
+Task = Callable[[int], Block]
+
 SMALL = 8  # blocks; fewer are done before a process pool has started
+WINDOW = 256  # blocks in flight on an executor of unknown size; about 80 kB each and formula
 
 
 class InThisProcess(Executor):
@@ -59,10 +62,14 @@ def pool(workers: int) -> Iterator[Executor]:
 
 
 @contextmanager
-def ctrl_c_waits() -> Iterator[threading.Event]:
-    """The first Ctrl-C sets the event, so that a block is never half taken in; the second one kills."""
+def _ctrl_c_waits() -> Iterator[threading.Event]:
+    """The first Ctrl-C sets the event, so that a block is never half taken in; the second one kills.
+
+    Does nothing in threads, and in workers, which leave Ctrl-C to the main process.
+    """
     stop = threading.Event()
-    if threading.current_thread() is not threading.main_thread():
+    in_main_thread = threading.current_thread() is threading.main_thread()
+    if not in_main_thread or signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
         yield stop
         return
 
@@ -93,19 +100,23 @@ def _stable(summary: Summary, plan: Plan) -> bool:
 
 
 class _Queue:
-    """Blocks in flight and blocks done out of turn."""
+    """Blocks in flight on an executor, and blocks done out of turn."""
 
     def __init__(
-        self, executor: Executor, task: Callable[[int], Block], start: int, end: int, done: dict[int, Block]
+        self,
+        executor: Executor,
+        window: int,
+        task: Callable[[int], Block],
+        todo: range,
+        done: dict[int, Block],
     ) -> None:
-        self.executor, self.task = executor, task
-        self.todo = (i for i in range(start, end) if i not in done)
+        self.executor, self.window, self.task, self.done = executor, window, task, done
+        self.todo = iter([i for i in todo if i not in done])
         self.flying: dict[Future[Block], int] = {}
-        self.done = done
 
-    def fill(self, window: int) -> None:
-        """Keep ``window`` blocks in flight or done out of turn: memory stays bounded."""
-        while not self.flying or len(self.flying) + len(self.done) < window:
+    def fill(self) -> None:
+        """Keep the window full; it bounds the memory."""
+        while not self.flying or len(self.flying) + len(self.done) < self.window:
             if (index := next(self.todo, None)) is None:
                 return
             self.flying[self.executor.submit(self.task, index)] = index
@@ -121,30 +132,35 @@ class _Queue:
             future.cancel()
 
 
-def _run(
-    queue: _Queue,
-    plan: Plan,
-    summary: Summary,
-    window: int,
-    taken: Callable[[Block], None],
-    save: Callable[[], None],
-) -> str:
-    with ctrl_c_waits() as stop:
+def _run(queue: _Queue, plan: Plan, summary: Summary, taken: Callable[[Block | None], None]) -> str:
+    """Take in block after block; ``taken`` hears of each, and of blocks done out of turn (None)."""
+    with _ctrl_c_waits() as stop:
         while summary.blocks < plan.blocks:
             if plan.until and _stable(summary, plan):
                 return "tolerance reached"
             if stop.is_set():
                 return "interrupted"
             if summary.blocks not in queue.done:
-                queue.fill(window)
+                queue.fill()
                 queue.collect()
-            if (block := queue.done.pop(summary.blocks, None)) is not None:
+            block = queue.done.pop(summary.blocks, None)
+            if block is not None:
                 summary.add(block, plan.size(summary.blocks) == plan.block)
-                taken(block)
-            save()
+            taken(block)
     if plan.until:
         return "tolerance reached" if _stable(summary, plan) else "most trials reached, tolerance not"
     return "complete"
+
+
+@contextmanager
+def place(executor: Executor | None, workers: int | None, blocks: int) -> Iterator[tuple[Executor, int]]:
+    """Where the blocks run, and how many of them are in flight at a time."""
+    if executor is not None:
+        yield executor, 1 if isinstance(executor, InThisProcess) else WINDOW
+        return
+    cores = 1 if blocks <= SMALL else workers or usable_cores()
+    with pool(cores) as own:
+        yield own, 1 if cores == 1 else 2 * cores
 
 
 def study(
@@ -164,58 +180,39 @@ def study(
     ``sink``: called with the trials of each block, in order. Ctrl-C ends the study early
     and returns what was reached. Raises InputError for a foreign state file or no trials.
     """
+    from tqdm import tqdm  # deferred: costs start-up time
+
     if plan.trials < 1:
         raise InputError(f"trials: given {plan.trials}, expected at least 1")
     if sink is not None and state_file is not None:
-        raise InputError(
-            "trials cannot be exported by a study that keeps a state file; leave one of the two out"
-        )
+        raise InputError("trials cannot be exported by a study with a state file; leave one of the two out")
     summary, waiting = state.load(state_file, model, plan) if state_file else (Summary(plan.coverage), {})
     dimensions = assign_dimensions(names_drawn(model)) if plan.quasi else {}
     task = partial(_run_index, model, plan, dimensions, sink is not None)
-    cores = workers or usable_cores()
-    if executor is not None:
-        return _study_on(executor, task, model, plan, summary, waiting, 64, state_file, sink, progress)
-    with pool(1 if plan.blocks - summary.blocks <= SMALL else cores) as own:
-        window = 1 if isinstance(own, InThisProcess) else 2 * cores
-        return _study_on(own, task, model, plan, summary, waiting, window, state_file, sink, progress)
+    todo = range(summary.blocks, plan.blocks)
+    bar = tqdm(
+        total=plan.blocks * plan.block if plan.quasi else plan.trials,
+        initial=summary.trials,
+        unit=" trials",
+        unit_scale=True,
+        disable=not progress,
+    )
+    with bar, place(executor, workers, len(todo)) as (where, window):
+        queue = _Queue(where, window, task, todo, waiting)
+
+        def taken(block: Block | None) -> None:
+            if sink is not None and block is not None and block.trials is not None:
+                sink(block.trials)
+            if state_file is not None:
+                state.save(state_file, model, plan, summary, queue.done)
+            bar.update(summary.trials - bar.n)
+
+        ended = _run(queue, plan, summary, taken)
+        queue.cancel()
+    return result_of(summary, plan, ended)
 
 
 def _run_index(
     model: Model, plan: Plan, dimensions: dict[str, tuple[int, int]], keep: bool, index: int
 ) -> Block:
     return run_block(model, plan, dimensions, index, keep)
-
-
-def _study_on(
-    executor: Executor,
-    task: Callable[[int], Block],
-    model: Model,
-    plan: Plan,
-    summary: Summary,
-    waiting: dict[int, Block],
-    window: int,
-    state_file: Path | None,
-    sink: Callable[[Trials], None] | None,
-    progress: bool,
-) -> StudyResult:
-    from tqdm import tqdm  # deferred: costs start-up time
-
-    queue = _Queue(executor, task, summary.blocks, plan.blocks, waiting)
-    total = plan.blocks * plan.block if plan.quasi else plan.trials
-    with tqdm(
-        total=total, initial=summary.trials, unit=" trials", unit_scale=True, disable=not progress
-    ) as bar:
-
-        def taken(block: Block) -> None:
-            if sink is not None and block.trials is not None:
-                sink(block.trials)
-            bar.update(summary.trials - bar.n)
-
-        def save() -> None:
-            if state_file is not None:
-                state.save(state_file, model, plan, summary, queue.done)
-
-        ended = _run(queue, plan, summary, window, taken, save)
-    queue.cancel()
-    return result_of(summary, plan, ended)

@@ -12,7 +12,6 @@ from gatesim.problem import InputError
 from gatesim.study.draws import Quasi, Recorder, Renamed, Swapped, assign_dimensions, names_drawn
 from gatesim.study.model import Model, run
 
-
 REPLICATES = 8  # independently scrambled sets, whose scatter gives the error
 
 

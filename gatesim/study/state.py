@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
+from zipfile import BadZipFile
 
 import numpy as np
 from numpy.typing import NDArray
@@ -118,7 +119,7 @@ def load(path: Path, model: Model, plan: Plan) -> tuple[Summary, dict[int, Block
         with np.load(path, allow_pickle=False) as file:
             stored = {key: file[key] for key in file.files}
         header = json.loads(str(stored["header"]))
-    except (OSError, ValueError, KeyError, EOFError) as error:
+    except (OSError, ValueError, KeyError, EOFError, BadZipFile) as error:
         raise InputError(f"{path}: given as a state file, but it cannot be read as one ({error})") from None
     _check(path, header, _header(model, plan))
     summary = Summary(

@@ -7,6 +7,7 @@ their random numbers and a curve is smooth where the rig is (common random numbe
 import math
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import FIRST_COMPLETED, Executor, Future, wait
+from contextlib import suppress
 from dataclasses import dataclass
 from itertools import product
 
@@ -15,10 +16,10 @@ import numpy as np
 from gatesim.draw import Array
 from gatesim.outcome import Outcome
 from gatesim.problem import InputError
-from gatesim.study.engine import InThisProcess, ctrl_c_waits, pool, study, usable_cores
+from gatesim.study.engine import InThisProcess, place, study
 from gatesim.study.model import Model
 from gatesim.study.plan import Plan
-from gatesim.study.result import StudyResult
+from gatesim.study.result import StudyResult, share
 
 # What a point of the grid keeps of a formula, and of the study as a whole
 COLUMNS = ("bias", "bias_error", "uncertainty", "uncertainty_error", "low", "high")
@@ -59,8 +60,11 @@ def grid_values(low: float, high: float, count: int, logarithmic: bool) -> Array
     return np.geomspace(low, high, count) if logarithmic else np.linspace(low, high, count)
 
 
-def _figures(result: StudyResult) -> tuple[dict[str, tuple[float, ...]], tuple[float, ...]]:
-    formulas = {
+Figures = tuple[dict[str, tuple[float, ...]], tuple[float, ...]]
+
+
+def _figures(result: StudyResult) -> Figures:
+    formulas: dict[str, tuple[float, ...]] = {
         name: (
             f.bias.value,
             f.bias.error,
@@ -71,16 +75,38 @@ def _figures(result: StudyResult) -> tuple[dict[str, tuple[float, ...]], tuple[f
         )
         for name, f in result.formulas.items()
     }
-    good = result.outcomes.get(Outcome.MEASURED.word)
-    if good is None:
-        from gatesim.study.result import share
-
-        good = share(0, result.trials)
+    good = result.outcomes.get(Outcome.MEASURED.word) or share(0, result.trials)
     return formulas, (good.share, good.low, good.high)
 
 
-def _point(model: Model, plan: Plan) -> tuple[dict[str, tuple[float, ...]], tuple[float, ...]]:
-    return _figures(study(model, plan, executor=InThisProcess()))
+def _point(model: Model, plan: Plan) -> Figures:
+    result = study(model, plan, executor=InThisProcess())
+    if result.ended == "interrupted":  # half a point would look like a whole one
+        raise KeyboardInterrupt
+    return _figures(result)
+
+
+class _Grid:
+    """Result arrays, filled in cell by cell."""
+
+    def __init__(self, shape: tuple[int, ...]) -> None:
+        self.shape = shape
+        self.done = 0
+        self.formulas: dict[str, dict[str, Array]] = {}
+        self.yields = self._empty(YIELD)
+
+    def _empty(self, columns: Sequence[str]) -> dict[str, Array]:
+        return {column: np.full(self.shape, np.nan) for column in columns}
+
+    def fill(self, cell: tuple[int, ...], figures: Figures) -> None:
+        formulas, good = figures
+        for name, row in formulas.items():
+            table = self.formulas.setdefault(name, self._empty(COLUMNS))
+            for column, figure in zip(COLUMNS, row, strict=True):
+                table[column][cell] = figure
+        for column, figure in zip(YIELD, good, strict=True):
+            self.yields[column][cell] = figure
+        self.done += 1
 
 
 def sweep(
@@ -98,48 +124,24 @@ def sweep(
     """
     if len(axes) not in (1, 2):
         raise InputError(f"--vary: given {len(axes)} quantities, expected one or two")
-    if executor is not None:
-        return _sweep_on(executor, 64, at, axes, plan, progress)
-    cores = workers or usable_cores()
-    with pool(cores) as own:
-        return _sweep_on(own, 2 * cores, at, axes, plan, progress)
-
-
-def _sweep_on(
-    executor: Executor,
-    window: int,
-    at: Callable[[Mapping[str, float]], Model],
-    axes: Sequence[Axis],
-    plan: Plan,
-    progress: bool,
-) -> SweepResult:
     from tqdm import tqdm  # deferred: costs start-up time
 
-    shape = tuple(axis.values.size for axis in axes)
-    formulas: dict[str, dict[str, Array]] = {}
-    yields = {column: np.full(shape, np.nan) for column in YIELD}
-    todo = iter(product(*(range(n) for n in shape)))
-    flying: dict[Future[tuple[dict[str, tuple[float, ...]], tuple[float, ...]]], tuple[int, ...]] = {}
-    done = 0
-    with ctrl_c_waits() as stop, tqdm(total=math.prod(shape), unit=" points", disable=not progress) as bar:
-        while not stop.is_set():
+    grid = _Grid(tuple(axis.values.size for axis in axes))
+    todo = product(*(range(n) for n in grid.shape))
+    flying: dict[Future[Figures], tuple[int, ...]] = {}
+    total = math.prod(grid.shape)
+    with (
+        tqdm(total=total, unit=" points", disable=not progress) as bar,
+        place(executor, workers, total * plan.blocks) as (where, window),
+        suppress(KeyboardInterrupt),
+    ):
+        while grid.done < total:
             while len(flying) < window and (cell := next(todo, None)) is not None:
                 values = {axis.path: float(axis.values[i]) for axis, i in zip(axes, cell, strict=True)}
-                flying[executor.submit(_point, at(values), plan)] = cell
-            if not flying:
-                break
+                flying[where.submit(_point, at(values), plan)] = cell
             for future in wait(flying, return_when=FIRST_COMPLETED).done:
-                cell = flying.pop(future)
-                found, good = future.result()
-                for name, figures in found.items():
-                    if name not in formulas:
-                        formulas[name] = {column: np.full(shape, np.nan) for column in COLUMNS}
-                    for column, figure in zip(COLUMNS, figures, strict=True):
-                        formulas[name][column][cell] = figure
-                for column, figure in zip(YIELD, good, strict=True):
-                    yields[column][cell] = figure
-                done += 1
+                grid.fill(flying.pop(future), future.result())
                 bar.update()
     for future in flying:
         future.cancel()
-    return SweepResult(axes, formulas, yields, plan, done < math.prod(shape))
+    return SweepResult(axes, grid.formulas, grid.yields, plan, grid.done < total)
