@@ -24,7 +24,9 @@ class Spread(Protocol):
         ...
 
     @property
-    def degrees_of_freedom(self) -> float: ...
+    def degrees_of_freedom(self) -> float:
+        """Degrees of freedom of the standard uncertainty (JCGM 100, G.4); infinite if it is known."""
+        ...
 
     def deviation(self, draw: Draw, name: str) -> Array:
         """Deviations from the nominal value, shape (draw.trials,)."""

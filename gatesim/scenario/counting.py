@@ -105,7 +105,8 @@ class FormulaSection(Section):
         default=Quantity(1.0, "", "1"), description="Slope of the calibration line, applied to every formula."
     )
     zero: f.Offset = Field(
-        default=Quantity(0.0, "mm", "0 mm"), description="Constant of the calibration line, added to every formula."
+        default=Quantity(0.0, "mm", "0 mm"),
+        description="Constant of the calibration line, added to every reading.",
     )
 
 

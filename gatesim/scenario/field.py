@@ -142,24 +142,35 @@ Distance = Annotated[Quantity, Reader("m", 'a distance of 0 or more such as "5 m
 Offset = Annotated[Quantity, Reader("m", 'a signed distance such as "-0.5 mm"')]
 Mass = Annotated[Quantity, Reader("kg", 'a mass above 0 such as "0.25 kg"', low=0.0, above=True)]
 NoMass = Annotated[Quantity, Reader("kg", 'a mass of 0 or more such as "40 g"', low=0.0)]
-Angle = Annotated[Quantity, Reader("rad", 'an angle from -90 deg to 90 deg such as "35 deg"', low=-math.pi / 2, high=math.pi / 2)]
+Angle = Annotated[
+    Quantity,
+    Reader("rad", 'an angle from -90 deg to 90 deg such as "35 deg"', low=-math.pi / 2, high=math.pi / 2),
+]
 Phase = Annotated[Quantity, Reader("rad", 'an angle such as "90 deg"')]
 Speed = Annotated[Quantity, Reader("m/s", 'a speed above 0 such as "0.8 m/s"', low=0.0, above=True)]
 AnySpeed = Annotated[Quantity, Reader("m/s", 'a speed of 0 or more such as "0.2 m/s"', low=0.0)]
 Acceleration = Annotated[Quantity, Reader("m/s^2", 'an acceleration such as "3.2 m/s^2"')]
-Gravity = Annotated[Quantity, Reader("m/s^2", 'an acceleration above 0 such as "9.81 m/s^2"', low=0.0, above=True)]
+Gravity = Annotated[
+    Quantity, Reader("m/s^2", 'an acceleration above 0 such as "9.81 m/s^2"', low=0.0, above=True)
+]
 Time = Annotated[Quantity, Reader("s", 'a time of 0 or more such as "0.5 ms"', low=0.0)]
 Period = Annotated[Quantity, Reader("s", 'a time above 0 such as "2 ms"', low=0.0, above=True)]
 Frequency = Annotated[Quantity, Reader("Hz", 'a frequency above 0 such as "100 kHz"', low=0.0, above=True)]
 Force = Annotated[Quantity, Reader("N", 'a force above 0 such as "2.5 N"', low=0.0, above=True)]
 Stiffness = Annotated[Quantity, Reader("N/m", 'a stiffness above 0 such as "180 N/m"', low=0.0, above=True)]
-Drag = Annotated[Quantity, Reader("kg/s", 'a drag coefficient above 0 such as "1.1 kg/s"', low=0.0, above=True)]
+Drag = Annotated[
+    Quantity, Reader("kg/s", 'a drag coefficient above 0 such as "1.1 kg/s"', low=0.0, above=True)
+]
 Area = Annotated[Quantity, Reader("m^2", 'an area above 0 such as "4 cm^2"', low=0.0, above=True)]
 Density = Annotated[Quantity, Reader("kg/m^3", 'a density above 0 such as "1.2 kg/m^3"', low=0.0, above=True)]
-Conductivity = Annotated[Quantity, Reader("S/m", 'a conductivity above 0 such as "3.5e7 S/m"', low=0.0, above=True)]
+Conductivity = Annotated[
+    Quantity, Reader("S/m", 'a conductivity above 0 such as "3.5e7 S/m"', low=0.0, above=True)
+]
 FluxDensity = Annotated[Quantity, Reader("T", 'a flux density above 0 such as "1.2 T"', low=0.0, above=True)]
 Ratio = Annotated[Quantity, Reader("", 'a plain number of 0 or more such as 0.25 or "25 %"', low=0.0)]
 Above0 = Annotated[Quantity, Reader("", "a plain number above 0 such as 1.1", low=0.0, above=True)]
 Share = Annotated[Quantity, Reader("", 'a share from 0 to 1 such as 0.5 or "50 %"', low=0.0, high=1.0)]
-Relative = Annotated[Quantity, Reader("", 'a relative deviation such as "20 ppm" or "0.1 %"', low=-0.5, high=0.5)]
+Relative = Annotated[
+    Quantity, Reader("", 'a relative deviation such as "20 ppm" or "0.1 %"', low=-0.5, high=0.5)
+]
 DriftRate = Annotated[Quantity, Reader("1/s", 'a relative drift a second such as "0.1 ppm/s"')]

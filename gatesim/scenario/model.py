@@ -116,7 +116,9 @@ def _check_gates(s: Scenario) -> None:
 def _check_part(s: Scenario) -> None:
     needing = [name for name in ("air", "brake", "launch") if getattr(s, name) is not None]
     if needing and s.part.mass is None:
-        raise Misfit("part.mass", "nothing", f'a mass such as "0.25 kg", since [{needing[0]}] acts on the part')
+        raise Misfit(
+            "part.mass", "nothing", f'a mass such as "0.25 kg", since [{needing[0]}] acts on the part'
+        )
     length = s.part.length.nominal
     ends = {
         key: end.length.nominal
@@ -125,7 +127,9 @@ def _check_part(s: Scenario) -> None:
     }
     if sum(ends.values()) > length:
         key = "rear" if "rear" in ends else "front"
-        raise Misfit(f"part.{key}.length", "ends longer than the part", f"at most {s.part.length.text} for both")
+        raise Misfit(
+            f"part.{key}.length", "ends longer than the part", f"at most {s.part.length.text} for both"
+        )
     for key in ends:
         if s.part.height is None:
             raise Misfit("part.height", "nothing", f'a height such as "20 mm", since part.{key} has a shape')
@@ -133,10 +137,14 @@ def _check_part(s: Scenario) -> None:
     for number, opening in enumerate(s.part.openings, start=1):
         key = f"part.openings.{number}"
         if opening.start.nominal < reach:
-            raise Misfit(f"{key}.start", opening.start.text, "a start behind the end or opening in front of it")
+            raise Misfit(
+                f"{key}.start", opening.start.text, "a start behind the end or opening in front of it"
+            )
         reach = opening.start.nominal + opening.length.nominal
         if reach > length - ends.get("rear", 0.0):
-            raise Misfit(f"{key}.length", opening.length.text, "an opening that ends before the part's rear end")
+            raise Misfit(
+                f"{key}.length", opening.length.text, "an opening that ends before the part's rear end"
+            )
         if opening.height is not None and s.part.height is None:
             raise Misfit("part.height", "nothing", 'a height such as "20 mm", since an opening has a height')
         if opening.kind == "hole" and opening.height is None:
@@ -163,8 +171,12 @@ def _check_brake(s: Scenario) -> None:
     if magnet is not None and magnet.geometry == "cylinder-in-tube":
         radii = (magnet.radius.nominal, magnet.tube_inner_radius.nominal, magnet.tube_outer_radius.nominal)
         if not radii[0] < radii[1] < radii[2]:
-            given_radii = f"{magnet.radius.text}, {magnet.tube_inner_radius.text}, {magnet.tube_outer_radius.text}"
-            raise Misfit("brake.magnet.radius", given_radii, "magnet, inner and outer tube radius in rising order")
+            given_radii = (
+                f"{magnet.radius.text}, {magnet.tube_inner_radius.text}, {magnet.tube_outer_radius.text}"
+            )
+            raise Misfit(
+                "brake.magnet.radius", given_radii, "magnet, inner and outer tube radius in rising order"
+            )
 
 
 def _check_counter(s: Scenario) -> None:

@@ -72,9 +72,7 @@ class PathSection(Section):
     gravity: f.Gravity = Field(
         default=Quantity(9.80665, "m/s^2", "9.80665 m/s^2"), description="Local acceleration of free fall."
     )
-    release_speed: f.AnySpeed = Field(
-        default=Quantity(0.0, "m/s", "0 m/s"), description="Speed at release."
-    )
+    release_speed: f.AnySpeed = Field(default=Quantity(0.0, "m/s", "0 m/s"), description="Speed at release.")
 
 
 class AirSection(Section):
@@ -166,7 +164,8 @@ class BeltSection(Section):
         default=Quantity(0.0, "s", "0 s"), description="Time in which the belt reaches its speed from rest."
     )
     ripple: f.Share = Field(
-        default=Quantity(0.0, "%", "0 %"), description="Amplitude of the sinusoidal speed ripple over the speed."
+        default=Quantity(0.0, "%", "0 %"),
+        description="Amplitude of the sinusoidal speed ripple over the speed.",
     )
     ripple_frequency: f.Frequency = Field(
         default=Quantity(1.0, "Hz", "1 Hz"), description="Frequency of the speed ripple."

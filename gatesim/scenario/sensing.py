@@ -61,7 +61,8 @@ class SensorSection(Section):
 
     beam: Beam = Field(default=PointBeam(shape="point"), description="Shape of the light beam.")
     dark_fraction: f.Share = Field(
-        default=Quantity(0.5, "%", "50 %"), description="Blocked share of the beam at which the output goes dark."
+        default=Quantity(0.5, "%", "50 %"),
+        description="Blocked share of the beam at which the output goes dark.",
     )
     light_fraction: f.Share = Field(
         default=Quantity(0.5, "%", "50 %"), description="Blocked share at which the output goes light again."
