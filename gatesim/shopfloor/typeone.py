@@ -1,0 +1,195 @@
+"""Type-1 study: repeated indications of one reference part, and the bias over several."""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from gatesim.draw import Array
+
+
+@dataclass(frozen=True)
+class Convention:
+    """How a standard turns tolerance T, bias and standard deviation s into C_g and C_gk.
+
+    C_g = share T / (spread s), C_gk = (share T / 2 - abs(bias)) / (spread s / 2). The
+    documents differ in the spread that stands for the gauge, and so by a factor 1.5.
+    """
+
+    name: str
+    share: float
+    spread: float
+    required: float
+    source: str
+
+    @property
+    def formula(self) -> str:
+        """The two indices as printed beside their values."""
+        half = f"{self.share / 2:g} T - |bias|"
+        return f"C_g = {self.share:g} T / ({self.spread:g} s), C_gk = ({half}) / ({self.spread / 2:g} s)"
+
+
+# Both from memory; editions and company rules change share, spread and the limit, so they are printed.
+CONVENTIONS = {
+    c.name: c
+    for c in (
+        Convention("iso", 0.2, 4.0, 1.33, "ISO 22514-7, gauge spread 4 s"),
+        Convention("msa", 0.2, 6.0, 1.33, "measurement systems analysis manual, gauge spread 6 s"),
+    )
+}
+
+
+@dataclass(frozen=True)
+class TypeOne:
+    """Result of a type-1 study; lengths in the unit of the indications.
+
+    ``bias_interval``, ``c_g_interval`` hold the 95 % confidence limits; the t-test asks
+    whether the bias could be zero. An index is inf where the indications do not scatter.
+    """
+
+    reference: float
+    count: int
+    mean: float
+    std: float
+    bias: float
+    bias_interval: tuple[float, float]
+    t_statistic: float
+    p_value: float
+    tolerance: float
+    c_g: float
+    c_g_interval: tuple[float, float]
+    c_gk: float
+    convention: Convention
+
+    @property
+    def capable(self) -> bool:
+        """Both indices reach the limit of the convention."""
+        return self.c_g >= self.convention.required and self.c_gk >= self.convention.required
+
+
+def type_one(indications: Array, reference: float, tolerance: float, convention: Convention) -> TypeOne:
+    """Study ``indications``, shape (n,), of a part of length ``reference``.
+
+    ``tolerance`` is the width of the tolerance interval. The interval of C_g is that of a
+    standard deviation (chi-squared). Raises ValueError with fewer than two indications.
+    """
+    from scipy import stats
+
+    n = indications.size
+    if n < 2:
+        raise ValueError(f"{n} indications, expected at least 2")
+    bias = float(np.mean(indications - reference))
+    std = float(np.std(indications, ddof=1))
+    # Indications that are all alike but for rounding say nothing about the scatter.
+    if std <= 1e-12 * abs(reference):
+        std = 0.0
+        t, p, interval = (
+            (math.copysign(math.inf, bias), 0.0, (bias, bias)) if bias else (0.0, 1.0, (0.0, 0.0))
+        )
+    else:
+        test = stats.ttest_1samp(indications - reference, 0.0)
+        limits = test.confidence_interval(0.95)
+        t, p, interval = float(test.statistic), float(test.pvalue), (float(limits.low), float(limits.high))
+    c_g = _ratio(convention.share * tolerance, convention.spread * std)
+    low, high = np.sqrt(stats.chi2.ppf([0.025, 0.975], n - 1) / (n - 1))
+    return TypeOne(
+        reference=reference,
+        count=n,
+        mean=reference + bias,
+        std=std,
+        bias=bias,
+        bias_interval=interval,
+        t_statistic=t,
+        p_value=p,
+        tolerance=tolerance,
+        c_g=c_g,
+        c_g_interval=(c_g * float(low), c_g * float(high)),
+        c_gk=_ratio(convention.share / 2 * tolerance - abs(bias), convention.spread / 2 * std),
+        convention=convention,
+    )
+
+
+def _ratio(above: float, below: float) -> float:
+    return above / below if below else math.copysign(math.inf, above)
+
+
+@dataclass(frozen=True)
+class Linearity:
+    """Line through the bias over the reference length, bias = intercept + slope reference.
+
+    ``at`` holds the distinct references, ``bias`` the mean bias at each, ``band`` the 95 %
+    confidence limits of the line there, shape (k, 2). ``p_lack_of_fit`` (NaN with fewer
+    than three references, or no repeats) is small where the bias does not follow a line.
+    """
+
+    at: Array
+    bias: Array
+    band: Array
+    slope: float
+    intercept: float
+    slope_std: float
+    intercept_std: float
+    t_slope: float
+    t_intercept: float
+    p_slope: float
+    p_intercept: float
+    degrees_of_freedom: int
+    r_squared: float
+    residual_std: float
+    p_lack_of_fit: float
+
+    @property
+    def zero_within_band(self) -> bool:
+        """The line of zero bias lies inside the confidence band at every reference."""
+        return bool(np.all((self.band[:, 0] <= 0.0) & (self.band[:, 1] >= 0.0)))
+
+
+def linearity(indications: Array, references: Array) -> Linearity:
+    """Regress the bias of single indications on their reference lengths, both shape (n,).
+
+    Ordinary least squares over all indications, as in the linearity study of the
+    measurement systems analysis manual. Raises ValueError with fewer than two references.
+    """
+    import statsmodels.api as sm
+
+    at = np.unique(references)
+    if at.size < 2 or indications.size < 3:
+        raise ValueError("a line needs at least two reference lengths and three indications")
+    bias = indications - references
+    fit = sm.OLS(bias, sm.add_constant(references)).fit()
+    band = fit.get_prediction(sm.add_constant(at)).conf_int(alpha=0.05)
+    intercept, slope = (float(v) for v in fit.params)
+    with np.errstate(divide="ignore", invalid="ignore"):  # a perfect line has no scatter
+        t_intercept, t_slope = (float(v) for v in fit.tvalues)
+        p_intercept, p_slope = (float(v) for v in fit.pvalues)
+        r_squared = float(fit.rsquared)
+    return Linearity(
+        at=at,
+        bias=np.array([bias[references == r].mean() for r in at]),
+        band=np.asarray(band),
+        slope=slope,
+        intercept=intercept,
+        slope_std=float(fit.bse[1]),
+        intercept_std=float(fit.bse[0]),
+        t_slope=t_slope,
+        t_intercept=t_intercept,
+        p_slope=p_slope,
+        p_intercept=p_intercept,
+        degrees_of_freedom=int(fit.df_resid),
+        r_squared=r_squared,
+        residual_std=float(np.sqrt(fit.mse_resid)),
+        p_lack_of_fit=_lack_of_fit(bias, references, float(fit.ssr)),
+    )
+
+
+def _lack_of_fit(bias: Array, references: Array, residual_squares: float) -> float:
+    """F test of the group means against the line (Draper and Smith, Applied Regression Analysis)."""
+    from scipy import stats
+
+    at, group = np.unique(references, return_inverse=True)
+    means = np.bincount(group, bias) / np.bincount(group)
+    pure = float(np.sum((bias - means[group]) ** 2))
+    free, repeats = at.size - 2, bias.size - at.size
+    if free < 1 or repeats < 1 or pure == 0.0:
+        return math.nan
+    return float(stats.f.sf((residual_squares - pure) / free / (pure / repeats), free, repeats))

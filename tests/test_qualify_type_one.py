@@ -1,0 +1,76 @@
+"""Type-1 and linearity studies against the worked examples of the MSA manual."""
+
+import math
+
+import numpy as np
+import pytest
+
+from gatesim.shopfloor.typeone import CONVENTIONS, linearity, type_one
+
+# AIAG, Measurement Systems Analysis, bias study of 15 readings against 6.00
+# (read in copies of the table; t, p and the limits too).
+BIAS = [5.8, 5.7, 5.9, 5.9, 6.0, 6.1, 6.0, 6.1, 6.4, 6.3, 6.0, 6.1, 6.2, 5.6, 6.0]
+
+# AIAG, Measurement Systems Analysis, 4th ed., table III-B 4 (read in copies of the table).
+REFERENCES = [2.0, 4.0, 6.0, 8.0, 10.0]
+READINGS = [
+    [2.7, 2.5, 2.4, 2.5, 2.7, 2.3, 2.5, 2.5, 2.4, 2.4, 2.6, 2.4],
+    [5.1, 3.9, 4.2, 5.0, 3.8, 3.9, 3.9, 3.9, 3.9, 4.0, 4.1, 3.8],
+    [5.8, 5.7, 5.9, 5.9, 6.0, 6.1, 6.0, 6.1, 6.4, 6.3, 6.0, 6.1],
+    [7.6, 7.7, 7.8, 7.7, 7.8, 7.8, 7.8, 7.7, 7.8, 7.5, 7.6, 7.7],
+    [9.1, 9.3, 9.5, 9.3, 9.4, 9.5, 9.5, 9.5, 9.6, 9.2, 9.3, 9.4],
+]
+
+
+def test_the_bias_study_of_the_manual_gives_its_t_and_limits() -> None:
+    study = type_one(np.array(BIAS), 6.0, 1.0, CONVENTIONS["msa"])
+    assert study.bias == pytest.approx(0.0067, abs=5e-5)
+    assert study.t_statistic == pytest.approx(0.1217, abs=1.5e-4)
+    assert study.p_value == pytest.approx(0.9048, abs=1e-4)
+    assert study.bias_interval == pytest.approx((-0.1107, 0.1241), abs=1e-4)
+
+
+def test_the_linearity_study_of_the_manual_gives_its_line() -> None:
+    line = linearity(np.ravel(READINGS), np.repeat(REFERENCES, 12))
+    # Figure III-B 3 and the statistics beside it (read in copies).
+    assert line.intercept == pytest.approx(0.736667, abs=5e-7)
+    assert line.slope == pytest.approx(-0.131667, abs=5e-7)
+    assert line.r_squared == pytest.approx(0.714, abs=5e-4)
+    assert abs(line.t_slope) == pytest.approx(12.043, abs=5e-4)
+    assert line.t_intercept == pytest.approx(10.158, abs=5e-4)
+    assert line.degrees_of_freedom == 58
+    assert line.bias == pytest.approx([0.491667, 0.125, 0.025, -0.291667, -0.616667], abs=5e-7)
+    assert line.residual_std == pytest.approx(0.240, abs=5e-4)
+    assert not line.zero_within_band
+
+
+def test_the_two_conventions_differ_by_the_spread_they_ascribe_to_the_gauge() -> None:
+    iso = type_one(np.array(BIAS), 6.0, 4.0, CONVENTIONS["iso"])
+    msa = type_one(np.array(BIAS), 6.0, 4.0, CONVENTIONS["msa"])
+    s = np.std(BIAS, ddof=1)
+    # C_g = 0.2 T / (4 or 6 s), C_gk = (0.1 T - |bias|) / (2 or 3 s): ISO 22514-7, MSA manual (memory).
+    assert iso.c_g == pytest.approx(0.8 / (4 * s), rel=1e-12)
+    assert msa.c_g == pytest.approx(0.8 / (6 * s), rel=1e-12)
+    assert iso.c_gk == pytest.approx((0.4 - 0.1 / 15) / (2 * s), rel=1e-9)
+    assert msa.c_gk == pytest.approx((0.4 - 0.1 / 15) / (3 * s), rel=1e-9)
+
+
+def test_a_gauge_that_does_not_scatter_has_infinite_indices_of_the_right_sign() -> None:
+    near = type_one(np.full(5, 6.01), 6.0, 1.0, CONVENTIONS["iso"])
+    far = type_one(np.full(5, 6.2), 6.0, 1.0, CONVENTIONS["iso"])
+    assert near.c_g == near.c_gk == math.inf
+    assert far.c_gk == -math.inf
+    assert near.p_value == 0.0
+
+
+def test_one_indication_is_no_study() -> None:
+    with pytest.raises(ValueError, match="at least 2"):
+        type_one(np.array([6.0]), 6.0, 1.0, CONVENTIONS["iso"])
+
+
+def test_lack_of_fit_sees_a_curve_and_passes_a_line() -> None:
+    rng = np.random.default_rng(5)
+    at = np.repeat([1.0, 2.0, 3.0, 4.0, 5.0], 20)
+    noise = rng.normal(0.0, 0.1, at.size)
+    assert linearity(at + 0.2 * at + noise, at).p_lack_of_fit > 0.01
+    assert linearity(at + 0.2 * (at - 3.0) ** 2 + noise, at).p_lack_of_fit < 1e-6
