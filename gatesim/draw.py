@@ -20,7 +20,9 @@ class Draw(Protocol):
     """A source of standard draws for a fixed number of trials."""
 
     @property
-    def trials(self) -> int: ...
+    def trials(self) -> int:
+        """Number of trials."""
+        ...
 
     def uniform(self, name: str, columns: int | None = None) -> Array:
         """Uniform on (0, 1), shape (trials,) or (trials, columns)."""
@@ -42,9 +44,11 @@ class Nominal:
     trials: int = 1
 
     def uniform(self, name: str, columns: int | None = None) -> Array:
+        """See `Draw.uniform`."""
         return np.full(_shape(self.trials, columns), 0.5)
 
     def normal(self, name: str, columns: int | None = None) -> Array:
+        """See `Draw.normal`."""
         return np.zeros(_shape(self.trials, columns))
 
 
@@ -66,9 +70,11 @@ class Streams:
         return np.random.Generator(np.random.SFC64(np.random.SeedSequence(self.seed, spawn_key=key)))
 
     def uniform(self, name: str, columns: int | None = None) -> Array:
+        """See `Draw.uniform`."""
         # random() is on [0, 1): the half step keeps inverse distribution functions finite
         draws = self._generator(name).random(_shape(self.trials, columns))
         return draws + 2.0**-54
 
     def normal(self, name: str, columns: int | None = None) -> Array:
+        """See `Draw.normal`."""
         return self._generator(name).standard_normal(_shape(self.trials, columns))

@@ -14,6 +14,7 @@ class Outcome(IntEnum):
     reads: bool
 
     def __new__(cls, code: int, word: str, reads: bool) -> "Outcome":
+        """Make an integer that knows its word."""
         member = int.__new__(cls, code)
         member._value_ = code
         member.word = word

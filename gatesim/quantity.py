@@ -45,13 +45,13 @@ class Quantity:
 
 
 @cache
-def registry() -> pint.UnitRegistry:
+def registry() -> pint.UnitRegistry[Any]:
     """The registry of the units a scenario may use (a constant; built on first use)."""
     return pint.UnitRegistry(str(files("gatesim") / "units.txt"), autoconvert_offset_to_baseunit=False)
 
 
 @cache
-def _in_base_units(unit: str) -> tuple[float, pint.Unit]:
+def _in_base_units(unit: str) -> tuple[float, Any]:
     one = registry().Quantity(1.0, registry().Unit(unit.replace("%", " percent "))).to_root_units()
     return float(one.magnitude), one.units
 

@@ -66,9 +66,9 @@ class Formula:
 
 def ratio(numerator: Array | float, denominator: Array) -> Array:
     """Quotient, NaN where the denominator is zero: no count, no reading."""
-    return np.divide(
-        numerator, denominator, out=np.full(np.shape(denominator), np.nan), where=denominator != 0.0
-    )
+    undefined = np.full(np.shape(denominator), np.nan)
+    quotient: Array = np.divide(numerator, denominator, out=undefined, where=denominator != 0.0)
+    return quotient
 
 
 def dwell_length(speed: Array, acceleration: Array, dwell: Array) -> Array:

@@ -48,7 +48,7 @@ class PartSection(Section):
     )
     inertia_factor: f.Ratio = Field(
         default=Quantity(0.0, "", "0"),
-        description="I/(m r^2) of a rolling part: 0.4 ball, 0.5 solid cylinder, 1 thin tube; 0 for a sliding one.",
+        description="I/(m r^2) of a rolling part: 0.4 ball, 0.5 solid cylinder, 1 thin tube; 0 if it slides.",
     )
     height: f.Length | None = Field(
         default=None, description="Full height across the beam; left out: higher than any beam."
