@@ -1,1 +1,22 @@
 """The equation of motion and what moves a part."""
+
+from gatesim.motion.airdrag import AirDrag
+from gatesim.motion.belt import Belt
+from gatesim.motion.eddybrake import EddyBrake
+from gatesim.motion.force import Force
+from gatesim.motion.launch import Launch
+from gatesim.motion.passage import Passage, passage
+from gatesim.motion.path import STANDARD_GRAVITY, Body, Path
+
+__all__ = [
+    "STANDARD_GRAVITY",
+    "AirDrag",
+    "Belt",
+    "Body",
+    "EddyBrake",
+    "Force",
+    "Launch",
+    "Passage",
+    "Path",
+    "passage",
+]

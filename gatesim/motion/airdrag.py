@@ -1,0 +1,38 @@
+"""Air drag."""
+
+from dataclasses import dataclass
+from typing import ClassVar
+
+from gatesim.motion.path import Body, Path
+from gatesim.motion.trials import Array, Value
+
+
+@dataclass(frozen=True)
+class AirDrag:
+    """Quadratic drag of air at rest: F = -1/2 rho c_d A v^2.
+
+    drag_coefficient: c_d, from a handbook for the shape. frontal_area: A in m^2.
+    density: rho in kg/m^3 (default: 1.204, dry air at 20 degC and 101.325 kPa).
+    """
+
+    drag_coefficient: Value
+    frontal_area: Value
+    density: Value = 1.204
+
+    steady: ClassVar[bool] = False
+
+    def kinks(self, part: Body) -> tuple[Value, ...]:
+        """Nowhere."""
+        return ()
+
+    def strength(self, x: Array, part: Body, path: Path) -> Value:
+        """-rho c_d A/2 in kg/m, everywhere."""
+        return -0.5 * self.density * self.drag_coefficient * self.frontal_area
+
+    def law(self, v: Array) -> Array:
+        """v^2."""
+        return v * v
+
+    def added_mass(self, x: Array) -> Value:
+        """Nothing moves along."""
+        return 0.0

@@ -1,0 +1,121 @@
+"""Acceleration on one span of the path, where every strength is linear in position."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gatesim.motion.force import Force
+from gatesim.motion.path import Body, Path
+from gatesim.motion.trials import Array, Rows, Value, take
+
+
+@dataclass(frozen=True)
+class Line:
+    """A value (n,) at the start of the span and its slope per metre (n,), None if 0 for all trials."""
+
+    start: Array
+    slope: Array | None
+
+    def at(self, u: Array | None) -> Array:
+        """Value at distance u (n,) into the span (None: at its start)."""
+        if self.slope is None or u is None:
+            return self.start
+        value = self.slope * u
+        value += self.start
+        return value
+
+    def take(self, rows: Rows) -> "Line":
+        """Select trials."""
+        return Line(self.start[rows], None if self.slope is None else self.slope[rows])
+
+
+@dataclass(frozen=True)
+class Field:
+    """Acceleration at distance u into a span and speed v: steady(u) + sum of strength(u) law(v).
+
+    Strengths are divided by the moved mass. A force that acts on no trial is left out; where it
+    acts on some, the others add an exact zero, so a trial's bits do not depend on its company.
+    """
+
+    steady: Line
+    terms: tuple[tuple[Force, Line], ...]
+
+    @property
+    def sloped(self) -> bool:
+        """Whether the acceleration depends on the position within the span."""
+        return self.steady.slope is not None or any(line.slope is not None for _, line in self.terms)
+
+    def acceleration(self, u: Array | None, v: Array) -> Array:
+        """Acceleration (n,) in m/s^2 at distance u (n,) (None: 0) and speed v (n,)."""
+        total = self.steady.at(u)
+        for force, line in self.terms:
+            part = force.law(v) * line.at(u)
+            part += total
+            total = part
+        return total
+
+    def uniform(self) -> NDArray[np.bool_]:
+        """Trials (n,) whose acceleration is one constant on the whole span."""
+        same = np.ones(self.steady.start.shape, bool)
+        for line in (self.steady, *(line for _, line in self.terms)):
+            if line.slope is not None:
+                same &= line.slope == 0
+        for _, line in self.terms:
+            same &= line.start == 0
+        return same
+
+    def take(self, rows: Rows) -> "Field":
+        """Select trials."""
+        terms = tuple((take(force, rows), line.take(rows)) for force, line in self.terms)
+        return Field(self.steady.take(rows), terms)
+
+
+def spans(part: Body, path: Path, forces: tuple[Force, ...], nodes: Array, bare: Array) -> list[Field]:
+    """Fields between consecutive nodes (k + 1, n), of which none has a kink inside a span.
+
+    bare: (k, n) True where the path's own friction does not act (a belt carries the part there).
+    """
+    left, size = nodes[:-1], np.diff(nodes, axis=0)
+    # quarter points, not ends: a strength that jumps at a kink has no value there
+    near, far = left + 0.25 * size, left + 0.75 * size
+    with np.errstate(divide="ignore", invalid="ignore"):  # spans of no size have no slope
+        per_metre = np.where(size > 0, 2 / size, 0.0)
+
+    def line(strength_near: Value, strength_far: Value) -> tuple[Array, Array]:
+        slope = (strength_far - strength_near) * per_metre / inertia
+        return strength_near / inertia - slope * (0.25 * size), slope
+
+    moved = part.mass * (1 + part.inertia_factor)
+    inertia = sum((force.added_mass(near) for force in forces), start=np.zeros_like(left)) + moved
+    drive = path.weight(part.mass) - np.where(bare, 0.0, path.resistance(part.mass))
+    steady = [(drive, drive)]
+    terms = []
+    for force in forces:
+        pair = force.strength(near, part, path), force.strength(far, part, path)
+        if force.steady:
+            steady.append(pair)
+        else:
+            terms.append((force, line(*pair)))
+    base = line(sum(a for a, _ in steady), sum(b for _, b in steady))
+    return [
+        Field(
+            Line(base[0][j], _or_none(base[1][j])),
+            tuple((f, Line(s[j], _or_none(g[j]))) for f, (s, g) in terms if s[j].any() or g[j].any()),
+        )
+        for j in range(len(left))
+    ]
+
+
+def _or_none(slope: Array) -> Array | None:
+    return slope if slope.any() else None
+
+
+def total_acceleration(part: Body, path: Path, forces: tuple[Force, ...], x: Array, v: Array) -> Array:
+    """Acceleration (n,) at any position x and speed v (n,), off the kinks, without a belt."""
+    total = np.zeros_like(x) + path.weight(part.mass) - path.resistance(part.mass)
+    inertia = np.zeros_like(x) + part.mass * (1 + part.inertia_factor)
+    for force in forces:
+        total = total + force.strength(x, part, path) * force.law(v)
+        inertia = inertia + force.added_mass(x)
+    return total / inertia

@@ -1,0 +1,45 @@
+"""Launch by a spring or an elastic band."""
+
+from dataclasses import dataclass
+from typing import ClassVar
+
+import numpy as np
+
+from gatesim.motion.path import Body, Path
+from gatesim.motion.trials import Array, Value
+
+
+@dataclass(frozen=True)
+class Launch:
+    """A spring or band, loaded at release, that pushes until its natural length.
+
+    stiffness: k in N/m. stretch: travel from release to the natural length in m.
+    carrier_mass: what moves along until then (pusher, and by Rayleigh's rule a third of the
+    spring's own mass), in kg; its guide is taken as frictionless, its weight acts.
+
+    F = k (stretch - x) for x < stretch, else 0 (Hooke's law). Stored elastic energy hurts: guard it.
+    """
+
+    stiffness: Value
+    stretch: Value
+    carrier_mass: Value = 0.0
+
+    steady: ClassVar[bool] = True
+
+    def kinks(self, part: Body) -> tuple[Value, ...]:
+        """The natural length."""
+        return (self.stretch,)
+
+    def strength(self, x: Array, part: Body, path: Path) -> Value:
+        """Force of the spring and weight of the carrier in N."""
+        pushing = x < self.stretch
+        force = self.stiffness * (self.stretch - x) + path.weight(self.carrier_mass)
+        return np.where(pushing, force, 0.0)
+
+    def law(self, v: Array) -> Array:
+        """1: the force does not depend on speed."""
+        return np.ones_like(v)
+
+    def added_mass(self, x: Array) -> Value:
+        """Carrier's mass until the natural length."""
+        return np.where(x < self.stretch, self.carrier_mass, 0.0)

@@ -1,0 +1,183 @@
+"""Passage of a part: when, and how fast, its leading end reaches each position."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, fields
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gatesim.motion.belt import Belt
+from gatesim.motion.eddybrake import EddyBrake
+from gatesim.motion.field import Field, spans, total_acceleration
+from gatesim.motion.force import Force
+from gatesim.motion.journey import Journey
+from gatesim.motion.nodes import nodes_of, pick
+from gatesim.motion.path import Body, Path
+from gatesim.motion.ride import Ride
+from gatesim.motion.trace import hermite, points
+from gatesim.motion.trials import Array, take, trial_count
+from gatesim.outcome import Outcome
+
+CHUNK = 2048
+"""Trials worked on together: their stages fit into the second-level cache."""
+
+
+@dataclass(frozen=True)
+class Passage:
+    """What became of n trials; SI units, NaN where something did not happen.
+
+    time, speed: (n, p) when and how fast the leading end passes the p positions asked for; NaN
+        for positions that are NaN, behind the release, or never reached.
+    outcome: (n,) codes of gatesim.outcome.Outcome.
+    stop_position, stop_time: (n,) where and when the part came to rest or turned back.
+    caught_position, caught_time: (n,) where and when a belt had brought the part to its speed.
+    grip: (n,) largest friction needed to carry the part, relative to what there is; above 1 it slips.
+    brake_ratio: (n,) speed relative to the critical speed where the part last covered most of
+        the brake (above 1: on the falling side of the peak); brake_acceleration: (n,) there, m/s^2.
+    node_position, node_time, node_speed: (n, k) points of the motion, for ``travel_at``.
+    """
+
+    time: Array
+    speed: Array
+    outcome: NDArray[np.int64]
+    stop_position: Array
+    stop_time: Array
+    caught_position: Array
+    caught_time: Array
+    grip: Array
+    brake_ratio: Array
+    brake_acceleration: Array
+    node_position: Array
+    node_time: Array
+    node_speed: Array
+    belt: Belt | None
+
+    def travel_at(self, t: Array) -> Array:
+        """Position of the leading end (n, k) at times t (n, k) since release; 0 before it.
+
+        Cubic Hermite interpolation between nodes, exact belt travel where the belt carries the part,
+        the stop position after a stop; NaN after the last position asked for and after turning back.
+        """
+        caught = self.caught_position
+        extra = [(self.stop_time, self.stop_position, np.zeros(caught.shape))]
+        if self.belt is not None:
+            extra.append((self.caught_time, caught, self.belt.velocity(self.caught_time)))
+        x = hermite(t, *points((self.node_time, self.node_position, self.node_speed), *extra))
+        stands = (self.outcome == Outcome.STOPPED)[:, None] & (t >= self.stop_time[:, None])
+        x = np.where(stands, self.stop_position[:, None], x)
+        if self.belt is not None:
+            since = self.caught_time[:, None]
+            ridden = (self.belt.travel(t.T) - self.belt.travel(self.caught_time)).T
+            x = np.where((t >= since) & ~np.isnan(x), caught[:, None] + ridden, x)
+        return np.where(t <= 0, 0.0, x)
+
+
+def passage(
+    part: Body, path: Path, forces: Sequence[Force | Belt], positions: NDArray[np.float64] | Sequence[float]
+) -> Passage:
+    """Move n parts along a path and note when they pass ``positions``.
+
+    positions: (p,) or (n, p) travel of the leading end in m, in any order; NaN is not asked for.
+    Fields of part, path and forces are floats or (n,) arrays. At most one belt.
+
+    The equation of motion m (1 + c) dv/dt = weight - friction + forces is integrated over position,
+    from kink to kink, with error control per trial: times and speeds are good to 1e-9 relative
+    and do not depend on which other trials are computed along.
+
+    Raises ValueError for arrays of different length or a second belt.
+    """
+    belts = [force for force in forces if isinstance(force, Belt)]
+    others = tuple(force for force in forces if not isinstance(force, Belt))
+    if len(belts) > 1:
+        raise ValueError(f"{len(belts)} belts on one path; at most one can be computed")
+    belt = belts[0] if belts else None
+    asked = np.atleast_2d(np.asarray(positions, float))
+    n = max(trial_count(part, path, *forces), asked.shape[0])
+    asked = np.broadcast_to(asked, (n, asked.shape[1]))
+    pieces = []
+    for first in range(0, n, CHUNK):
+        rows = slice(first, min(first + CHUNK, n))
+        chosen = tuple(take(force, rows) for force in others)
+        here = None if belt is None else take(belt, rows)
+        pieces.append(_chunk(take(part, rows), take(path, rows), chosen, here, asked[rows]))
+    return _join(pieces, belt)
+
+
+def _chunk(part: Body, path: Path, forces: tuple[Force, ...], belt: Belt | None, asked: Array) -> Passage:
+    kinks = [kink for force in forces for kink in force.kinks(part)]
+    if belt is not None:
+        kinks.append(belt.start)
+    nodes, rows = nodes_of(tuple(kinks), asked)
+    bare = np.zeros(nodes[:-1].shape, bool) if belt is None else nodes[:-1] >= belt.start
+    trip = Journey(part, path, forces, nodes, bare)
+    ride = None if belt is None else Ride.begin(belt, trip)
+    _travel(trip, ride, spans(part, path, forces, nodes, bare))
+    ratio, acceleration, runaway = _brake(trip)
+    unknown = np.full(nodes.shape[1], np.nan)
+    return Passage(
+        time=pick(trip.time, rows, asked),
+        speed=pick(trip.speed, rows, asked),
+        outcome=_outcome(trip, ride, runaway),
+        stop_position=trip.stop_position,
+        stop_time=trip.stop_time,
+        caught_position=unknown if ride is None else ride.caught_position,
+        caught_time=unknown if ride is None else ride.caught_time,
+        grip=unknown if ride is None else ride.grip,
+        brake_ratio=ratio,
+        brake_acceleration=acceleration,
+        node_position=nodes.T,
+        node_time=trip.time.T,
+        node_speed=trip.speed.T,
+        belt=belt,
+    )
+
+
+def _travel(trip: Journey, ride: Ride | None, worlds: list[Field]) -> None:
+    """Span by span to the last node."""
+    for j, world in enumerate(worlds):
+        moving = trip.begin_span(j)
+        if ride is not None:
+            moving = ride.span(trip, j, world, moving)
+        if moving.any():
+            trip.cross(j, world, moving)
+    if ride is not None:
+        ride.finish(trip, worlds)
+
+
+def _brake(trip: Journey) -> tuple[Array, Array, NDArray[np.bool_]]:
+    """Speed over critical speed and acceleration at the last node on a brake's plateau; who runs away."""
+    n = trip.nodes.shape[1]
+    ratio, acceleration, runaway = np.full(n, np.nan), np.full(n, np.nan), np.zeros(n, bool)
+    for brake in trip.forces:
+        if not isinstance(brake, EddyBrake) or brake.linear:
+            continue
+        low, high = brake.plateau(trip.part)
+        x, v = np.full(n, np.nan), np.full(n, np.nan)
+        for node, speed in zip(trip.nodes, trip.speed, strict=True):
+            covering = (node >= low) & (node <= high) & ~np.isnan(speed)
+            np.copyto(x, node, where=covering)
+            np.copyto(v, speed, where=covering)
+        found = ~np.isnan(x)
+        if found.any():
+            a = total_acceleration(trip.part, trip.path, trip.forces, x, v)
+            np.copyto(ratio, v / brake.critical_speed, where=found)
+            np.copyto(acceleration, a, where=found)
+            runaway |= found & (v > brake.critical_speed) & (a > 0)
+    return ratio, acceleration, runaway
+
+
+def _outcome(trip: Journey, ride: Ride | None, runaway: NDArray[np.bool_]) -> NDArray[np.int64]:
+    outcome = np.where(runaway, Outcome.RUNAWAY, Outcome.MEASURED).astype(np.int64)
+    if ride is not None:
+        outcome[((ride.sign != 0) & ~ride.carried) | (ride.grip > 1)] = Outcome.SLIPPING
+    outcome[~np.isnan(trip.stop_position)] = Outcome.STOPPED
+    outcome[trip.ran_back] = Outcome.RAN_BACK
+    return outcome
+
+
+def _join(pieces: list[Passage], belt: Belt | None) -> Passage:
+    if len(pieces) == 1:
+        return pieces[0]
+    names = [field.name for field in fields(Passage) if field.name != "belt"]
+    joined = {name: np.concatenate([getattr(piece, name) for piece in pieces]) for name in names}
+    return Passage(**joined, belt=belt)

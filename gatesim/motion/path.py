@@ -1,0 +1,53 @@
+"""The straight path and what acts on every part on it: weight and dry friction."""
+
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+
+from gatesim.motion.trials import Value
+
+STANDARD_GRAVITY = 9.80665
+"""Standard acceleration of free fall in m/s^2 (3rd CGPM, 1901)."""
+
+
+class Body(Protocol):
+    """What motion needs to know of a part: length (m), mass (kg), c = I/(m r^2) (0 if it slides)."""
+
+    @property
+    def length(self) -> Value: ...
+    @property
+    def mass(self) -> Value: ...
+    @property
+    def inertia_factor(self) -> Value: ...
+
+
+@dataclass(frozen=True)
+class Path:
+    """A straight path, downhill positive; the part is released at position 0.
+
+    slope: angle to the horizontal in rad (pi/2 is free fall, negative is uphill).
+    friction: Coulomb coefficient between part and path, at rest and in motion.
+    gravity: m/s^2. release_speed: speed of the part at position 0 in m/s, not negative.
+
+    Equation of motion, Newton's second law with Coulomb friction:
+    m (1 + c) dv/dt = m g sin(slope) - friction m g cos(slope) + other forces.
+    """
+
+    slope: Value
+    friction: Value = 0.0
+    gravity: Value = STANDARD_GRAVITY
+    release_speed: Value = 0.0
+
+    def weight(self, mass: Value) -> Value:
+        """Downhill component of the weight of a mass (kg), in N."""
+        return mass * self.gravity * np.sin(self.slope)
+
+    def press(self, mass: Value) -> Value:
+        """Normal force between path and part, in N."""
+        # cos(pi/2) is 6e-17 in floating point: harmless, but a free fall presses on nothing
+        return mass * self.gravity * np.abs(np.cos(self.slope))
+
+    def resistance(self, mass: Value) -> Value:
+        """Largest dry friction force on a part of this mass, in N; it opposes motion."""
+        return self.friction * self.press(mass)

@@ -1,0 +1,46 @@
+"""Parameters of many trials: a float is shared by all of them, an (n,) array gives each its own."""
+
+from dataclasses import fields, is_dataclass, replace
+from typing import Any, TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+Rows = NDArray[np.intp] | slice
+Value = float | Array
+
+T = TypeVar("T")
+
+
+def trial_count(*described: Any) -> int:
+    """Number of trials in frozen dataclasses of floats and (n,) arrays: n, or 1 if nothing varies.
+
+    Raises ValueError when two arrays disagree.
+    """
+    sizes = {
+        np.size(value): f"{type(item).__name__}.{field.name}"
+        for item in described
+        for field in fields(item)
+        if isinstance(value := getattr(item, field.name), np.ndarray) and value.ndim
+    }
+    if len(sizes) > 1:
+        raise ValueError("arrays of different length: " + ", ".join(f"{k} has {n}" for n, k in sizes.items()))
+    return next(iter(sizes), 1)
+
+
+def take(item: T, rows: Rows) -> T:
+    """Return the same dataclass for a selection of trials; what is shared stays shared."""
+    if not is_dataclass(item) or isinstance(item, type):
+        raise TypeError(f"{item!r} is no dataclass")
+    chosen = {
+        field.name: value[rows]
+        for field in fields(item)
+        if isinstance(value := getattr(item, field.name), np.ndarray) and value.ndim
+    }
+    return replace(item, **chosen) if chosen else item
+
+
+def take_value(value: Value, rows: Rows) -> Value:
+    """Select trials from one parameter."""
+    return value[rows] if isinstance(value, np.ndarray) and value.ndim else value
