@@ -1,0 +1,5 @@
+"""Run the command line as ``python -m gatesim``."""
+
+from gatesim.cli import main
+
+main()
