@@ -1,0 +1,141 @@
+"""Results as plain data: mappings for JSON, rows for CSV. Lengths in m, shares from 0 to 1."""
+
+import csv
+import math
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import asdict
+from typing import Any, TextIO
+
+import numpy as np
+
+from gatesim.draw import Array
+from gatesim.study.budget import Budget
+from gatesim.study.indices import Indices
+from gatesim.study.model import WORDS, Trials
+from gatesim.study.plan import Plan
+from gatesim.study.result import Estimate, FormulaResult, StudyResult
+from gatesim.study.sweep import SweepResult
+from gatesim.study.validation import Validation
+
+Json = dict[str, Any]
+
+
+def number(value: float) -> float | str | None:
+    """A float that JSON can hold: NaN becomes null, infinity a word."""
+    if math.isnan(value):
+        return None
+    return value if math.isfinite(value) else "infinite"
+
+
+def _estimate(e: Estimate) -> Json:
+    return {"value": number(e.value), "monte_carlo_error": number(e.error)}
+
+
+def _plan(plan: Plan) -> Json:
+    return {
+        "seed": plan.seed,
+        "coverage": plan.coverage,
+        "until": plan.until.text if plan.until else None,
+        "sampling": "scrambled Sobol" if plan.quasi else "pseudo-random",
+    }
+
+
+def _formula(f: FormulaResult) -> Json:
+    return {
+        "readings": f.readings,
+        "bias": _estimate(f.bias),
+        "standard_uncertainty": _estimate(f.uncertainty),
+        "symmetric_interval": [_estimate(f.low), _estimate(f.high)],
+        "shortest_interval": [_estimate(f.shortest_low), _estimate(f.shortest_high)],
+        "extremes": [number(f.minimum), number(f.maximum)],
+        "interval_resolution": number(f.resolution),
+    }
+
+
+def study_json(result: StudyResult) -> Json:
+    """A study; the curves are left out."""
+    return {
+        "trials": result.trials,
+        "ended": result.ended,
+        **_plan(result.plan),
+        "true_length": number(result.true_length),
+        "error": {name: _formula(f) for name, f in result.formulas.items()},
+        "outcomes": {word: asdict(s) for word, s in result.outcomes.items()},
+    }
+
+
+def sweep_json(result: SweepResult) -> Json:
+    """A sweep: nested lists in the order of the axes."""
+
+    def lists(table: Mapping[str, Array]) -> Json:
+        return {column: np.where(np.isnan(v), np.array(None), v).tolist() for column, v in table.items()}
+
+    return {
+        "interrupted": result.interrupted,
+        "trials_per_point": result.plan.trials,
+        **_plan(result.plan),
+        "axes": [{"path": a.path, "unit": a.unit, "values": a.values.tolist()} for a in result.axes],
+        "error": {name: lists(table) for name, table in result.formulas.items()},
+        **lists(result.yields),
+    }
+
+
+def budget_json(
+    table: Budget, simulated: FormulaResult, checks: Sequence[Validation], indices: Indices | None
+) -> Json:
+    """A budget with what stands beside it."""
+    rows = [
+        {
+            "quantity": row.name,
+            "value": number(row.value),
+            "standard_uncertainty": number(row.u),
+            "distribution": row.distribution,
+            "degrees_of_freedom": number(row.degrees_of_freedom),
+            "sensitivity": number(row.sensitivity),
+            "contribution": number(row.contribution),
+            "share_of_variance": number(row.share(table.combined)),
+            "curvature": number(row.curvature),
+            "secant": row.secant,
+        }
+        for row in table.rows
+    ]
+    found: Json = {
+        "formula": table.formula,
+        "error_at_nominal": number(table.error),
+        "rows": rows,
+        "combined_standard_uncertainty": number(table.combined),
+        "effective_degrees_of_freedom": number(table.effective_degrees_of_freedom),
+        "coverage": table.coverage,
+        "coverage_factor": number(table.coverage_factor),
+        "expanded_uncertainty": number(table.expanded),
+        "interval": [number(end) for end in table.interval],
+        "monte_carlo": _formula(simulated),
+        "validation": [{**asdict(check), "valid": check.valid} for check in checks],
+    }
+    if indices is not None:
+        found["sobol_indices"] = [asdict(index) for index in indices.indices]
+        found["share_of_trials_read"] = indices.read
+    return found
+
+
+def trials_writer(file: TextIO) -> Callable[[Trials], None]:
+    """A sink for `gatesim.study.engine.study` that writes one CSV row a trial.
+
+    Columns: trial, true_length and one reading per formula in m (empty where there is none), outcome.
+    """
+    writer = csv.writer(file, lineterminator="\n")
+    count = 0
+
+    def write(trials: Trials) -> None:
+        nonlocal count
+        if count == 0:
+            names = [f"reading {name} / m" for name in trials.readings]
+            writer.writerow(["trial", "true length / m", *names, "outcome"])
+        lengths = np.full(trials.outcome.shape, trials.true_length).tolist()
+        columns = [np.where(np.isnan(r), "", r.astype(str)).tolist() for r in trials.readings.values()]
+        words = [WORDS[code] for code in trials.outcome.tolist()]
+        numbers = range(count + 1, count + 1 + len(words))
+        writer.writerows(zip(numbers, lengths, *columns, words, strict=True))
+        count += len(words)
+
+    return write

@@ -1,0 +1,42 @@
+"""Numbers as people read them."""
+
+import math
+
+
+def decimals_for(error: float, digits: int = 2) -> int:
+    """Decimal places that show ``digits`` significant digits of an error; 6 if it is 0 or unknown."""
+    if not (math.isfinite(error) and error > 0.0):
+        return 6
+    return min(max(digits - 1 - math.floor(math.log10(error)), 0), 9)
+
+
+def with_error(value: float, error: float, scale: float = 1.0) -> str:
+    """Value with its standard error in brackets, in units of the last digit (JCGM 100, 7.2.2).
+
+    ``scale`` multiplies both, such as 1e3 for m to mm. A dash stands for NaN.
+    """
+    if math.isnan(value):
+        return "-"
+    value, error = value * scale, error * scale
+    places = decimals_for(error)
+    text = f"{value:.{places}f}"
+    if not (math.isfinite(error) and error > 0.0):
+        return text
+    last = round(error * 10**places)
+    return f"{text}({last})"
+
+
+def plain(value: float, digits: int = 4) -> str:
+    """Short number of a few significant digits; a dash for NaN, a word for infinity."""
+    if math.isnan(value):
+        return "-"
+    return f"{value:.{digits}g}" if math.isfinite(value) else "infinite"
+
+
+def percent(share: float) -> str:
+    """Share as per cent, finer near 0 and 100."""
+    if math.isnan(share):
+        return "-"
+    tail = min(share, 1.0 - share)
+    places = 1 if tail >= 0.01 else 3 if tail >= 1e-5 else 5
+    return f"{100.0 * share:.{places}f} %"

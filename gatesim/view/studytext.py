@@ -1,0 +1,184 @@
+"""Studies, sweeps and budgets as text for a terminal."""
+
+import math
+from collections.abc import Mapping, Sequence
+from itertools import product
+
+from tabulate import tabulate
+
+from gatesim.draw import Array
+from gatesim.study.budget import Budget
+from gatesim.study.indices import Indices
+from gatesim.study.result import FormulaResult, StudyResult
+from gatesim.study.sweep import SweepResult
+from gatesim.study.validation import Validation
+from gatesim.view.number import decimals_for, percent, plain, with_error
+
+MM = 1e3
+
+
+def _headline(result: StudyResult) -> str:
+    plan = result.plan
+    how = "scrambled Sobol points" if plan.quasi else "pseudo-random"
+    target = f", target {plan.until.text}" if plan.until else ""
+    return f"{result.trials:,} trials, seed {plan.seed}, {how}{target}: {result.ended}"
+
+
+def study_text(result: StudyResult) -> str:
+    """A study: error figures per formula, then outcomes."""
+    p = f"{100.0 * result.plan.coverage:g} %"
+    if result.true_length_varies:
+        length = f"which varies, mean {MM * result.true_length:.4f} mm"
+    else:
+        length = f"{MM * result.true_length:.4f} mm"
+    figures = [
+        [
+            name,
+            f"{f.readings:,}",
+            with_error(f.bias.value, f.bias.error, MM),
+            with_error(f.uncertainty.value, f.uncertainty.error, MM),
+            with_error(f.low.value, f.low.error, MM),
+            with_error(f.high.value, f.high.error, MM),
+            with_error(f.shortest_low.value, f.shortest_low.error, MM),
+            with_error(f.shortest_high.value, f.shortest_high.error, MM),
+        ]
+        for name, f in result.formulas.items()
+    ]
+    head = ["formula", "readings", "bias", "std unc.", f"{p} from", "to", "shortest from", "to"]
+    outcomes = [
+        [word, f"{s.count:,}", percent(s.share), percent(s.low), percent(s.high)]
+        for word, s in sorted(result.outcomes.items(), key=lambda item: -item[1].count)
+    ]
+    return "\n".join(
+        [
+            _headline(result),
+            "",
+            f"Error of the reading in mm: reading minus true length ({length}).",
+            "In brackets the Monte Carlo standard error, in units of the last digit.",
+            tabulate(figures, head, disable_numparse=True, colalign=("left",) + ("right",) * 7),
+            "",
+            tabulate(
+                outcomes,
+                ["outcome", "trials", "share", "95 % conf. from", "to"],
+                disable_numparse=True,
+                colalign=("left",) + ("right",) * 4,
+            ),
+        ]
+    )
+
+
+def _budget_rows(table: Budget, indices: Indices | None) -> list[list[str]]:
+    found = {index.name: index for index in indices.indices} if indices else {}
+    rows = []
+    for row in table.rows:
+        index = found.get(row.name)
+        rows.append(
+            [
+                row.name,
+                plain(row.value, 6),
+                plain(row.u, 3),
+                row.distribution,
+                plain(row.degrees_of_freedom, 3),
+                plain(row.sensitivity, 4) + ("*" if row.secant else ""),
+                plain(MM * row.contribution, 3),
+                percent(row.share(table.combined)),
+                f"{index.first:.3f}" if index else "",
+                f"{index.total:.3f}" if index else "",
+            ]
+        )
+    return rows
+
+
+def _check_text(check: Validation) -> str:
+    digits = "1 significant digit" if check.digits == 1 else f"{check.digits} significant digits"
+    ends = (
+        f"ends differ by {MM * check.low_difference:.2g} and {MM * check.high_difference:.2g} mm, "
+        f"tolerance {MM * check.tolerance:.2g} mm"
+    )
+    if not check.conclusive:
+        return f"  to {digits} of u: undecided, too few trials ({ends})"
+    return f"  to {digits} of u: the budget {'holds' if check.valid else 'does not hold'} ({ends})"
+
+
+def budget_text(
+    table: Budget, simulated: FormulaResult, checks: Sequence[Validation], indices: Indices | None
+) -> str:
+    """A budget with Monte Carlo, validation and Sobol indices beside it."""
+    head = ["quantity", "value", "std unc.", "distribution", "dof", "sensitivity", "contrib. / mm", "share"]
+    head += ["first", "total"] if indices else []
+    rows = [row[: len(head)] for row in _budget_rows(table, indices)]
+    places = decimals_for(MM * table.combined, 3)
+    p = f"{100.0 * table.coverage:g} %"
+    low, high = table.interval
+    nu = table.effective_degrees_of_freedom
+    dof = "infinite" if math.isinf(nu) else f"{nu:.1f}"
+    beside = [
+        ["linear budget", f"{MM * table.error:.{places}f}", f"{MM * table.combined:.{places}f}",
+         f"{MM * low:.{places}f}", f"{MM * high:.{places}f}"],
+        ["Monte Carlo", *(with_error(e.value, e.error, MM) for e in
+         (simulated.bias, simulated.uncertainty, simulated.low, simulated.high))],
+    ]  # fmt: skip
+    lines = [
+        f"Uncertainty budget of {table.formula} (JCGM 100): error of the reading, reading minus true length.",
+        "Values, uncertainties and sensitivities in SI units; sensitivity = change of error per unit.",
+        tabulate(rows, head, disable_numparse=True, colalign=("left",) + ("right",) * (len(head) - 1)),
+        "",
+        f"combined standard uncertainty {MM * table.combined:.{places}f} mm, "
+        f"effective degrees of freedom {dof} (Welch-Satterthwaite)",
+        f"expanded uncertainty U = {MM * table.expanded:.{places}f} mm "
+        f"(k = {table.coverage_factor:.2f}, {p})",
+        "",
+        tabulate(beside, ["in mm", "bias", "std unc.", f"{p} from", "to"], disable_numparse=True,
+                 colalign=("left",) + ("right",) * 4),
+        "",
+        "May the linear budget be trusted (JCGM 101, clause 8)?",
+        *(_check_text(check) for check in checks),
+    ]  # fmt: skip
+    if any(row.secant for row in table.rows):
+        lines.append(
+            "* slope between minus and plus one standard uncertainty; the derivative does not settle"
+        )
+    if indices:
+        lines.append("first, total: Sobol indices; total above first shows interaction with other quantities")
+        if indices.read < 1.0:
+            lines.append(f"  (they rest on the {percent(indices.read)} of trials that give a reading)")
+    return "\n".join(lines)
+
+
+def sweep_text(result: SweepResult, formula: str, show: str) -> str:
+    """One row a point: the axes, then the figure shown and its band."""
+    table = result.formulas.get(formula, {})
+    head = [f"{a.path} / {a.unit}" if a.unit else a.path for a in result.axes]
+    head += {
+        "bias": ["bias / mm", f"{100.0 * result.plan.coverage:g} % from", "to"],
+        "uncertainty": ["std unc. / mm"],
+        "yield": ["yield", "95 % conf. from", "to"],
+    }[show]
+    rows = []
+    for cell in _cells(result):
+        at = [plain(float(a.values[i]), 6) for a, i in zip(result.axes, cell, strict=True)]
+        rows.append(at + _shown(table, result.yields, cell, show))
+    title = f"{'Yield' if show == 'yield' else f'{show.capitalize()} of {formula}'}, "
+    title += f"{result.plan.trials:,} trials a point, seed {result.plan.seed}"
+    if result.interrupted:
+        title += ": interrupted, - marks points not reached"
+    return "\n".join([title, tabulate(rows, head, disable_numparse=True, stralign="right")])
+
+
+def _cells(result: SweepResult) -> list[tuple[int, ...]]:
+    return list(product(*(range(a.values.size) for a in result.axes)))
+
+
+def _shown(
+    table: Mapping[str, Array], yields: Mapping[str, Array], cell: tuple[int, ...], show: str
+) -> list[str]:
+    if show == "yield":
+        return [percent(float(yields[column][cell])) for column in ("yield", "yield_low", "yield_high")]
+    if not table:
+        return ["-"]
+    value, error = float(table[show][cell]), float(table[f"{show}_error"][cell])
+    text = [with_error(value, error, MM)]
+    if show == "bias":
+        places = decimals_for(MM * error)
+        text += [f"{MM * float(table[end][cell]):.{places}f}" for end in ("low", "high")]
+    return text
