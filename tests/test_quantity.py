@@ -1,0 +1,80 @@
+"""Quantities: text with units on the outside, SI floats inside."""
+
+import pint
+import pytest
+import scipy.constants
+from hypothesis import given
+from hypothesis import strategies as st
+
+from gatesim.quantity import parse, to_si
+
+FULL = pint.UnitRegistry()
+
+# Conversion factors: scipy.constants (CODATA/NIST values), an independent table.
+KNOWN = [
+    ("120 mm", "m", 0.120),
+    ("1 in", "m", scipy.constants.inch),
+    ("35 deg", "rad", 35 * scipy.constants.degree),
+    ("100 kHz", "Hz", 1e5),
+    ("2 lb", "kg", 2 * scipy.constants.lb),
+    ("1 g_n", "m/s^2", scipy.constants.g),
+    ("20 ppm", "", 2e-5),
+    ("5 %", "", 0.05),
+    ("3.77e7 S/m", "S/m", 3.77e7),
+    ("0.3 mT", "T", 3e-4),
+    ("2 min", "s", 120.0),
+    ("6 µs", "s", 6e-6),
+    ("0.25", "", 0.25),
+]
+
+
+@pytest.mark.parametrize(("text", "unit", "value"), KNOWN)
+def test_units_convert_as_an_independent_table_says(text, unit, value):
+    assert parse(text, unit)[0] == pytest.approx(value, rel=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("text", "unit", "reason"),
+    [
+        ("120", "m", "it has no unit"),
+        ("120 kg", "m", "it has the unit 'kg'"),
+        ("120 mmm", "m", "the unit 'mmm' is not known"),
+        ("5 deg", "", "it has the unit 'deg'"),
+        ("5", "rad", "it has no unit"),
+        ("1e999 mm", "m", "it is not a finite number"),
+        ("120 ± 1 mm", "m", "tolerance, a standard uncertainty"),
+        ("120 +/- 1 mm", "m", "half_width"),
+        ("9**9**9 mm", "m", "cannot be read"),
+        ("1 m^9^9^9", "m", "cannot be read"),
+        ("", "m", "cannot be read"),
+    ],
+)
+def test_what_cannot_be_read_is_told_with_its_reason(text, unit, reason):
+    with pytest.raises(ValueError, match=r".") as problem:
+        parse(text, unit)
+    assert reason in str(problem.value)
+
+
+@given(st.text(max_size=40))
+def test_any_text_is_read_or_refused_with_a_reason(text):
+    try:
+        value, _ = parse(text, "m")
+    except ValueError as problem:
+        assert str(problem)
+    else:
+        assert value == value
+
+
+@given(st.floats(-1e6, 1e6), st.sampled_from(["mm", "m", "km", "in"]))
+def test_the_number_written_comes_back_in_its_own_unit(number, unit):
+    ours, written = parse(f"{number!r} {unit}", "m")
+    theirs = FULL.Quantity(number, unit).to("m").magnitude
+    assert written == unit
+    assert ours == pytest.approx(theirs, rel=1e-12, abs=1e-300)
+
+
+def test_pint_quantities_of_any_registry_become_si():
+    assert to_si(FULL.Quantity(120.0, "mm"), "m") == pytest.approx(0.120)
+    assert to_si(0.120, "m") == 0.120
+    with pytest.raises(pint.DimensionalityError):
+        to_si(FULL.Quantity(1.0, "kg"), "m")
