@@ -5,12 +5,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from gatesim.motion.field import Field
+from gatesim.motion.field import Field, Flags
 from gatesim.motion.meeting import Meeting, refine
 from gatesim.motion.step import step
 from gatesim.motion.trials import Array
 
-TOLERANCE = 1e-10
+TOLERANCE = 1e-9
 """Largest error estimate of a step, relative to speed; the true error is far smaller."""
 
 STOP = 1e-9
@@ -19,8 +19,6 @@ STOP = 1e-9
 MOST_STEPS = 20_000
 
 UNDER_WAY, ARRIVED, STOPPED, MET = -1, 0, 1, 2
-
-Flags = NDArray[np.bool_]
 
 
 @dataclass

@@ -31,8 +31,8 @@ class Belt:
 
     def velocity(self, t: Array) -> Array:
         """Belt speed in m/s at times t (s) since release; shape of t, (n,) last."""
-        wave = 1 + self.ripple * np.sin(self._angular * t + self.ripple_phase)
-        return self._even(t) * wave
+        v: Array = self._even(t) * (1 + self.ripple * np.sin(self._angular * t + self.ripple_phase))
+        return v
 
     def travel(self, t: Array) -> Array:
         """Travel of the belt in m since release, in closed form; shape of t, (n,) last."""

@@ -9,6 +9,8 @@ from gatesim.motion.force import Force
 from gatesim.motion.path import Body, Path
 from gatesim.motion.trials import Array, Rows, Value, take
 
+Flags = NDArray[np.bool_]
+
 
 @dataclass(frozen=True)
 class Line:
@@ -55,7 +57,7 @@ class Field:
             total = part
         return total
 
-    def uniform(self) -> NDArray[np.bool_]:
+    def uniform(self) -> Flags:
         """Trials (n,) whose acceleration is one constant on the whole span."""
         same = np.ones(self.steady.start.shape, bool)
         for line in (self.steady, *(line for _, line in self.terms)):
@@ -71,44 +73,39 @@ class Field:
         return Field(self.steady.take(rows), terms)
 
 
-def spans(part: Body, path: Path, forces: tuple[Force, ...], nodes: Array, bare: Array) -> list[Field]:
-    """Fields between consecutive nodes (k + 1, n), of which none has a kink inside a span.
+def field_between(
+    part: Body, path: Path, forces: tuple[Force, ...], left: Array, size: Array, bare: Flags | None
+) -> Field:
+    """Field on the spans from ``left`` over ``size`` (n,), none of which has a kink inside.
 
-    bare: (k, n) True where the path's own friction does not act (a belt carries the part there).
+    bare: (n,) True where the path's own friction does not act (a belt carries the part there).
     """
-    left, size = nodes[:-1], np.diff(nodes, axis=0)
     # quarter points, not ends: a strength that jumps at a kink has no value there
     near, far = left + 0.25 * size, left + 0.75 * size
-    with np.errstate(divide="ignore", invalid="ignore"):  # spans of no size have no slope
-        per_metre = np.where(size > 0, 2 / size, 0.0)
+    inertia = part.mass * (1 + part.inertia_factor)
+    for force in forces:
+        inertia = inertia + force.added_mass(near)
 
-    def line(strength_near: Value, strength_far: Value) -> tuple[Array, Array]:
-        slope = (strength_far - strength_near) * per_metre / inertia
-        return strength_near / inertia - slope * (0.25 * size), slope
+    def line(at_near: Value, at_far: Value) -> Line:
+        start = np.broadcast_to(np.asarray(at_near / inertia), left.shape)
+        change = at_far - at_near
+        if not np.any(change):
+            return Line(start, None)
+        with np.errstate(divide="ignore", invalid="ignore"):  # spans of no size have no slope
+            slope = np.where(size > 0, change * 2 / (size * inertia), 0.0)
+        return Line(start - slope * (0.25 * size), slope)
 
-    moved = part.mass * (1 + part.inertia_factor)
-    inertia = sum((force.added_mass(near) for force in forces), start=np.zeros_like(left)) + moved
-    drive = path.weight(part.mass) - np.where(bare, 0.0, path.resistance(part.mass))
-    steady = [(drive, drive)]
+    resistance = path.resistance(part.mass)
+    drive = path.weight(part.mass) - (resistance if bare is None else np.where(bare, 0.0, resistance))
+    steady_near, steady_far = drive, drive
     terms = []
     for force in forces:
-        pair = force.strength(near, part, path), force.strength(far, part, path)
+        at_near, at_far = force.strength(near, part, path), force.strength(far, part, path)
         if force.steady:
-            steady.append(pair)
-        else:
-            terms.append((force, line(*pair)))
-    base = line(sum(a for a, _ in steady), sum(b for _, b in steady))
-    return [
-        Field(
-            Line(base[0][j], _or_none(base[1][j])),
-            tuple((f, Line(s[j], _or_none(g[j]))) for f, (s, g) in terms if s[j].any() or g[j].any()),
-        )
-        for j in range(len(left))
-    ]
-
-
-def _or_none(slope: Array) -> Array | None:
-    return slope if slope.any() else None
+            steady_near, steady_far = steady_near + at_near, steady_far + at_far
+        elif np.any(at_near) or np.any(at_far):
+            terms.append((force, line(at_near, at_far)))
+    return Field(line(steady_near, steady_far), tuple(terms))
 
 
 def total_acceleration(part: Body, path: Path, forces: tuple[Force, ...], x: Array, v: Array) -> Array:

@@ -6,22 +6,20 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from gatesim.motion.advance import ARRIVED, MET, STOPPED, Arrival, advance
-from gatesim.motion.field import Field
+from gatesim.motion.advance import ARRIVED, STOPPED, Arrival, advance
+from gatesim.motion.field import Field, Flags, field_between
 from gatesim.motion.force import Force
 from gatesim.motion.meeting import Meeting
 from gatesim.motion.path import Body, Path
 from gatesim.motion.trials import Array
-
-Flags = NDArray[np.bool_]
 
 
 @dataclass
 class Journey:
     """n trials under way along nodes (k + 1, n).
 
-    bare: (k, n) spans on which a belt replaces the path's friction. time, speed: (k + 1, n), NaN
-    where not reached. stop_position, stop_time, ran_back: (n,) where and when the part came to
+    bare: (k, n) spans on which a belt replaces the path's friction (None: no belt). time, speed:
+    (k + 1, n), NaN where not reached. stop_position, stop_time, ran_back: (n,) where and when the part came to
     rest (NaN: it did not), and whether it turns back there. hint: (n,) step size that served last.
     """
 
@@ -29,7 +27,7 @@ class Journey:
     path: Path
     forces: tuple[Force, ...]
     nodes: Array
-    bare: Flags
+    bare: Flags | None
     time: Array = field(init=False)
     speed: Array = field(init=False)
     stop_position: Array = field(init=False)
@@ -44,10 +42,17 @@ class Journey:
         self.stop_position, self.stop_time = np.full(n, np.nan), np.full(n, np.nan)
         self.ran_back, self.hint = np.zeros(n, bool), np.full(n, np.inf)
 
+    def world(self, j: int) -> Field:
+        """Acceleration on span j."""
+        left = self.nodes[j]
+        bare = None if self.bare is None else self.bare[j]
+        return field_between(self.part, self.path, self.forces, left, self.nodes[j + 1] - left, bare)
+
     def begin_span(self, j: int) -> Flags:
         """Carry over what a span of no size leaves as it is; returns the trials that have way to go."""
         self.time[j + 1], self.speed[j + 1] = self.time[j], self.speed[j]
-        return (self.nodes[j + 1] > self.nodes[j]) & ~np.isnan(self.speed[j])
+        moving: Flags = (self.nodes[j + 1] > self.nodes[j]) & ~np.isnan(self.speed[j])
+        return moving
 
     def cross(
         self, j: int, world: Field, rows: Flags, meeting: Callable[[NDArray[np.intp]], Meeting] | None = None
@@ -101,10 +106,6 @@ class Journey:
         x[rows] = position
         inertia = self.part.mass * (1 + self.part.inertia_factor)
         inertia = inertia + sum(force.added_mass(x) for force in self.forces)
-        turned = np.where(self.bare[j], 0.0, 2 * self.path.resistance(self.part.mass) / inertia)
+        bare = np.zeros(self.hint.shape, bool) if self.bare is None else self.bare[j]
+        turned = np.where(bare, 0.0, 2 * self.path.resistance(self.part.mass) / inertia)
         self.ran_back[rows] = a + turned[rows] < -1e-12 * np.abs(a)
-
-
-def met(end: Arrival) -> Flags:
-    """Trials whose span ended with a meeting."""
-    return end.ending == MET

@@ -30,9 +30,9 @@ def refine(
     distance: Array,
     gap: Callable[[Array, Array], Array],
 ) -> tuple[Array, Array, Array]:
-    """Length of the step from (u, v) after which ``gap(v, dt)`` is zero; it is not positive after ``distance``.
+    """Length of the step from (u, v) after which ``gap(v, dt)`` is zero.
 
-    Steps again from the start with a length found by the Illinois variant of regula falsi, so
+    The gap must not be positive any more after ``distance``. Steps again from the start with a length found by the Illinois variant of regula falsi, so
     the meeting is as accurate as any step. Returns distance, speed and elapsed time (n,).
     """
     low, low_gap = np.zeros_like(distance), gap(v, np.zeros_like(v))

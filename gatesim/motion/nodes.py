@@ -26,6 +26,6 @@ def nodes_of(kinks: tuple[Value, ...], positions: Array) -> tuple[Array, NDArray
 
 
 def pick(values: Array, rows: NDArray[np.intp], positions: Array) -> Array:
-    """Values (k + 1, n) at the rows found by ``nodes_of``, as (n, p); NaN for positions that are no travel."""
+    """Values (k + 1, n) at the rows found by ``nodes_of``, as (n, p); NaN where no travel was asked."""
     found = values[rows] if rows.ndim == 1 else np.take_along_axis(values, rows, axis=0)
     return np.where(positions >= 0, found.T, np.nan)

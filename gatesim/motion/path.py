@@ -15,11 +15,19 @@ class Body(Protocol):
     """What motion needs to know of a part: length (m), mass (kg), c = I/(m r^2) (0 if it slides)."""
 
     @property
-    def length(self) -> Value: ...
+    def length(self) -> Value:
+        """Length along the path in m."""
+        ...
+
     @property
-    def mass(self) -> Value: ...
+    def mass(self) -> Value:
+        """Mass in kg."""
+        ...
+
     @property
-    def inertia_factor(self) -> Value: ...
+    def inertia_factor(self) -> Value:
+        """I/(m r^2) of a part that rolls without slipping."""
+        ...
 
 
 @dataclass(frozen=True)

@@ -5,9 +5,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from gatesim.motion.advance import MET
 from gatesim.motion.belt import Belt
-from gatesim.motion.field import Field, Line
-from gatesim.motion.journey import Flags, Journey, met
+from gatesim.motion.field import Field, Flags, Line
+from gatesim.motion.journey import Journey
 from gatesim.motion.trials import Array, take
 
 
@@ -21,7 +22,8 @@ class CatchUp:
 
     def gap(self, rows: NDArray[np.intp], v: Array, dt: Array) -> Array:
         """Belt speed less part speed, positive while the belt pulls in direction ``sign``."""
-        return self.sign[rows] * (take(self.belt, rows).velocity(self.since[rows] + dt) - v)
+        gap: Array = self.sign[rows] * (take(self.belt, rows).velocity(self.since[rows] + dt) - v)
+        return gap
 
     def reach(self, rows: NDArray[np.intp], v: Array, a: Array) -> Array:
         """Distance within a twentieth of a period of the ripple: the speeds cross at most once in it."""
@@ -63,7 +65,7 @@ class Ride:
 
     def span(self, trip: Journey, j: int, world: Field, moving: Flags) -> Flags:
         """Take trials over span j as far as they slip; returns those that are not on the belt."""
-        aboard = moving & trip.bare[j]
+        aboard = moving & (trip.nodes[j] >= self.belt.start)
         if not aboard.any():
             return moving
         self._enter(trip, j, world, aboard & (self.sign == 0) & ~self.carried)
@@ -82,7 +84,7 @@ class Ride:
         if crossed is None:
             return
         going, end = crossed
-        caught = met(end)
+        caught = end.ending == MET
         now = going[caught]
         self.caught_position[now] = trip.nodes[j, now] + end.u[caught]
         self.caught_time[now] = trip.time[j, now] + end.dt[caught]

@@ -15,7 +15,7 @@ from typing import Protocol
 
 import numpy as np
 
-from gatesim.motion.dop853 import ERROR3, ERROR5, NODES, STAGES, WEIGHTS, Row
+from gatesim.motion.dop853 import ERROR3, ERROR5, NODES, STAGES, WEIGHTS
 from gatesim.motion.trials import Array
 
 
@@ -30,6 +30,16 @@ class Acceleration(Protocol):
     def acceleration(self, u: Array | None, v: Array) -> Array:
         """Acceleration (n,) at position u (n,) and speed v (n,)."""
         ...
+
+    def take(self, rows: slice) -> "Acceleration":
+        """Select trials."""
+        ...
+
+
+BLOCK = 2048
+"""Trials whose stages fit into the second-level cache together."""
+
+TWICE_NODES = 2 * NODES[:, None]
 
 
 def end_speed(v: Array, a: Array, distance: Array) -> Array:
@@ -47,51 +57,60 @@ def step(world: Acceleration, u: Array, v: Array, a: Array, distance: Array) -> 
     the error is NaN or huge where the step was too long to make sense.
     Method: Dormand and Prince, order 8(5,3), see dop853.py for the source.
     """
-    per_speed = distance / (v + end_speed(v, a, distance))
-    per_speed *= 2
+    if v.size <= BLOCK:
+        return _step(world, u, v, a, distance)
+    out = np.empty((3, v.size))
+    for first in range(0, v.size, BLOCK):
+        some = slice(first, first + BLOCK)
+        out[:, some] = _step(world.take(some), u[some], v[some], a[some], distance[some])
+    return out[0], out[1], out[2]
+
+
+def _step(world: Acceleration, u: Array, v: Array, a: Array, distance: Array) -> tuple[Array, Array, Array]:
+    per_speed = 2 * distance / (v + end_speed(v, a, distance))
     base = per_speed * v  # D beta
     rise = distance - base  # D (1 - beta)
-    rate, slope = np.empty((12, v.size)), np.empty((12, v.size))  # dt/ds, dv/ds at the stages
+    rate = TWICE_NODES * rise  # D phi', then dt/ds at the stages
+    rate += base
+    where = None
+    if world.sloped:
+        where = NODES[:, None] * rise
+        where += base
+        where *= NODES[:, None]
+        where += u
+    slope = np.empty_like(rate)  # dv/ds at the stages
     rate[0] = per_speed
     np.multiply(per_speed, a, out=slope[0])
-    work, speed = np.empty_like(v), np.empty_like(v)
-    where = None
+    speed = np.empty_like(v)
     for i in range(1, 12):
-        _weighted(STAGES[i], slope, speed, work)
+        _weighted(STAGES[i], slope[:i], speed)
         speed += v
-        if world.sloped:
-            where = rise * NODES[i]
-            where += base
-            where *= NODES[i]
-            where += u
-        np.multiply(rise, 2 * NODES[i], out=work)
-        work += base
-        np.divide(work, speed, out=rate[i])
-        np.multiply(rate[i], world.acceleration(where, speed), out=slope[i])
-    elapsed = _weighted(WEIGHTS, rate, np.empty_like(v), work)
-    end = _weighted(WEIGHTS, slope, np.empty_like(v), work)
+        rate[i] /= speed
+        acceleration = world.acceleration(None if where is None else where[i], speed)
+        np.multiply(rate[i], acceleration, out=slope[i])
+    elapsed = _weighted(WEIGHTS, rate, np.empty_like(v))
+    end = _weighted(WEIGHTS, slope, np.empty_like(v))
     end += v
-    return end, elapsed, _error(slope, speed, work) / end
+    return end, elapsed, _error(slope) / end
 
 
-def _weighted(row: Row, values: Array, out: Array, work: Array) -> Array:
-    """Sum of coefficient * values[stage] into ``out``.
+def _weighted(weights: Array, values: Array, out: Array) -> Array:
+    """Sum of weights (k,) times values (k, n) into ``out`` (n,).
 
-    Spelt out instead of a matrix product: a BLAS sum may depend on how many trials there are.
+    Not a matrix product: BLAS sums in an order that depends on the number of trials. This one
+    adds stage after stage for every n but 1, for which it would sum along the stages.
     """
-    first, *others = row
-    np.multiply(values[first[0]], first[1], out=out)
-    for stage, coefficient in others:
-        np.multiply(values[stage], coefficient, out=work)
-        out += work
-    return out
+    if out.size == 1:
+        out[:] = np.einsum("s,sn->n", weights, np.repeat(values, 2, axis=1))[:1]
+        return out
+    return np.einsum("s,sn->n", weights, values, out=out)
 
 
-def _error(slope: Array, out: Array, work: Array) -> Array:
+def _error(slope: Array) -> Array:
     """Error of the speed from the embedded orders 5 and 3 (Hairer, Norsett, Wanner, II.10)."""
-    fifth = _weighted(ERROR5, slope, out, work)
+    fifth = _weighted(ERROR5, slope, np.empty_like(slope[0]))
+    third = _weighted(ERROR3, slope, np.empty_like(slope[0]))
     fifth *= fifth
-    third = _weighted(ERROR3, slope, np.empty_like(out), work)
     third *= third
     third *= 0.01
     third += fifth

@@ -14,7 +14,8 @@ def points(
         for i, whole in enumerate(nodes)
     )
     order = np.argsort(time, axis=1, kind="stable")
-    return tuple(np.take_along_axis(values, order, axis=1) for values in (time, position, speed))
+    time, position, speed = (np.take_along_axis(values, order, axis=1) for values in (time, position, speed))
+    return time, position, speed
 
 
 def hermite(t: Array, time: Array, position: Array, speed: Array) -> Array:

@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
-Rows = NDArray[np.intp] | slice
+Rows = NDArray[np.intp] | NDArray[np.bool_] | slice
 Value = float | Array
 
 T = TypeVar("T")
@@ -39,8 +39,3 @@ def take(item: T, rows: Rows) -> T:
         if isinstance(value := getattr(item, field.name), np.ndarray) and value.ndim
     }
     return replace(item, **chosen) if chosen else item
-
-
-def take_value(value: Value, rows: Rows) -> Value:
-    """Select trials from one parameter."""
-    return value[rows] if isinstance(value, np.ndarray) and value.ndim else value
