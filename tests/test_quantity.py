@@ -1,5 +1,7 @@
 """Quantities: text with units on the outside, SI floats inside."""
 
+import math
+
 import pint
 import pytest
 import scipy.constants
@@ -59,10 +61,9 @@ def test_what_cannot_be_read_is_told_with_its_reason(text, unit, reason):
 def test_any_text_is_read_or_refused_with_a_reason(text):
     try:
         value, _ = parse(text, "m")
-    except ValueError as problem:
-        assert str(problem)
-    else:
-        assert value == value
+    except ValueError:
+        return
+    assert math.isfinite(value)
 
 
 @given(st.floats(-1e6, 1e6), st.sampled_from(["mm", "m", "km", "in"]))
