@@ -7,7 +7,7 @@ import numpy as np
 
 from gatesim.draw import Array
 from gatesim.study.result import FormulaResult, StudyResult
-from gatesim.view.style import BLACK, GREEN, SKY, VERMILION
+from gatesim.view.style import BLACK, GREEN, SKY, VERMILION, new_axes
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -36,10 +36,7 @@ def histogram(
     The abscissa is the reading; where the true length varies from trial to trial it is the
     error, reading minus true length, and the limits (m) are left out. All in mm.
     """
-    import matplotlib.pyplot as plt  # deferred: costs start-up time
-
-    if axes is None:
-        _, axes = plt.subplots(figsize=(7.0, 4.6), layout="constrained")
+    axes = axes or new_axes()
     found = result.formulas[formula]
     varies = result.true_length_varies
     zero = 0.0 if varies else result.true_length

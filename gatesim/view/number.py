@@ -38,5 +38,7 @@ def percent(share: float) -> str:
     if math.isnan(share):
         return "-"
     tail = min(share, 1.0 - share)
+    if tail < 1e-7:
+        return f"{100.0 * round(share):.0f} %"
     places = 1 if tail >= 0.01 else 3 if tail >= 1e-5 else 5
     return f"{100.0 * share:.{places}f} %"

@@ -67,26 +67,36 @@ def study_text(result: StudyResult) -> str:
     )
 
 
-def _budget_rows(table: Budget, indices: Indices | None) -> list[list[str]]:
-    found = {index.name: index for index in indices.indices} if indices else {}
-    rows = []
-    for row in table.rows:
-        index = found.get(row.name)
-        rows.append(
-            [
-                row.name,
-                plain(row.value, 6),
-                plain(row.u, 3),
-                row.distribution,
-                plain(row.degrees_of_freedom, 3),
-                plain(row.sensitivity, 4) + ("*" if row.secant else ""),
-                plain(MM * row.contribution, 3),
-                percent(row.share(table.combined)),
-                f"{index.first:.3f}" if index else "",
-                f"{index.total:.3f}" if index else "",
-            ]
-        )
-    return rows
+def _budget_rows(table: Budget) -> list[list[str]]:
+    return [
+        [
+            row.name,
+            plain(row.value, 6),
+            plain(row.u, 3),
+            row.distribution,
+            plain(row.degrees_of_freedom, 3),
+            plain(row.sensitivity, 4) + ("*" if row.secant else ""),
+            plain(MM * row.contribution, 3),
+            percent(row.share(table.combined)),
+        ]
+        for row in table.rows
+    ]
+
+
+def _indices_text(indices: Indices) -> list[str]:
+    rows = [
+        [i.name, with_error(i.first, i.first_error), with_error(i.total, i.total_error)]
+        for i in indices.indices
+    ]
+    lines = [
+        "",
+        "Sobol indices: share of the variance by one draw alone, and with all its interactions.",
+        tabulate(rows, ["drawn", "first-order", "total"], disable_numparse=True,
+                 colalign=("left", "right", "right")),
+    ]  # fmt: skip
+    if indices.read < 1.0:
+        lines.append(f"They rest on the {percent(indices.read)} of trials that give a reading.")
+    return lines
 
 
 def _check_text(check: Validation) -> str:
@@ -105,8 +115,6 @@ def budget_text(
 ) -> str:
     """A budget with Monte Carlo, validation and Sobol indices beside it."""
     head = ["quantity", "value", "std unc.", "distribution", "dof", "sensitivity", "contrib. / mm", "share"]
-    head += ["first", "total"] if indices else []
-    rows = [row[: len(head)] for row in _budget_rows(table, indices)]
     places = decimals_for(MM * table.combined, 3)
     p = f"{100.0 * table.coverage:g} %"
     low, high = table.interval
@@ -121,7 +129,7 @@ def budget_text(
     lines = [
         f"Uncertainty budget of {table.formula} (JCGM 100): error of the reading, reading minus true length.",
         "Values, uncertainties and sensitivities in SI units; sensitivity = change of error per unit.",
-        tabulate(rows, head, disable_numparse=True, colalign=("left",) + ("right",) * (len(head) - 1)),
+        tabulate(_budget_rows(table), head, disable_numparse=True, colalign=("left",) + ("right",) * 7),
         "",
         f"combined standard uncertainty {MM * table.combined:.{places}f} mm, "
         f"effective degrees of freedom {dof} (Welch-Satterthwaite)",
@@ -139,9 +147,7 @@ def budget_text(
             "* slope between minus and plus one standard uncertainty; the derivative does not settle"
         )
     if indices:
-        lines.append("first, total: Sobol indices; total above first shows interaction with other quantities")
-        if indices.read < 1.0:
-            lines.append(f"  (they rest on the {percent(indices.read)} of trials that give a reading)")
+        lines += _indices_text(indices)
     return "\n".join(lines)
 
 

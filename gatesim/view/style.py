@@ -1,5 +1,13 @@
 """What all figures have in common: colours that colour-blind readers and grey printers can tell apart."""
 
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from gatesim.problem import InputError
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
 # Okabe and Ito's colour-blind safe palette (2008), in the parts used here; lines differ in dash as well
 BLUE = "#0072B2"
 SKY = "#56B4E9"
@@ -9,3 +17,20 @@ GREEN = "#009E73"
 BLACK = "#000000"
 GREY = "#7f7f7f"
 HEAT_MAP = "cividis"  # rises evenly in lightness, so grey prints read the same
+
+
+def new_axes(width: float = 7.0, height: float = 4.6) -> "Axes":
+    """Axes of a figure of their own (inches), outside pyplot's list of open figures."""
+    from matplotlib.figure import Figure  # deferred: costs start-up time
+
+    return Figure(figsize=(width, height), layout="constrained").subplots()
+
+
+def save(axes: "Axes", path: Path) -> None:
+    """Save the figure of these axes as the ending of the path says. Raises InputError."""
+    figure = axes.get_figure(root=True)
+    assert figure is not None
+    try:
+        figure.savefig(path, dpi=150)
+    except (OSError, ValueError) as error:
+        raise InputError(f"{path}: the figure cannot be written ({error})") from None

@@ -6,10 +6,11 @@ import numpy as np
 
 from gatesim.draw import Array
 from gatesim.study.sweep import Axis, SweepResult
-from gatesim.view.style import BLUE, HEAT_MAP, SKY
+from gatesim.view.style import BLUE, HEAT_MAP, SKY, new_axes
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
+    from matplotlib.axis import XAxis, YAxis
 
 MM = 1e3
 
@@ -48,15 +49,20 @@ def _shown(result: SweepResult, formula: str, show: str) -> tuple[Array, Array, 
 
 def sweep_chart(result: SweepResult, formula: str, show: str, axes: "Axes | None" = None) -> "Axes":
     """Draw what a sweep shows ("bias", "uncertainty" or "yield") of one formula."""
-    import matplotlib.pyplot as plt  # deferred: costs start-up time
-
-    if axes is None:
-        _, axes = plt.subplots(figsize=(6.6, 4.6), layout="constrained")
+    axes = axes or new_axes(6.6, 4.6)
     what = "yield" if show == "yield" else f"{show} of {formula}"
     axes.set_title(f"{what}, {result.plan.trials:,} trials a point", fontsize="medium")
     if len(result.axes) == 1:
         return _curve(result, formula, show, axes)
     return _map(result, formula, show, axes)
+
+
+def _scale(side: "XAxis | YAxis", axis: Axis) -> None:
+    """Label a side; on a log scale write 10 and 100, not powers."""
+    side.set_label_text(axis_label(axis))
+    if axis.logarithmic:
+        (side.axes.set_xscale if side.axis_name == "x" else side.axes.set_yscale)("log")
+        side.set_major_formatter(lambda value, _: f"{value:g}")
 
 
 def _curve(result: SweepResult, formula: str, show: str, axes: "Axes") -> "Axes":
@@ -74,31 +80,53 @@ def _curve(result: SweepResult, formula: str, show: str, axes: "Axes") -> "Axes"
     )
     if show == "bias":
         axes.axhline(0.0, color="black", linewidth=0.8)
-    axes.set_xscale("log" if axis.logarithmic else "linear")
-    axes.set_xlabel(axis_label(axis))
+    _scale(axes.xaxis, axis)
     axes.set_ylabel(label)
+    axes.ticklabel_format(axis="y", useOffset=False)
+    if show == "yield":
+        axes.set_ylim(top=100.0 + 0.05 * max(100.0 - float(np.nanmin(low)), 0.1))
     axes.grid(alpha=0.3, linewidth=0.6)
     axes.legend(loc="upper center", bbox_to_anchor=(0.5, -0.16), ncols=2, frameon=False, fontsize="small")
     return axes
 
 
+def _levels(read: Array) -> tuple[Array, bool]:
+    """Contour levels, and whether the values span so much that only a log scale shows them."""
+    low, high = float(read.min()), float(read.max())
+    if low > 0.0 and high / low > 20.0:
+        decades = 10.0 ** np.arange(np.floor(np.log10(low)), np.ceil(np.log10(high)) + 1.0)
+        levels = np.sort(np.concatenate([decades, 2.0 * decades, 5.0 * decades]))
+        return levels[(levels > low) & (levels < high)], True
+    from matplotlib.ticker import MaxNLocator
+
+    levels = np.asarray(MaxNLocator(7).tick_values(low, high))
+    return levels[(levels > low) & (levels < high)], False
+
+
 def _map(result: SweepResult, formula: str, show: str, axes: "Axes") -> "Axes":
+    from matplotlib.colors import LogNorm
+    from matplotlib.patheffects import withStroke
+
     first, second = result.axes
+    _scale(axes.xaxis, first)
+    _scale(axes.yaxis, second)
     value, _, _, label, _ = _shown(result, formula, show)
-    mesh = axes.pcolormesh(first.values, second.values, value.T, cmap=HEAT_MAP, shading="nearest")
-    axes.figure.colorbar(mesh, ax=axes, label=label)
     read = value[np.isfinite(value)]
-    if min(value.shape) > 1 and read.size and np.ptp(read) > 0.0:
+    levels, wide = _levels(read) if read.size else (read, False)
+    mesh = axes.pcolormesh(
+        first.values,
+        second.values,
+        value.T,
+        cmap=HEAT_MAP,
+        shading="nearest",
+        norm=LogNorm() if wide else None,
+    )
+    axes.figure.colorbar(mesh, ax=axes, label=label, format="%g")
+    if min(value.shape) > 1 and levels.size:
         unit = "%" if show == "yield" else "mm"
-        # white under black: contours are read on dark and on light ground
-        for colour, width in (("white", 2.4), ("black", 0.9)):
-            lines = axes.contour(
-                first.values, second.values, value.T, levels=6, colors=colour, linewidths=width
-            )
+        lines = axes.contour(first.values, second.values, value.T, levels, colors="black", linewidths=1.0)
+        # a white rim: the lines are read on dark and on light ground alike
+        lines.set_path_effects([withStroke(linewidth=2.6, foreground="white")])
         for text in axes.clabel(lines, fmt=lambda v: f"{v:.4g} {unit}", fontsize="small"):
-            text.set_bbox({"facecolor": "white", "edgecolor": "none", "alpha": 0.8, "pad": 0.8})
-    axes.set_xscale("log" if first.logarithmic else "linear")
-    axes.set_yscale("log" if second.logarithmic else "linear")
-    axes.set_xlabel(axis_label(first))
-    axes.set_ylabel(axis_label(second))
+            text.set_path_effects([withStroke(linewidth=3.0, foreground="white")])
     return axes

@@ -13,11 +13,12 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
+from scipy.stats import norm
+from study_models import additive
+
 from gatesim.distribution import Normal
 from gatesim.study.engine import study
 from gatesim.study.plan import Plan
-from scipy.stats import norm
-from study_models import additive
 
 
 def main() -> None:

@@ -1,0 +1,63 @@
+"""``gatesim sweep``."""
+
+import json
+import sys
+from functools import partial
+from pathlib import Path
+
+import click
+
+
+@click.command("sweep")
+@click.argument("file", type=click.Path(path_type=Path))
+@click.option("--vary", multiple=True, required=True, metavar="PATH=LOW:HIGH:POINTS[:log]",
+              help="Quantity to vary, such as gate.spacing=20mm:200mm:30; twice for a map.")  # fmt: skip
+@click.option(
+    "--show", type=click.Choice(["bias", "uncertainty", "yield"]), default="bias", show_default=True
+)
+@click.option("--formula", default=None, help="Formula to show; left out: the one in charge.")
+@click.option(
+    "--trials", type=click.IntRange(min=1), default=10_000, show_default=True, help="Trials a point."
+)
+@click.option(
+    "--seed", type=click.IntRange(min=0), default=1, show_default=True, help="Same seed, same bits."
+)
+@click.option("--workers", type=click.IntRange(min=1), default=None, help="Processes; all cores if left out.")
+@click.option("--json", "as_json", is_flag=True, help="Print JSON with all figures, lengths in m.")
+@click.option("--figure", type=click.Path(path_type=Path, dir_okay=False), default=None,
+              help="Draw a curve or a map to a PNG, SVG or PDF file.")  # fmt: skip
+def command(
+    file: Path,
+    vary: tuple[str, ...],
+    show: str,
+    formula: str | None,
+    trials: int,
+    seed: int,
+    workers: int | None,
+    as_json: bool,
+    figure: Path | None,
+) -> int:
+    """Study a rig over a range of one or two of its quantities.
+
+    All points share their random numbers. The yield is the share of trials in which nothing
+    went wrong. Ctrl-C prints what was reached.
+    """
+    from gatesim.scenario import load
+    from gatesim.study.export import sweep_json
+    from gatesim.study.plan import Plan
+    from gatesim.study.rig import Rig, parse_axis
+    from gatesim.study.sweep import sweep
+    from gatesim.view.studytext import sweep_text
+
+    axes = [parse_axis(text) for text in vary]
+    rig = Rig(load(file))
+    shown = rig.choose_formula(formula)
+    at = partial(rig.with_values, {axis.path: axis.unit for axis in axes})
+    result = sweep(at, axes, Plan(trials, seed), workers=workers, progress=sys.stderr.isatty())
+    click.echo(json.dumps(sweep_json(result), indent=2) if as_json else sweep_text(result, shown, show))
+    if figure is not None and shown in result.formulas:
+        from gatesim.view.style import save
+        from gatesim.view.sweepchart import sweep_chart
+
+        save(sweep_chart(result, shown, show), figure)
+    return 130 if result.interrupted else 0
