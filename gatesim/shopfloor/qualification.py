@@ -1,0 +1,186 @@
+"""All studies that a log allows, and what follows for accepting and rejecting parts."""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gatesim.draw import Array
+from gatesim.problem import InputError
+from gatesim.shopfloor.decision import Limits, Risks, guarded, risks
+from gatesim.shopfloor.log import Log
+from gatesim.shopfloor.repeatability import GaugeStudies, gauge_study
+from gatesim.shopfloor.typeone import Convention, Linearity, TypeOne, linearity, type_one
+
+FEWEST = 10  # indications below which a type-1 study says nothing; common practice, no source
+RECOMMENDED = 25  # ISO 22514-7 and the MSA manual ask for 25 to 50 (memory)
+
+
+@dataclass(frozen=True)
+class Demand:
+    """What is asked of the gauge: tolerance limits (m), convention, and guard factor on u.
+
+    ``reference_std`` is the standard uncertainty of the reference lengths, m.
+    """
+
+    lower: float
+    upper: float
+    convention: Convention
+    guard_factor: float = 2.0
+    reference_std: float = 0.0
+
+    @property
+    def tolerance(self) -> float:
+        """Width of the tolerance interval, m."""
+        return self.upper - self.lower
+
+
+@dataclass(frozen=True)
+class Combined:
+    """Standard uncertainties in m, combined as in ISO 22514-7 (memory).
+
+    ``scatter`` is the larger of the repeatability on reference parts and on ordinary
+    parts, ``bias`` the largest bias over the square root of three (a rectangular
+    distribution), ``operators`` reproducibility with interaction, ``reference`` the
+    reference lengths. 0 where the log does not show it.
+    """
+
+    scatter: float
+    bias: float
+    operators: float
+    reference: float
+
+    @property
+    def std(self) -> float:
+        """Combined standard uncertainty of an indication."""
+        return math.hypot(self.scatter, self.bias, self.operators, self.reference)
+
+
+@dataclass(frozen=True)
+class Qualification:
+    """Results of a log; None where the log does not allow a study, with the reason in ``notes``.
+
+    ``lengths`` are the indications in m, shape (n,); ``gauge_rows`` the indices of those in
+    the repeatability study. ``capability_ratio`` is Q_MP = 2 U / T with U = 2 u (ISO
+    22514-7). ``process`` is mean and standard deviation of the parts, m.
+    """
+
+    log: Log
+    lengths: Array
+    demand: Demand
+    type_one: tuple[TypeOne, ...]
+    linearity: Linearity | None
+    gauge: GaugeStudies | None
+    gauge_rows: NDArray[np.intp]
+    combined: Combined
+    capability_ratio: float
+    limits: Limits
+    process: tuple[float, float] | None
+    risks: Risks | None
+    notes: tuple[str, ...]
+
+
+def qualify(log: Log, lengths: Array, demand: Demand) -> Qualification:
+    """Run every study that the log allows on the indications ``lengths`` (m, NaN: no reading).
+
+    Raises InputError where it allows none.
+    """
+    notes: list[str] = []
+    ones = _type_ones(log, lengths, demand, notes)
+    line = _line(log, lengths, notes)
+    gauge, rows = _gauge(log, lengths, demand, notes)
+    if not ones and gauge is None:
+        raise InputError(f"{log.path}: no study can be made: {'; '.join(notes)}")
+    combined = _combine(ones, gauge, demand)
+    limits = guarded(demand.lower, demand.upper, combined.std, demand.guard_factor)
+    process = None
+    if gauge is not None:
+        process = (float(np.mean(lengths[rows])), gauge.chosen.components["part"].std)
+    risk = None
+    if process is not None and process[1] > 0.0 and combined.std > 0.0:
+        risk = risks(*process, combined.std, limits)
+    else:
+        notes.append("no global risks: the spread of the parts is not known from this log")
+    return Qualification(
+        log=log,
+        lengths=lengths,
+        demand=demand,
+        type_one=ones,
+        linearity=line,
+        gauge=gauge,
+        gauge_rows=rows,
+        combined=combined,
+        capability_ratio=4.0 * combined.std / demand.tolerance,
+        limits=limits,
+        process=process,
+        risks=risk,
+        notes=tuple(notes),
+    )
+
+
+def _referenced(log: Log, lengths: Array) -> NDArray[np.bool_]:
+    reference = log.numbers.get("reference", np.full(len(log), np.nan))
+    return np.isfinite(reference) & np.isfinite(lengths)
+
+
+def _type_ones(log: Log, lengths: Array, demand: Demand, notes: list[str]) -> tuple[TypeOne, ...]:
+    rows = _referenced(log, lengths)
+    if not rows.any():
+        notes.append("no type-1 study: no row has a reference length")
+        return ()
+    found = []
+    for length in np.unique(log.numbers["reference"][rows]):
+        own = rows & (log.numbers["reference"] == length)
+        n, at = int(own.sum()), f"{1e3 * length:.6g} mm"
+        if n < FEWEST:
+            notes.append(f"no type-1 study at {at}: {n} indications, expected at least {FEWEST}")
+            continue
+        if n < RECOMMENDED:
+            notes.append(f"type-1 study at {at}: {n} indications, {RECOMMENDED} to 50 are recommended")
+        found.append(type_one(lengths[own], float(length), demand.tolerance, demand.convention))
+    return tuple(found)
+
+
+def _line(log: Log, lengths: Array, notes: list[str]) -> Linearity | None:
+    rows = _referenced(log, lengths)
+    try:
+        return linearity(lengths[rows], log.numbers["reference"][rows]) if rows.any() else None
+    except ValueError as reason:
+        notes.append(f"no linearity study: {reason}")
+        return None
+
+
+def _gauge(
+    log: Log, lengths: Array, demand: Demand, notes: list[str]
+) -> tuple[GaugeStudies | None, NDArray[np.intp]]:
+    """Study the rows that name a part; reference parts stay out unless there are no others."""
+    nothing = np.zeros(0, dtype=np.intp)
+    if "part" not in log:
+        notes.append("no repeatability study: no column 'part'")
+        return None, nothing
+    named = np.array([bool(p) for p in log.labels["part"]]) & np.isfinite(lengths)
+    ordinary = named & ~_referenced(log, lengths)
+    rows = np.flatnonzero(ordinary if ordinary.any() else named)
+    parts = [log.labels["part"][k] for k in rows]
+    operators = [log.labels["operator"][k] if "operator" in log else "" for k in rows]
+    try:
+        study = gauge_study(lengths[rows], parts, operators, demand.tolerance)
+    except ValueError as reason:
+        notes.append(f"no repeatability study: {reason}")
+        return None, nothing
+    if study.left_out:
+        lines = ", ".join(str(log.lines[rows[k]]) for k in study.left_out)
+        notes.append(f"left out of the repeatability study to balance it: lines {lines}")
+    return study, rows
+
+
+def _combine(ones: tuple[TypeOne, ...], gauge: GaugeStudies | None, demand: Demand) -> Combined:
+    scatter = [one.std for one in ones]
+    operators = 0.0
+    if gauge is not None:
+        components = gauge.chosen.components
+        scatter.append(components["repeatability"].std)
+        operators = components["reproducibility"].std if "reproducibility" in components else 0.0
+    bias = max((abs(one.bias) for one in ones), default=0.0)
+    return Combined(max(scatter), bias / math.sqrt(3.0), operators, demand.reference_std)

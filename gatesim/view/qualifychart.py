@@ -1,0 +1,178 @@
+"""Figures of a qualification: each takes results and optional axes, and returns the axes."""
+
+import math
+from collections.abc import Callable
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from gatesim.draw import Array
+from gatesim.shopfloor.decision import Limits, acceptance_probability
+from gatesim.shopfloor.qualification import Qualification
+from gatesim.shopfloor.repeatability import GaugeStudy
+from gatesim.shopfloor.typeone import Linearity, TypeOne
+from gatesim.view.style import BLACK, BLUE, GREY, ORANGE, SKY, VERMILION
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+MM = 1e3
+
+
+def _axes(ax: "Axes | None") -> "Axes":
+    if ax is not None:
+        return ax
+    from matplotlib.figure import Figure
+
+    return Figure(figsize=(6.0, 4.0), layout="constrained").add_subplot()
+
+
+def run_chart(study: TypeOne, indications: Array, ax: "Axes | None" = None) -> "Axes":
+    """Indications (m) of the reference part in order, with the share of the tolerance allowed."""
+    ax = _axes(ax)
+    share = study.convention.share / 2 * study.tolerance
+    number = np.arange(1, indications.size + 1)
+    ax.plot(number, MM * indications, "o-", color=BLUE, markersize=3, linewidth=0.6, label="indication")
+    ax.axhline(MM * study.reference, color=BLACK, linewidth=1.0, label="reference")
+    ax.axhline(MM * study.mean, color=ORANGE, linestyle="--", linewidth=1.2, label="mean")
+    label = f"reference ± {study.convention.share / 2:g} T"
+    for sign in (-1.0, 1.0):
+        ax.axhline(
+            MM * (study.reference + sign * share),
+            color=VERMILION,
+            linestyle=":",
+            linewidth=1.2,
+            label=label if sign > 0 else None,
+        )
+    ax.set(xlabel="indication number", ylabel="length / mm")
+    ax.set_title(f"Type-1: $C_g$ = {study.c_g:.2f}, $C_{{gk}}$ = {study.c_gk:.2f}")
+    _legend_above(ax, 4)
+    return ax
+
+
+def linearity_chart(line: Linearity, references: Array, bias: Array, ax: "Axes | None" = None) -> "Axes":
+    """Bias of single indications over the reference length (m), line and 95 % band."""
+    ax = _axes(ax)
+    ax.plot(MM * references, MM * bias, ".", color=GREY, markersize=4, label="indication")
+    ax.plot(MM * line.at, MM * line.bias, "D", color=BLUE, markersize=5, label="mean")
+    ax.plot(MM * line.at, MM * (line.intercept + line.slope * line.at), color=BLUE, label="line")
+    ax.fill_between(
+        MM * line.at, MM * line.band[:, 0], MM * line.band[:, 1], color=SKY, alpha=0.35, label="95 % band"
+    )
+    ax.axhline(0.0, color=BLACK, linewidth=0.8)
+    ax.set(xlabel="reference length / mm", ylabel="bias / mm")
+    ax.set_title("Linearity")
+    _legend_above(ax, 4)
+    return ax
+
+
+def components_chart(study: GaugeStudy, ax: "Axes | None" = None) -> "Axes":
+    """Standard deviations of the components (m) with their 95 % intervals, on a log scale."""
+    ax = _axes(ax)
+    shown = {k: c for k, c in study.components.items() if c.std > 0.0}
+    floor = 0.3 * min((c.std for c in shown.values()), default=1.0)
+    at = np.arange(len(shown))
+    std = np.array([c.std for c in shown.values()])
+    low = np.array([max(c.std_interval[0], floor) for c in shown.values()])
+    high = np.array([c.std_interval[1] for c in shown.values()])
+    errors = MM * np.array([np.maximum(std - low, 0.0), np.maximum(high - std, 0.0)])
+    ax.errorbar(MM * std, at, xerr=errors, fmt="o", color=BLUE, ecolor=GREY, capsize=3)
+    ax.set_xscale("log")
+    ax.set_yticks(at, list(shown))
+    ax.invert_yaxis()
+    ax.grid(axis="x", which="both", alpha=0.25)
+    ax.set(xlabel="standard deviation / mm, 95 % interval")
+    ax.set_title(f"Components: {math.floor(min(study.categories, 1e6))} distinct categories")
+    return ax
+
+
+def means_chart(
+    lengths: Array, parts: tuple[str, ...], operators: tuple[str, ...], ax: "Axes | None" = None
+) -> "Axes":
+    """Mean of each operator at each part, less the mean of the part (m): the interaction seen."""
+    ax = _axes(ax)
+    names = list(dict.fromkeys(parts))
+    part, operator = np.array(parts), np.array(operators)
+    centre = {p: float(lengths[part == p].mean()) for p in names}
+    styles = [("o", "-"), ("s", "--"), ("^", ":"), ("D", "-."), ("v", "-")]
+    colours = [BLUE, VERMILION, BLACK, ORANGE, SKY]
+    for k, who in enumerate(dict.fromkeys(operators)):
+        means = [float(lengths[(part == p) & (operator == who)].mean()) - centre[p] for p in names]
+        marker, dash = styles[k % 5]
+        ax.plot(range(len(names)), MM * np.array(means), marker + dash, color=colours[k % 5], markersize=4,
+                label=who or "readings")  # fmt: skip
+    ax.set_xticks(range(len(names)), names, rotation=90 if max(map(len, names)) > 3 else 0)
+    ax.axhline(0.0, color=BLACK, linewidth=0.8)
+    ax.set(xlabel="part", ylabel="operator's mean less part's / mm")
+    ax.set_title("Operators by part")
+    _legend_above(ax, 4)
+    return ax
+
+
+def acceptance_chart(limits: Limits, std: float, ax: "Axes | None" = None) -> "Axes":
+    """Probability that a part is accepted over its true length (m), and the limits."""
+    ax = _axes(ax)
+    margin = max(6.0 * std, 0.1 * (limits.upper - limits.lower))
+    length = np.linspace(limits.lower - margin, limits.upper + margin, 801)
+    ax.plot(MM * length, 100.0 * np.asarray(acceptance_probability(length, std, limits)), color=BLUE)
+    ends = {
+        "tolerance limits": ((limits.lower, limits.upper), BLACK, "-"),
+        "acceptance limits": ((limits.accept_lower, limits.accept_upper), VERMILION, "--"),
+    }
+    for label, (pair, colour, dash) in ends.items():
+        ax.axvline(MM * pair[0], color=colour, linestyle=dash, linewidth=1.0, label=label)
+        ax.axvline(MM * pair[1], color=colour, linestyle=dash, linewidth=1.0)
+    ax.set(xlabel="true length / mm", ylabel="accepted / %")
+    ax.set_title("Probability of acceptance")
+    _legend_above(ax, 2)
+    return ax
+
+
+def _legend_above(ax: "Axes", columns: int) -> None:
+    """Legend between title and axes, where it covers nothing."""
+    ax.legend(
+        loc="lower center",
+        bbox_to_anchor=(0.5, 1.0),
+        ncols=columns,
+        fontsize="x-small",
+        frameon=False,
+        handlelength=1.6,
+        columnspacing=1.0,
+    )
+    ax.set_title(ax.get_title(), pad=20)
+
+
+def qualification_figure(result: Qualification) -> "Figure":
+    """One sheet of all studies that the log allowed."""
+    from matplotlib.figure import Figure
+
+    panels = _panels(result)
+    columns = min(len(panels), 2)
+    rows = math.ceil(len(panels) / columns)
+    figure = Figure(figsize=(5.4 * columns, 3.7 * rows), layout="constrained")
+    for number, panel in enumerate(panels, start=1):
+        panel(figure.add_subplot(rows, columns, number))
+    return figure
+
+
+def _panels(result: Qualification) -> "list[Callable[[Axes], Axes]]":
+    lengths, log = result.lengths, result.log
+    reference = log.numbers.get("reference", np.full(len(log), np.nan))
+    panels: list[Callable[[Axes], Axes]] = []
+    if result.type_one:
+        one = min(result.type_one, key=lambda study: study.c_gk)
+        own = np.isfinite(lengths) & (reference == one.reference)
+        panels.append(lambda ax: run_chart(one, lengths[own], ax))
+    if result.linearity is not None:
+        line, both = result.linearity, np.isfinite(lengths) & np.isfinite(reference)
+        panels.append(lambda ax: linearity_chart(line, reference[both], (lengths - reference)[both], ax))
+    if result.gauge is not None:
+        study, rows = result.gauge.chosen, result.gauge_rows
+        panels.append(lambda ax: components_chart(study, ax))
+        if study.operators > 1:
+            parts = tuple(log.labels["part"][k] for k in rows)
+            operators = tuple(log.labels["operator"][k] for k in rows)
+            panels.append(lambda ax: means_chart(lengths[rows], parts, operators, ax))
+    panels.append(lambda ax: acceptance_chart(result.limits, result.combined.std, ax))
+    return panels
