@@ -80,6 +80,41 @@ END_GAUGE = FormulaModel(
 )
 
 
+@dataclass(frozen=True)
+class CurvilinearTrapezoid:
+    """Rectangular distribution with inexactly known limits, JCGM 101, 6.4.3."""
+
+    word = "curvilinear trapezoid"
+    half_width: float
+    inexactness: float
+    degrees_of_freedom = math.inf
+
+    @property
+    def std(self) -> float:
+        return math.sqrt(self.half_width**2 / 3.0 + self.inexactness**2 / 9.0)
+
+    def deviation(self, draw: Draw, name: str) -> np.ndarray:
+        limit = self.half_width + self.inexactness * (2.0 * draw.uniform(f"{name} limit") - 1.0)
+        return limit * (2.0 * draw.uniform(name) - 1.0)
+
+
+# Inputs of JCGM 101, 9.5.2, table 10 (from memory): as above, rounded, with inexact limits
+GAUGE_BLOCK = FormulaModel(
+    {
+        "l_s": Quantity(50_000_623.0, spread=StudentT(25.0, 18.0)),
+        "d0": Quantity(215.0, spread=StudentT(6.0, 24.0)),
+        "d1": Quantity(0.0, spread=StudentT(4.0, 5.0)),
+        "d2": Quantity(0.0, spread=StudentT(7.0, 8.0)),
+        "alpha_s": Quantity(11.5e-6, spread=Rectangular(2e-6)),
+        "theta_bar": Quantity(-0.1, spread=Normal(0.2)),
+        "cycle": Quantity(0.0, spread=Arcsine(0.5)),
+        "d_alpha": Quantity(0.0, spread=CurvilinearTrapezoid(1e-6, 0.1e-6)),
+        "d_theta": Quantity(0.0, spread=CurvilinearTrapezoid(0.050, 0.025)),
+    },
+    end_gauge,
+)
+
+
 def ishigami(v):
     """Ishigami and Homma (1990), a = 7, b = 0.1."""
     return np.sin(v["x1"]) + 7.0 * np.sin(v["x2"]) ** 2 + 0.1 * v["x3"] ** 4 * np.sin(v["x1"])

@@ -153,6 +153,41 @@ def test_ctrl_c_returns_what_was_reached():
     assert result.trials == 30_000
 
 
+STOPPED = """
+import sys, time
+sys.path.insert(0, {tests!r})
+from study_models import MASS
+from gatesim.study.engine import study
+from gatesim.study.plan import Plan
+class Slow(type(MASS)):
+    def evaluate(self, values, draw, *, quantised=True):
+        time.sleep(0.02)
+        return super().evaluate(values, draw, quantised=quantised)
+plan = Plan(trials=1_000_000_000)
+taken = lambda trials: print("block", flush=True)
+result = study(Slow(MASS.inputs, MASS.formula), plan, workers=2, sink=taken)
+print(result.ended, result.trials)
+"""
+
+
+def test_ctrl_c_at_a_terminal_stops_the_workers_and_returns_what_was_reached():
+    process = subprocess.Popen(
+        [sys.executable, "-c", STOPPED.format(tests=str(HERE))],
+        env=os.environ | {"PYTHONPATH": str(HERE.parent)},
+        start_new_session=True,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+    assert process.stdout.readline() == "block\n"
+    os.killpg(process.pid, signal.SIGINT)  # as a terminal does: to the workers as well
+    output, problems = process.communicate(timeout=30)
+    assert process.returncode == 0
+    assert problems == ""
+    *blocks, last = output.splitlines()
+    assert last == f"interrupted {10_000 * (1 + len(blocks))}"
+
+
 def test_sink_sees_every_trial_in_order():
     seen: list[Trials] = []
     plan = Plan(trials=25_000)

@@ -5,7 +5,7 @@ JCGM 100 H.1 read in the worked copies of the example in two open uncertainty ca
 """
 
 import pytest
-from study_models import END_GAUGE, MASS, additive, unit_rectangular
+from study_models import END_GAUGE, GAUGE_BLOCK, MASS, additive, unit_rectangular
 
 from gatesim.distribution import Normal
 from gatesim.study.budget import budget
@@ -86,6 +86,17 @@ def test_end_gauge_budget_of_jcgm_100_h_1():
     assert int(table.effective_degrees_of_freedom) == 16  # H.1.6
     assert table.coverage_factor == pytest.approx(2.92, abs=0.005)  # t_99(16)
     assert table.expanded == pytest.approx(93.0, abs=0.6)  # H.1.6, from rounded 32 nm and 2.92
+
+
+def test_gauge_block_of_jcgm_101_9_5():
+    # clause 9.5.4 (from memory): 838 nm beyond 50 mm, u = 36 nm, shortest 99 % [745, 932] nm; the law
+    # of propagation alone gives 32 nm, as in JCGM 100
+    found = study(GAUGE_BLOCK, Plan(trials=1_000_000, coverage=0.99), workers=1).formulas["y"]
+    assert found.bias.value - 5e7 == pytest.approx(838.0, abs=0.5)
+    assert found.uncertainty.value == pytest.approx(36.0, abs=0.5)
+    for end, printed in ((found.shortest_low, 745.0), (found.shortest_high, 932.0)):
+        assert end.value - 5e7 == pytest.approx(printed, abs=0.5 + 4.0 * end.error)
+    assert budget(GAUGE_BLOCK, "y", coverage=0.99).combined == pytest.approx(32.0, abs=0.5)
 
 
 @pytest.mark.parametrize(
