@@ -14,9 +14,20 @@ from gatesim.scenario.moving import (
     LaunchSection,
     PartSection,
     PathSection,
+    SheetMagnet,
+    TubeMagnet,
 )
 from gatesim.scenario.section import Section
 from gatesim.scenario.sensing import Filter, GateSection, NoFilter, SensorSection
+
+
+# The field integral of a magnet is computed once, so its dimensions are the same in every trial.
+_MAGNET_SHAPE = frozenset(
+    f"brake.magnet.{key}"
+    for model in (SheetMagnet, TubeMagnet)
+    for key in model.model_fields
+    if key not in ("remanence", "conductivity")
+)
 
 
 class Misfit(ValueError):
@@ -205,6 +216,8 @@ def _check_rest(s: Scenario) -> None:
     if low is not None and high is not None and low.nominal >= high.nominal:
         raise Misfit("requirement.lower_limit", low.text, f"a length below upper_limit, {high.text}")
     for key, quantity in s.quantities().items():
+        if quantity.spread is not None and key in _MAGNET_SHAPE:
+            raise Misfit(key, "a spread", "a plain value; give the spread to remanence or conductivity")
         if quantity.spread is not None and key.split(".")[0] in ("formula", "requirement"):
             raise Misfit(key, "a spread", "a plain value, since a controller's constant or a limit has none")
 

@@ -93,7 +93,7 @@ class SheetMagnet(Section):
     length: f.Length = Field(description="Length of the magnet along the path.")
     width: f.Length = Field(description="Width of the magnet across the path.")
     height: f.Length = Field(description="Height of the magnet.")
-    gap: f.Length = Field(description="Distance from the magnet's face to the middle of the sheet.")
+    gap: f.Length = Field(description="Distance from the magnet's face to the surface of the sheet.")
     sheet_thickness: f.Length = Field(description="Thickness of the conductor.")
     conductivity: f.Conductivity = Field(description="Conductivity of the conductor.")
 

@@ -1,0 +1,113 @@
+"""From a scenario and one value for each quantity to the frozen parts that the stages take."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from gatesim.motion import AirDrag, Belt, EddyBrake, Force, Launch, Path
+from gatesim.quantity import Scalar
+from gatesim.scenario.model import Scenario
+from gatesim.scenario.moving import BrakeSection, Magnet
+
+Values = Mapping[str, Scalar]
+
+
+@dataclass(frozen=True)
+class Section:
+    """The values of one table of a scenario by key; ``suffix`` picks a gate's own, as in ``@1``."""
+
+    values: Values
+    name: str
+    suffix: str = ""
+
+    def __getitem__(self, key: str) -> Scalar:
+        return self.values[f"{self.name}.{key}{self.suffix}"]
+
+    def get(self, key: str, default: Any = None) -> Any:
+        """The value, or the default where the scenario does not state the quantity."""
+        return self.values.get(f"{self.name}.{key}{self.suffix}", default)
+
+    def all(self, *keys: str) -> dict[str, Scalar]:
+        """The values of these keys, for a dataclass whose fields have the same names."""
+        return {key: self[key] for key in keys}
+
+
+def path_of(values: Values) -> Path:
+    """The path, its friction and the local gravity."""
+    return Path(**Section(values, "path").all("slope", "friction", "gravity", "release_speed"))
+
+
+def gates_of(values: Values) -> tuple[Scalar, ...]:
+    """Distance from the leading end at release to each gate in m."""
+    gate = Section(values, "gate")
+    rearm = gate.get("rearm")
+    later = [gate["spacing"]] if rearm is None else [gate["spacing"], rearm]
+    return (gate["first"], *(gate["first"] + distance for distance in later))
+
+
+def forces_of(scenario: Scenario, values: Values, part: Any, path: Path) -> tuple[Force | Belt, ...]:
+    """What acts on the part beside gravity and the path's friction."""
+    forces: list[Force | Belt] = []
+    if scenario.air is not None:
+        air = Section(values, "air")
+        forces.append(AirDrag(**air.all("drag_coefficient", "frontal_area", "density")))
+    if scenario.launch is not None:
+        launch = Section(values, "launch")
+        forces.append(Launch(**launch.all("stiffness", "stretch", "carrier_mass")))
+    if scenario.brake is not None:
+        forces.append(_brake(scenario.brake, Section(values, "brake"), part, path))
+    if scenario.belt is not None:
+        belt = Section(values, "belt")
+        same = ("speed", "friction", "start", "ripple", "ripple_frequency", "ripple_phase")
+        start_speed = np.where(np.asarray(belt["ramp_time"]) > 0.0, 0.0, belt["speed"])
+        forces.append(Belt(**belt.all(*same), ramp=belt["ramp_time"], start_speed=_plain(start_speed)))
+    return tuple(forces)
+
+
+def _plain(value: Any) -> Scalar:
+    """A 0-d array as a float, so that what all trials share stays shared."""
+    return float(value) if np.ndim(value) == 0 else value
+
+
+def _brake(section: BrakeSection, brake: Section, part: Any, path: Path) -> EddyBrake:
+    """The brake from whichever of its strengths the scenario gives."""
+    linear = section.law == "linear"
+    start, length = brake["start"], brake["length"]
+    if section.peak_force is not None:
+        return EddyBrake(start, length, brake["peak_force"], brake["critical_speed"], linear)
+    if section.terminal_speed is not None:
+        slope = brake.get("terminal_slope", path.slope)
+        measured_on = Path(slope, path.friction, path.gravity)
+        critical = np.inf if linear else brake["critical_speed"]
+        return EddyBrake.from_terminal_speed(
+            start, length, brake["terminal_speed"], part, measured_on, critical
+        )
+    if section.magnet is not None:
+        coefficient, critical = _magnet(section.magnet, Section(brake.values, "brake.magnet"))
+    else:
+        # the linear law needs no critical speed: any finite scale gives the same force
+        coefficient, critical = brake["drag_coefficient"], brake.get("critical_speed", 1.0)
+    return EddyBrake.from_coefficient(start, length, coefficient, critical, linear)
+
+
+def _magnet(section: Magnet, magnet: Section) -> tuple[Scalar, Scalar]:
+    """Low-speed coefficient and critical speed.
+
+    The field integral is taken once for unit remanence and conductivity, of which the
+    coefficient is the square and the first power.
+    """
+    from gatesim.motion.magnet import sheet_coefficient, sheet_critical_speed, tube_coefficient
+
+    if section.geometry == "block-over-sheet":
+        size = (section.length.nominal, section.width.nominal, section.height.nominal)
+        thickness = section.sheet_thickness.nominal
+        unit = sheet_coefficient(1.0, size, section.gap.nominal, thickness, 1.0)
+    else:
+        inner, outer = section.tube_inner_radius.nominal, section.tube_outer_radius.nominal
+        thickness = outer - inner
+        unit = tube_coefficient(1.0, section.radius.nominal, section.height.nominal, inner, outer, 1.0)
+    conductivity = magnet["conductivity"]
+    critical = sheet_critical_speed(thickness, 1.0) / conductivity
+    return unit * magnet["remanence"] ** 2 * conductivity, critical
