@@ -270,3 +270,12 @@ def test_trials_without_reading_are_counted_and_left_out():
     never = study(FormulaModel(model.inputs, lambda v: v["x0"] * np.nan), Plan(trials=1000), workers=1)
     assert never.formulas["y"].readings == 0
     assert math.isnan(never.formulas["y"].bias.value)
+
+
+def test_rig_without_any_spread_has_exactly_no_uncertainty_and_settles_at_once():
+    model = FormulaModel({}, lambda values: 0.12)
+    result = study(model, Plan(trials=10_000_000, until=Until(digits=2)), workers=1)
+    found = result.formulas["y"]
+    assert result.ended == "tolerance reached"
+    assert (found.bias.value, found.uncertainty.value, found.bias.error) == (0.12, 0.0, 0.0)
+    assert found.low.value == found.high.value == found.shortest_low.value == 0.12

@@ -44,8 +44,8 @@ def figures_of(ordered: Array, coverage: float) -> Array:
     if ordered.size < 2:
         return np.full(len(FIGURES), np.nan)
     curve = curve_of(ordered)
-    spread = (float(np.mean(ordered)), float(np.std(ordered, ddof=1)))
-    return np.array([*spread, *curve.symmetric(coverage), *curve.shortest(coverage)])
+    moments = Moments.of(ordered)
+    return np.array([moments.mean, moments.std, *curve.symmetric(coverage), *curve.shortest(coverage)])
 
 
 @dataclass

@@ -62,7 +62,7 @@ def _estimate(formula: str, errors: Array) -> NDArray[np.float64]:
             f"sensitivity of {formula}: too few trials give a reading, expected at least one in ten"
         )
     chosen = errors[:, rows]
-    if not chosen[:2].std() > 0.0:
+    if not np.ptp(chosen[:2]) > 0.0:
         raise InputError(
             f"sensitivity of {formula}: the error does not vary, expected an input with a spread"
         )

@@ -27,10 +27,14 @@ class Moments:
         """Moments of the values of one block, shape (n,), without NaN."""
         if values.size == 0:
             return Moments()
-        mean = float(np.mean(values))
-        d = values - mean
+        pivot = float(values[0])  # makes equal values have exactly no spread
+        d = values - pivot
+        shift = float(np.mean(d))
+        d -= shift
         d2 = d * d
-        return Moments(values.size, mean, float(np.sum(d2)), float(np.sum(d2 * d)), float(np.sum(d2 * d2)))
+        return Moments(
+            values.size, pivot + shift, float(np.sum(d2)), float(np.sum(d2 * d)), float(np.sum(d2 * d2))
+        )
 
     def merge(self, other: "Moments") -> "Moments":
         """Moments of both samples together."""

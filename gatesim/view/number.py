@@ -19,11 +19,8 @@ def with_error(value: float, error: float, scale: float = 1.0) -> str:
         return "-"
     value, error = value * scale, error * scale
     places = decimals_for(error)
-    text = f"{value:.{places}f}"
-    if not (math.isfinite(error) and error > 0.0):
-        return text
-    last = round(error * 10**places)
-    return f"{text}({last})"
+    last = round(error * 10**places) if math.isfinite(error) else 0
+    return f"{value:.{places}f}({last})" if last else f"{value:.6f}"
 
 
 def plain(value: float, digits: int = 4) -> str:
