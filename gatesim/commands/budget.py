@@ -39,11 +39,11 @@ def command(
     from gatesim.study.export import budget_json
     from gatesim.study.indices import sobol_indices
     from gatesim.study.plan import Plan
-    from gatesim.study.rig import Rig
+    from gatesim.study.rig import RigModel
     from gatesim.study.validation import validate
     from gatesim.view.studytext import budget_text
 
-    rig = Rig(load(file))
+    rig = RigModel(load(file))
     chosen = rig.choose_formula(formula)
     table = budget(rig, chosen, coverage, seed)
     result = study(rig, Plan(trials, seed, coverage), workers=workers, progress=sys.stderr.isatty())

@@ -51,12 +51,12 @@ def command(
     from gatesim.study.engine import study
     from gatesim.study.export import study_json, trials_writer
     from gatesim.study.plan import MOST_TRIALS, Plan
-    from gatesim.study.rig import Rig
+    from gatesim.study.rig import RigModel
     from gatesim.study.until import parse_until
     from gatesim.view.studytext import study_text
 
     target = parse_until(until) if until else None
-    rig = Rig(load(file))
+    rig = RigModel(load(file))
     shown = rig.choose_formula(formula)
     plan = Plan(trials or (MOST_TRIALS if target else 100_000), seed, coverage, target, sobol)
     sink = trials_writer(csv_file) if csv_file else None

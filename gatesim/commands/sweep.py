@@ -45,12 +45,12 @@ def command(
     from gatesim.scenario import load
     from gatesim.study.export import sweep_json
     from gatesim.study.plan import Plan
-    from gatesim.study.rig import Rig, parse_axis
+    from gatesim.study.rig import RigModel, parse_axis
     from gatesim.study.sweep import sweep
     from gatesim.view.studytext import sweep_text
 
     axes = [parse_axis(text) for text in vary]
-    rig = Rig(load(file))
+    rig = RigModel(load(file))
     shown = rig.choose_formula(formula)
     at = partial(rig.with_values, {axis.path: axis.unit for axis in axes})
     result = sweep(at, axes, Plan(trials, seed), workers=workers, progress=sys.stderr.isatty())

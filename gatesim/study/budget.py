@@ -55,7 +55,10 @@ class Row:
 
 @dataclass(frozen=True)
 class Budget:
-    """Budget of one formula: error at the nominal values, rows by falling contribution, and the sum."""
+    """Budget of one formula: rows by falling contribution, and their sum.
+
+    ``error``: at the nominal values, with the mean effect of counting, in m.
+    """
 
     formula: str
     error: float
@@ -257,6 +260,7 @@ def budget(model: Model, formula: str, coverage: float = 0.95, seed: int = 1) ->
     counting = _counting(model, formula, seed)
     if counting is not None:
         rows.append(counting)
+        error += counting.value
     rows = [row for row in rows if row.name in model.inputs or row.contribution != 0.0]
     rows.sort(key=lambda row: -abs(row.contribution) if not math.isnan(row.contribution) else -math.inf)
     combined = math.sqrt(sum(row.contribution**2 for row in rows))

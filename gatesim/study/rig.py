@@ -17,7 +17,7 @@ from gatesim.study.sweep import Axis, grid_values
 
 
 @dataclass(frozen=True)
-class Rig:
+class RigModel:
     """The measurement a scenario describes. See `gatesim.study.model.Model`."""
 
     scenario: Scenario
@@ -47,7 +47,7 @@ class Rig:
             raise InputError(f"--formula: given {name!r}, expected one of {', '.join(names)}")
         return name
 
-    def with_values(self, units: Mapping[str, str], values: Mapping[str, float]) -> "Rig":
+    def with_values(self, units: Mapping[str, str], values: Mapping[str, float]) -> "RigModel":
         """The rig with quantities replaced (path -> number in ``units``); spreads are kept about them.
 
         Raises InputError for a path or a value that the scenario cannot have.
@@ -57,7 +57,7 @@ class Rig:
             unit = units.get(path, "")
             plain: float | int = int(value) if value.is_integer() else value
             scenario = changed(scenario, path, f"{value!r} {unit}" if unit else plain)
-        return Rig(scenario)
+        return RigModel(scenario)
 
 
 def parse_axis(text: str) -> Axis:
