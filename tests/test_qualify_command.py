@@ -141,7 +141,7 @@ def test_json_holds_the_figures_and_the_figure_file_is_drawn(tmp_path: Path) -> 
         ([*ASK, "--reference-uncertainty", "-1 mm"], "expected 0 or more"),
         ([*ASK, "--column", "x"], "expected HEADER=NAME"),
         ([*ASK, "--column", "x=length [mm]"], "no column 'x'"),
-        ([*ASK, "--figure", "out.nonsense"], "--figure"),
+        ([*ASK, "--figure", "out.nonsense"], "cannot be written"),
     ],
 )
 def test_bad_options_are_refused_with_one_sentence(

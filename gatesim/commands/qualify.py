@@ -86,8 +86,9 @@ def command(
     result = qualify(found, found.numbers["length"], demand)
     if figure is not None:
         from gatesim.view.qualifychart import qualification_figure
+        from gatesim.view.style import save
 
-        _save(qualification_figure(result), figure)
+        save(qualification_figure(result).axes[0], figure)
     if as_json:
         from gatesim.shopfloor.qualifyexport import qualification_json
 
@@ -103,10 +104,3 @@ def _renamed(pair: str) -> tuple[str, str]:
     if not equals:
         raise InputError(f'--column: given {pair!r}, expected HEADER=NAME such as "L=length [mm]"')
     return header, name
-
-
-def _save(drawn: object, path: Path) -> None:
-    try:
-        drawn.savefig(path, dpi=150)  # type: ignore[attr-defined]
-    except (OSError, ValueError) as error:
-        raise InputError(f"--figure: {path} cannot be written ({error})") from None

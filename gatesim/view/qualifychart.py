@@ -11,7 +11,7 @@ from gatesim.shopfloor.decision import Limits, acceptance_probability
 from gatesim.shopfloor.qualification import Qualification
 from gatesim.shopfloor.repeatability import GaugeStudy
 from gatesim.shopfloor.typeone import Linearity, TypeOne
-from gatesim.view.style import BLACK, BLUE, GREY, ORANGE, SKY, VERMILION
+from gatesim.view.style import BLACK, BLUE, GREY, ORANGE, SKY, VERMILION, new_axes
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -20,17 +20,9 @@ if TYPE_CHECKING:
 MM = 1e3
 
 
-def _axes(ax: "Axes | None") -> "Axes":
-    if ax is not None:
-        return ax
-    from matplotlib.figure import Figure
-
-    return Figure(figsize=(6.0, 4.0), layout="constrained").add_subplot()
-
-
 def run_chart(study: TypeOne, indications: Array, ax: "Axes | None" = None) -> "Axes":
     """Indications (m) of the reference part in order, with the share of the tolerance allowed."""
-    ax = _axes(ax)
+    ax = ax or new_axes(6.0, 4.0)
     share = study.convention.share / 2 * study.tolerance
     number = np.arange(1, indications.size + 1)
     ax.plot(number, MM * indications, "o-", color=BLUE, markersize=3, linewidth=0.6, label="indication")
@@ -53,7 +45,7 @@ def run_chart(study: TypeOne, indications: Array, ax: "Axes | None" = None) -> "
 
 def linearity_chart(line: Linearity, references: Array, bias: Array, ax: "Axes | None" = None) -> "Axes":
     """Bias of single indications over the reference length (m), line and 95 % band."""
-    ax = _axes(ax)
+    ax = ax or new_axes(6.0, 4.0)
     ax.plot(MM * references, MM * bias, ".", color=GREY, markersize=4, label="indication")
     ax.plot(MM * line.at, MM * line.bias, "D", color=BLUE, markersize=5, label="mean")
     ax.plot(MM * line.at, MM * (line.intercept + line.slope * line.at), color=BLUE, label="line")
@@ -69,7 +61,7 @@ def linearity_chart(line: Linearity, references: Array, bias: Array, ax: "Axes |
 
 def components_chart(study: GaugeStudy, ax: "Axes | None" = None) -> "Axes":
     """Standard deviations of the components (m) with their 95 % intervals, on a log scale."""
-    ax = _axes(ax)
+    ax = ax or new_axes(6.0, 4.0)
     shown = {k: c for k, c in study.components.items() if c.std > 0.0}
     floor = 0.3 * min((c.std for c in shown.values()), default=1.0)
     at = np.arange(len(shown))
@@ -91,7 +83,7 @@ def means_chart(
     lengths: Array, parts: tuple[str, ...], operators: tuple[str, ...], ax: "Axes | None" = None
 ) -> "Axes":
     """Mean of each operator at each part, less the mean of the part (m): the interaction seen."""
-    ax = _axes(ax)
+    ax = ax or new_axes(6.0, 4.0)
     names = list(dict.fromkeys(parts))
     part, operator = np.array(parts), np.array(operators)
     centre = {p: float(lengths[part == p].mean()) for p in names}
@@ -112,7 +104,7 @@ def means_chart(
 
 def acceptance_chart(limits: Limits, std: float, ax: "Axes | None" = None) -> "Axes":
     """Probability that a part is accepted over its true length (m), and the limits."""
-    ax = _axes(ax)
+    ax = ax or new_axes(6.0, 4.0)
     margin = max(6.0 * std, 0.1 * (limits.upper - limits.lower))
     length = np.linspace(limits.lower - margin, limits.upper + margin, 801)
     ax.plot(MM * length, 100.0 * np.asarray(acceptance_probability(length, std, limits)), color=BLUE)
