@@ -1,0 +1,262 @@
+"""What the person who programs the controller needs, gathered from a scenario."""
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+import numpy as np
+
+from gatesim import pipeline
+from gatesim.draw import Nominal, Streams
+from gatesim.formula import Constants
+from gatesim.problem import InputError
+from gatesim.scenario import Scenario
+from gatesim.scenario.reader import changed
+from gatesim.shopfloor.cautions import cautions
+from gatesim.shopfloor.decision import Limits, guarded
+from gatesim.shopfloor.integer.build import Integer, Stated, build
+from gatesim.shopfloor.integer.machine import run
+from gatesim.shopfloor.integer.program import LINT, OK, Word
+from gatesim.shopfloor.integer.vectors import Vector, real_length, vectors
+
+PASSAGES = 2000  # simulated passages of each reference part, for speeds and the bands of counts
+SEED = 61131
+SPEED_MARGIN = 0.05  # beyond the speeds met in the simulated passages
+
+
+@dataclass(frozen=True)
+class Wish:
+    """What the caller chooses; None is settled from the scenario.
+
+    ``lengths`` in m; ``unit`` of the result, m; ``std`` the standard uncertainty of a
+    reading as qualified on the rig, m; ``guard_factor`` in standard uncertainties.
+    """
+
+    formula: str | None = None
+    lengths: tuple[float, float] | None = None
+    speeds: tuple[float, float] | None = None
+    unit: float = 1e-6
+    widest: Word = LINT
+    std: float | None = None
+    guard_factor: float = 2.0
+
+
+@dataclass(frozen=True)
+class Wire:
+    """The role of one gate; ``position`` from gate 1, m."""
+
+    gate: int
+    position: float
+    role: str
+    edges: str
+
+
+@dataclass(frozen=True)
+class Expected:
+    """A reference part: nominal registers, the middle 95 % of simulated ones, and the reading (m)."""
+
+    length: float
+    registers: Mapping[str, int]
+    bands: Mapping[str, tuple[int, int]]
+    reading: float
+    status: int
+
+
+@dataclass(frozen=True)
+class Handover:
+    """Everything that is handed over; lengths in m.
+
+    ``measured_error`` is the largest difference between the integer form and the formula
+    over all vectors that give a length; ``guard`` the width of a guard band.
+    """
+
+    title: str
+    note: str
+    file: str
+    date: str
+    made: Integer
+    constants: Constants
+    stated: Stated
+    table: tuple[Vector, ...]
+    measured_error: float
+    wiring: tuple[Wire, ...]
+    settings: tuple[tuple[str, str], ...]
+    expected: tuple[Expected, ...]
+    limits: Limits | None
+    guard: float
+    guard_text: str
+    cautions: tuple[str, ...]
+
+
+def gather(scenario: Scenario, wish: Wish, today: date) -> Handover:
+    """Simulate the reference parts, build and prove the integer form, work out the limits.
+
+    Raises InputError where the range cannot be measured or calculated.
+    """
+    lengths = wish.lengths or _lengths(scenario)
+    parts = [_with_length(scenario, x) for x in (lengths[0], _nominal_length(scenario, lengths), lengths[1])]
+    nominal = [pipeline.run(part, Nominal(1)) for part in parts]
+    spread = [pipeline.run(part, Streams(SEED, 0, PASSAGES)) for part in parts]
+    formula = wish.formula or next(iter(nominal[1].formulas))
+    constants = nominal[1].constants
+    speeds = wish.speeds or _speeds(scenario, [*nominal, *spread])
+    stated = Stated(lengths, speeds)
+    made = build(formula, constants, stated, scenario.counter.width, wish.unit, wish.widest)
+    expected = tuple(
+        e for n, s in zip(nominal, spread, strict=True) if (e := _expected(made, n, s)) is not None
+    )
+    known = [(f"reference part {1e3 * e.length:.6g} mm", e.registers) for e in expected]
+    table = vectors(made, constants, stated, known)
+    std, bias, guard_text = _uncertainty(wish, spread[1], formula)
+    limits = _limits(scenario, wish.guard_factor * std + bias)
+    return Handover(
+        title=scenario.title or scenario.file,
+        note=scenario.note,
+        file=scenario.file,
+        date=today.isoformat(),
+        made=made,
+        constants=constants,
+        stated=stated,
+        table=table,
+        measured_error=max(
+            (abs(v.length * wish.unit - v.real) for v in table if v.status == OK), default=0.0
+        ),
+        wiring=_wiring(scenario, made, constants),
+        settings=_settings(scenario),
+        expected=expected,
+        limits=limits,
+        guard=wish.guard_factor * std + bias,
+        guard_text=guard_text,
+        cautions=cautions(scenario),
+    )
+
+
+def _lengths(scenario: Scenario) -> tuple[float, float]:
+    """A tenth about the nominal length, and the tolerance limits in any case."""
+    length = scenario.part.length.nominal
+    asked = scenario.requirement
+    low = asked.lower_limit.nominal if asked.lower_limit else length
+    high = asked.upper_limit.nominal if asked.upper_limit else length
+    return min(0.9 * length, low), max(1.1 * length, high)
+
+
+def _nominal_length(scenario: Scenario, lengths: tuple[float, float]) -> float:
+    length = scenario.part.length.nominal
+    return length if lengths[0] < length < lengths[1] else 0.5 * sum(lengths)
+
+
+def _with_length(scenario: Scenario, length: float) -> Scenario:
+    return changed(scenario, "part.length", f"{length!r} m")
+
+
+def _speeds(scenario: Scenario, runs: list[Any]) -> tuple[float, float]:
+    """Least and greatest speed of either end at any gate that counts, with a margin."""
+    found = np.concatenate(
+        [
+            passed.motion.speed[:, column].ravel()
+            for passed in runs
+            for column in (*passed.front, *passed.rear)
+        ]
+    )
+    found = found[np.isfinite(found) & (found > 0.0)]
+    if not found.size:
+        raise InputError(
+            f"{scenario.file}: no reference part passes the gates, so there is no range to hand over"
+        )
+    return float(found.min()) * (1.0 - SPEED_MARGIN), float(found.max()) * (1.0 + SPEED_MARGIN)
+
+
+def _expected(made: Integer, nominal: Any, spread: Any) -> Expected | None:
+    """None where the nominal part leaves a register empty."""
+    names = [r.name for r in made.program.registers]
+    values = {name: float(getattr(nominal.counts, name)[0]) for name in names}
+    if not all(math.isfinite(v) for v in values.values()):
+        return None
+    registers = {name: int(v) for name, v in values.items()}
+    bands = {}
+    for name in names:
+        counts = getattr(spread.counts, name)
+        counts = counts[np.isfinite(counts)]
+        low, high = np.quantile(counts, [0.025, 0.975]) if counts.size else (values[name], values[name])
+        bands[name] = (math.floor(low), math.ceil(high))
+    got = run(made.program, registers)
+    return Expected(
+        float(nominal.true_length[0]), registers, bands, got.length * made.program.unit, got.status
+    )
+
+
+def _uncertainty(wish: Wish, spread: Any, formula: str) -> tuple[float, float, str]:
+    """Standard uncertainty and bias to guard against, m, and where they come from."""
+    k = f"{wish.guard_factor:g}"
+    if wish.std is not None:
+        return wish.std, 0.0, f"{k} u, u = {1e3 * wish.std:.3g} mm as given"
+    error = spread.readings[formula] - spread.true_length
+    error = error[np.isfinite(error)]
+    if error.size < 2:
+        raise InputError(
+            f"the formula {formula} gives no reading of the nominal part, so it cannot be handed over"
+        )
+    # An uncorrected bias is added to the expanded uncertainty (JCGM 100, F.2.4.5, memory).
+    std, bias = float(np.std(error, ddof=1)), abs(float(np.mean(error)))
+    figures = f"u = {1e3 * std:.3g} mm, bias {1e3 * bias:.3g} mm"
+    return std, bias, f"{k} u + |bias|, simulated: {figures}; replace by the qualified u"
+
+
+def _limits(scenario: Scenario, guard: float) -> Limits | None:
+    asked = scenario.requirement
+    if asked.lower_limit is None and asked.upper_limit is None:
+        return None
+    low = asked.lower_limit.nominal if asked.lower_limit else -math.inf
+    high = asked.upper_limit.nominal if asked.upper_limit else math.inf
+    return guarded(low, high, guard, 1.0)
+
+
+def _wiring(scenario: Scenario, made: Integer, constants: Constants) -> tuple[Wire, ...]:
+    names = [r.name for r in made.program.registers]
+    rear = "rear_capture" in names
+    wires = [
+        Wire(1, 0.0, "gate input: starts the count, its trailing edge latches dwell", "leading and trailing")
+    ]
+    second = "capture input: leading edge latches capture" + (", trailing edge rear_capture" if rear else "")
+    if "capture" in names or made.program.formula != "encoder-pitch":
+        wires.append(Wire(2, constants.spacing, second, "leading and trailing" if rear else "leading"))
+    if math.isfinite(constants.rearm):
+        third = "sync input: ends the cycle and re-arms"
+        third += "; leading edge latches third_capture" if "third_capture" in names else ""
+        wires.append(Wire(3, constants.rearm, third, "leading"))
+    return tuple(wires)
+
+
+def _settings(scenario: Scenario) -> tuple[tuple[str, str], ...]:
+    c = scenario.counter
+    if c.frequency is not None:
+        source = f"clock of {c.frequency.text}"
+    else:
+        assert c.encoder is not None
+        source = (
+            f"encoder, {c.encoder.pulses_per_turn} lines, {c.encoder.edge_factor} edges a line, "
+            f"roller {c.encoder.roller_diameter.text}"
+        )
+    timing = {
+        "hardware": "in hardware",
+        "polled": "polled once a scan",
+        "interrupt": "by an interrupt routine",
+    }
+    kept = "until re-armed" if c.counting == "until-rearm" else "while gate 1 is dark"
+    f = scenario.filter
+    if f.kind == "none":
+        filtered = "none"
+    elif f.kind == "majority":
+        filtered = f"{f.needed} of {f.samples} samples, one every {f.period.text}"
+    else:
+        filtered = f"{'stable for' if f.kind == 'stable-for' else 'hold-off of'} {f.time.text}"
+    return (
+        ("count source", f"{source}; register of {c.width} bits, unsigned"),
+        ("counting", f"{kept}; edges taken {timing[c.timing.kind]}"),
+        ("input filter", f"{filtered}, the same on every gate"),
+    )
+
+
+__all__ = ["Expected", "Handover", "Wire", "Wish", "gather", "real_length"]

@@ -1,0 +1,165 @@
+"""The files of a hand-over: complete or absent, escaped, and alike in HTML and PDF."""
+
+import csv
+import dataclasses
+import html
+import io
+from datetime import date
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+from structured_text import parse
+
+from gatesim.cli import cli
+from gatesim.problem import InputError
+from gatesim.scenario import Scenario, load
+from gatesim.shopfloor.handover import Handover, Wish, gather
+from gatesim.shopfloor.integer.machine import run
+from gatesim.shopfloor.integer.program import OK
+from gatesim.shopfloor.sheet import sheet
+from gatesim.view.package import package, proof_text, write_package
+from gatesim.view.sheet import sheet_html, sheet_pdf
+
+SCENARIOS = Path(__file__).parent.parent / "scenarios"
+DAY = date(2026, 1, 31)
+
+
+def drop() -> Scenario:
+    return load(SCENARIOS / "1-drop-dowel.toml")
+
+
+@pytest.fixture(scope="module")
+def handed() -> Handover:
+    return gather(drop(), Wish(formula="four-edge"), DAY)
+
+
+def test_the_written_function_returns_every_written_vector(handed: Handover) -> None:
+    files = package(handed)
+    function = parse(files["Length_four_edge.st"].decode())
+    rows = list(csv.DictReader(io.StringIO(files["vectors.csv"].decode())))
+    assert len(rows) == len(handed.table) > 50
+    for row in rows:
+        registers = {name: int(row[f"{name} [1]"]) for name in ("dwell", "capture", "rear_capture")}
+        length, outputs = function(**registers)
+        assert (length, outputs["Status"]) == (int(row["length [0.001 mm]"]), int(row["status"]))
+
+
+def test_reference_parts_are_read_within_a_count_of_travel(handed: Handover) -> None:
+    # A count at 100 kHz and at most 4.5 m/s is 0.045 mm of travel; four edges, each uncertain by one.
+    assert len(handed.expected) == 3
+    for part in handed.expected:
+        assert part.status == OK
+        assert part.reading == pytest.approx(part.length, abs=0.5e-3)
+        for name, value in part.registers.items():
+            low, high = part.bands[name]
+            assert low <= value <= high
+
+
+def test_the_error_over_the_vectors_stays_below_the_bound(handed: Handover) -> None:
+    assert 0.0 < handed.measured_error <= handed.made.error
+
+
+def test_simulated_passages_all_give_a_valid_length(handed: Handover) -> None:
+    for part in handed.expected:
+        for corner in (0, 1):
+            registers = {name: band[corner] for name, band in part.bands.items()}
+            assert run(handed.made.program, registers).status == OK
+
+
+def test_acceptance_limits_lie_inside_the_tolerance_by_the_guard_band(handed: Handover) -> None:
+    assert handed.limits is not None
+    assert handed.limits.accept_lower == pytest.approx(0.1795 + handed.guard)
+    given = gather(drop(), Wish(formula="four-edge", std=0.05e-3, guard_factor=3.0), DAY)
+    assert given.limits is not None
+    assert given.limits.accept_upper == pytest.approx(0.1805 - 0.15e-3)
+
+
+def test_the_proof_text_lists_every_step_and_the_verdict(handed: Handover) -> None:
+    text = proof_text(handed)
+    assert "No value can overflow" in text
+    for step in handed.made.program.steps:
+        assert f"\n{step.name} " in text
+
+
+def test_html_and_pdf_hold_the_same_words_on_one_page(handed: Handover, tmp_path: Path) -> None:
+    page = sheet(handed)
+    text, document = sheet_html(page), sheet_pdf(page)
+    for block in page.blocks:
+        for words in (block.heading, *block.lines, *(cell for row in block.rows for cell in row)):
+            assert html.escape(words, quote=False) in text.replace("&#39;", "'").replace("&#34;", '"')
+    assert document.startswith(b"%PDF")
+    assert document.count(b"/Type /Page\n") == 1
+    assert b"DejaVu" in document
+
+
+def test_markup_in_a_title_is_text_not_markup(handed: Handover) -> None:
+    sly = dataclasses.replace(handed, title="<script>alert(1)</script> *) x := 1; (*")
+    files = package(sly)
+    assert b"<script>" not in files["commissioning.html"]
+    parse(files["Length_four_edge.st"].decode())
+
+
+def test_cautions_name_what_the_rig_has(handed: Handover) -> None:
+    words = " ".join(handed.cautions)
+    assert "no protective equipment (IEC 61496)" in words
+    assert "local codes" in words
+    assert "magnets" not in words
+    braked = gather(load(SCENARIOS / "3-braked-rung.toml"), Wish(), DAY)
+    assert "Strong magnets" in " ".join(braked.cautions)
+
+
+def test_nothing_is_left_behind_when_writing_fails(
+    handed: Handover, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def full(path: Path, content: bytes) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(Path, "write_bytes", full)
+    with pytest.raises(InputError, match="cannot be written"):
+        write_package(handed, tmp_path / "out")
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_an_existing_directory_is_not_touched(handed: Handover, tmp_path: Path) -> None:
+    (tmp_path / "out").mkdir()
+    (tmp_path / "out" / "mine.txt").write_text("keep")
+    with pytest.raises(InputError, match="exists already"):
+        write_package(handed, tmp_path / "out")
+    assert [p.name for p in (tmp_path / "out").iterdir()] == ["mine.txt"]
+
+
+def test_the_command_writes_all_files_and_names_them(tmp_path: Path) -> None:
+    target = tmp_path / "out"
+    run_ = CliRunner().invoke(
+        cli, ["handover", str(SCENARIOS / "1-drop-dowel.toml"), "-o", str(target)], catch_exceptions=False
+    )
+    assert run_.exit_code == 0
+    names = {p.name for p in target.iterdir()}
+    assert {"vectors.csv", "proof.txt", "commissioning.html", "commissioning.pdf"} < names
+    assert len(run_.output.splitlines()) == len(names) == 5
+
+
+@pytest.mark.parametrize(
+    ("arguments", "sentence"),
+    [
+        (["--formula", "guess"], "--formula: given 'guess'"),
+        (["--lengths", "0.2 m", "0.1 m"], "expected the lesser value first"),
+        (["--lengths", "0.1", "0.2 m"], "--lengths: given '0.1'"),
+        (["--speeds", "0 m/s", "1 m/s"], "expected a value above 0"),
+        (["--formula", "four-edge", "--widest", "DINT"], "four-edge"),
+        (["--formula", "encoder-pitch"], "needs pitch"),
+        (["--speeds", "0.001 m/s", "1 m/s"], "in a register of 16 bits"),
+    ],
+)
+def test_bad_options_are_refused_with_one_sentence(
+    tmp_path: Path, arguments: list[str], sentence: str
+) -> None:
+    with pytest.raises(InputError, match=sentence):
+        CliRunner().invoke(
+            cli,
+            ["handover", str(SCENARIOS / "1-drop-dowel.toml"), "-o", str(tmp_path / "out"), *arguments],
+            catch_exceptions=False,
+            standalone_mode=False,
+        )
+    assert list(tmp_path.iterdir()) == []
