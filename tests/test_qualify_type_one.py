@@ -74,3 +74,20 @@ def test_lack_of_fit_sees_a_curve_and_passes_a_line() -> None:
     noise = rng.normal(0.0, 0.1, at.size)
     assert linearity(at + 0.2 * at + noise, at).p_lack_of_fit > 0.01
     assert linearity(at + 0.2 * (at - 3.0) ** 2 + noise, at).p_lack_of_fit < 1e-6
+
+
+def test_linearity_reproduces_the_certified_line_of_the_ozone_monitors() -> None:
+    # NIST Statistical Reference Datasets, Norris: ozone monitors against the reference instrument,
+    # certified slope, intercept and their standard deviations (from memory, confirmed: they come out).
+    reading = """0.1 338.8 118.1 888.0 9.2 228.1 668.5 998.5 449.1 778.9 559.2 0.3 0.1 778.1 668.8 339.3
+    448.9 10.8 557.7 228.3 998.0 888.8 119.6 0.3 0.6 557.6 339.3 888.0 998.5 778.9 10.2 117.6 228.9
+    668.4 449.2 0.2"""
+    reference = """0.2 337.4 118.2 884.6 10.1 226.5 666.3 996.3 448.6 777.0 558.2 0.4 0.6 775.5 666.9 338.0
+    447.5 11.6 556.0 228.1 995.8 887.6 120.2 0.3 0.3 556.8 339.1 887.2 999.0 779.0 11.1 118.3 229.2
+    669.1 448.9 0.5"""
+    line = linearity(np.array(reading.split(), dtype=float), np.array(reference.split(), dtype=float))
+    assert line.slope + 1.0 == pytest.approx(1.00211681802045, rel=1e-12)
+    assert line.intercept == pytest.approx(-0.262323073774029, rel=1e-10)
+    assert line.slope_std == pytest.approx(0.429796848199937e-03, rel=1e-10)
+    assert line.intercept_std == pytest.approx(0.232818234301152, rel=1e-10)
+    assert line.residual_std == pytest.approx(0.884796396144373, rel=1e-10)
