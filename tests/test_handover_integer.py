@@ -26,15 +26,36 @@ CALIBRATED = dataclasses.replace(RIG, gain=1.00137, zero=-2.3e-5)
 STATED = Stated(lengths=(0.1, 0.25), speeds=(1.0, 5.0))
 
 
+def rig(formula: str, constants: Constants = CALIBRATED) -> Constants:
+    """A clock, or the encoder for the formula that needs one."""
+    return dataclasses.replace(constants, tick=math.nan) if formula == "encoder-pitch" else constants
+
+
 def made(formula: str, constants: Constants = CALIBRATED, **extra: object) -> Integer:
-    return build(formula, constants, STATED, **extra)  # type: ignore[arg-type]
+    return build(formula, rig(formula, constants), STATED, **extra)  # type: ignore[arg-type]
+
+
+def made_encoder(formula: str) -> tuple[Integer, Constants]:
+    constants = dataclasses.replace(RIG, tick=math.nan)
+    return build(formula, constants, STATED), constants
+
+
+def test_encoder_counts_do_not_depend_on_speed() -> None:
+    for formula in ("encoder-pitch", "spacing-dwell"):
+        form, constants = made_encoder(formula)
+        low, high = form.ranges.dwell
+        assert low == math.floor(0.98 * 0.1 / RIG.pitch)
+        assert high == math.ceil(1.02 * 0.25 / RIG.pitch)
+        got = run(form.program, passage(form, constants, 0.15, 2.0))
+        assert got.status == OK
+        assert got.length * 1e-6 == pytest.approx(0.15, abs=2.5 * RIG.pitch)
 
 
 @pytest.mark.parametrize("formula", FORMULAS)
 def test_structured_text_returns_what_the_vectors_say(formula: str) -> None:
     form = made(formula)
     function = parse(structured_text(form.program))
-    table = vectors(form, CALIBRATED, STATED)
+    table = vectors(form, rig(formula), STATED)
     assert len(table) > 20
     statuses = set()
     for vector in table:
@@ -112,7 +133,7 @@ def test_no_dwell_and_capture_in_the_range_overflows_or_strays_exhaustively() ->
 def test_the_integer_form_reads_a_steady_passage_to_the_quantisation(formula: str) -> None:
     for length in (0.1, 0.17, 0.25):
         # at 2 m/s a count is 20 um of travel; the formula that takes an acceleration is given next to none
-        constants = dataclasses.replace(RIG, acceleration=1e-4)
+        constants = rig(formula, dataclasses.replace(RIG, acceleration=1e-4))
         form = made(formula, constants)
         got = run(form.program, passage(form, constants, length, 2.0))
         if formula == "fixed-release":

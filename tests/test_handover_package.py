@@ -148,7 +148,7 @@ def test_the_command_writes_all_files_and_names_them(tmp_path: Path) -> None:
         (["--lengths", "0.1", "0.2 m"], "--lengths: given '0.1'"),
         (["--speeds", "0 m/s", "1 m/s"], "expected a value above 0"),
         (["--formula", "four-edge", "--widest", "DINT"], "four-edge"),
-        (["--formula", "encoder-pitch"], "needs pitch"),
+        (["--formula", "encoder-pitch"], "encoder-pitch gives no reading"),
         (["--speeds", "0.001 m/s", "1 m/s"], "in a register of 16 bits"),
     ],
 )

@@ -54,15 +54,20 @@ def test_each_study_takes_its_own_rows(tmp_path: Path) -> None:
 
 
 def test_hidden_spreads_lie_within_their_intervals_about_as_often_as_stated(tmp_path: Path) -> None:
-    inside = {"repeatability": 0, "part": 0, "operator": 0}
+    inside = {"repeatability": 0, "part": 0, "operator": 0, "share": 0, "categories": 0}
     truth = {"repeatability": 0.03e-3, "part": 0.2e-3, "operator": 0.02e-3}
     for seed in range(40):
         result = qualified(tmp_path, log_text(seed))
         assert result.gauge is not None
-        components = result.gauge.without_interaction.components
-        for name in inside:
-            low, high = components[name].std_interval
-            inside[name] += low <= truth[name] <= high
+        study = result.gauge.without_interaction
+        for name, value in truth.items():
+            low, high = study.components[name].std_interval
+            inside[name] += low <= value <= high
+        gauge = math.hypot(truth["repeatability"], truth["operator"])
+        low, high = study.gauge_share_interval
+        inside["share"] += low <= gauge / math.hypot(gauge, truth["part"]) <= high
+        low, high = study.categories_interval
+        inside["categories"] += low <= 1.41 * truth["part"] / gauge <= high
     # 95 % of 40 is 38; fewer than 33 has a probability of 0.3 % (binomial).
     assert min(inside.values()) >= 33
 

@@ -101,8 +101,9 @@ def gather(scenario: Scenario, wish: Wish, today: date) -> Handover:
     spread = [pipeline.run(part, Streams(SEED, 0, PASSAGES)) for part in parts]
     formula = wish.formula or next(iter(nominal[1].formulas))
     constants = nominal[1].constants
-    speeds = wish.speeds or _speeds(scenario, [*nominal, *spread])
-    stated = Stated(lengths, speeds)
+    gates = 3 if formula == "three-gates" else 2
+    speeds = wish.speeds or _speeds(scenario, [*nominal, *spread], gates)
+    stated = Stated(lengths, speeds, _readings(scenario, [*nominal, *spread], formula))
     made = build(formula, constants, stated, scenario.counter.width, wish.unit, wish.widest)
     expected = tuple(
         e for n, s in zip(nominal, spread, strict=True) if (e := _expected(made, n, s)) is not None
@@ -151,13 +152,22 @@ def _with_length(scenario: Scenario, length: float) -> Scenario:
     return changed(scenario, "part.length", f"{length!r} m")
 
 
-def _speeds(scenario: Scenario, runs: list[Any]) -> tuple[float, float]:
-    """Least and greatest speed of either end at any gate that counts, with a margin."""
+def _readings(scenario: Scenario, runs: list[Any], formula: str) -> tuple[float, float]:
+    """Least and greatest reading of the simulated passages."""
+    found = [r[np.isfinite(r)] for passed in runs if (r := passed.readings.get(formula)) is not None]
+    if not sum(r.size for r in found):
+        raise InputError(f"{scenario.file}: the formula {formula} gives no reading of any reference part")
+    merged = np.concatenate(found)
+    return float(merged.min()), float(merged.max())
+
+
+def _speeds(scenario: Scenario, runs: list[Any], gates: int) -> tuple[float, float]:
+    """Least and greatest speed of either end at the gates that the formula uses, with a margin."""
     found = np.concatenate(
         [
             passed.motion.speed[:, column].ravel()
             for passed in runs
-            for column in (*passed.front, *passed.rear)
+            for column in (*passed.front[:gates], *passed.rear[:gates])
         ]
     )
     found = found[np.isfinite(found) & (found > 0.0)]
@@ -220,8 +230,9 @@ def _wiring(scenario: Scenario, made: Integer, constants: Constants) -> tuple[Wi
         Wire(1, 0.0, "gate input: starts the count, its trailing edge latches dwell", "leading and trailing")
     ]
     second = "capture input: leading edge latches capture" + (", trailing edge rear_capture" if rear else "")
-    if "capture" in names or made.program.formula != "encoder-pitch":
-        wires.append(Wire(2, constants.spacing, second, "leading and trailing" if rear else "leading"))
+    if "capture" not in names:
+        second = "capture input: not used by this formula"
+    wires.append(Wire(2, constants.spacing, second, "leading and trailing" if rear else "leading"))
     if math.isfinite(constants.rearm):
         third = "sync input: ends the cycle and re-arms"
         third += "; leading edge latches third_capture" if "third_capture" in names else ""

@@ -19,11 +19,13 @@ TOLERABLE = 10.0  # an error bound, likewise, above which the form is not worth 
 class Stated:
     """What parts the controller must measure: lengths (m) and speeds at the gates (m/s).
 
-    ``slack`` widens the ranges of counts and lengths at either end.
+    ``readings`` is the range that the formula makes of these lengths, where its bias moves
+    it; left out, the lengths. ``slack`` widens the ranges of counts and readings at either end.
     """
 
     lengths: tuple[float, float]
     speeds: tuple[float, float]
+    readings: tuple[float, float] | None = None
     slack: float = 0.02
 
 
@@ -42,13 +44,16 @@ class Integer:
         return self.proof.result.error * self.program.unit
 
 
+def counts_per_metre(constants: Constants, speed: float) -> float:
+    """Counts while a part travels one metre: of the clock at that speed, or of the encoder."""
+    if math.isnan(constants.tick):
+        return 1.0 / constants.pitch
+    return 1.0 / (speed * constants.tick)
+
+
 def count_ranges(constants: Constants, stated: Stated, formula: str) -> Ranges:
     """Counts over the stated range: a distance takes between it over the speeds."""
-    if formula == "encoder-pitch":
-        return Ranges(
-            _span(stated.lengths[0] / constants.pitch, stated.lengths[1] / constants.pitch, stated.slack)
-        )
-    slow, fast = (1.0 / (v * constants.tick) for v in stated.speeds)
+    slow, fast = (counts_per_metre(constants, v) for v in stated.speeds)
 
     def over(near: float, far: float) -> Span:
         return _span(near * fast, far * slow, stated.slack)
@@ -141,8 +146,9 @@ def _written(
     if fine > 1:
         k.constant("FINE", float(fine), "fine units in a unit of the result")
         length = k.step("whole", "divide", length, "FINE")
-    k.guard(length, "<", math.floor(stated.lengths[0] * (1.0 - stated.slack) / unit), 7)
-    k.guard(length, ">", math.ceil(stated.lengths[1] * (1.0 + stated.slack) / unit), 7)
+    low, high = stated.readings or stated.lengths
+    k.guard(length, "<", math.floor(low * (1.0 - stated.slack) / unit), 7)
+    k.guard(length, ">", math.ceil(high * (1.0 + stated.slack) / unit), 7)
     if word is not DINT:
         length = k.step("result", "convert", length, word=DINT)
     name = "Length_" + formula.replace("-", "_")

@@ -10,7 +10,7 @@ from itertools import product
 import numpy as np
 
 from gatesim.formula import FORMULAS, Constants, Counts
-from gatesim.shopfloor.integer.build import Integer, Stated
+from gatesim.shopfloor.integer.build import Integer, Stated, counts_per_metre
 from gatesim.shopfloor.integer.machine import run
 
 Registers = Mapping[str, int]
@@ -58,9 +58,7 @@ def vectors(
 
 def passage(made: Integer, constants: Constants, length: float, speed: float, gain: float = 0.0) -> Registers:
     """Registers of a part at constant speed, or faster by ``gain`` on the trailing edge's way."""
-    if made.program.formula == "encoder-pitch":
-        return {"dwell": round(length / constants.pitch)}
-    count = 1.0 / (speed * constants.tick)
+    count = counts_per_metre(constants, speed)
     values = {
         "dwell": round(length * count),
         "capture": round(constants.spacing * count),
