@@ -101,17 +101,15 @@ def gather(scenario: Scenario, wish: Wish, today: date) -> Handover:
     spread = [pipeline.run(part, Streams(SEED, 0, PASSAGES)) for part in parts]
     formula = wish.formula or next(iter(nominal[1].formulas))
     constants = nominal[1].constants
-    gates = 3 if formula == "three-gates" else 2
-    speeds = wish.speeds or _speeds(scenario, [*nominal, *spread], gates)
-    stated = Stated(lengths, speeds, _readings(scenario, [*nominal, *spread], formula))
+    stated = _stated(scenario, wish, lengths, [*nominal, *spread], formula)
     made = build(formula, constants, stated, scenario.counter.width, wish.unit, wish.widest)
-    expected = tuple(
-        e for n, s in zip(nominal, spread, strict=True) if (e := _expected(made, n, s)) is not None
-    )
+    pairs = zip(nominal, spread, strict=True)
+    expected = tuple(e for n, s in pairs if (e := _expected(made, n, s)) is not None)
     known = [(f"reference part {1e3 * e.length:.6g} mm", e.registers) for e in expected]
     table = vectors(made, constants, stated, known)
     std, bias, guard_text = _uncertainty(wish, spread[1], formula)
-    limits = _limits(scenario, wish.guard_factor * std + bias)
+    guard = wish.guard_factor * std + bias
+    errors = [abs(v.length * wish.unit - v.real) for v in table if v.status == OK]
     return Handover(
         title=scenario.title or scenario.file,
         note=scenario.note,
@@ -121,17 +119,23 @@ def gather(scenario: Scenario, wish: Wish, today: date) -> Handover:
         constants=constants,
         stated=stated,
         table=table,
-        measured_error=max(
-            (abs(v.length * wish.unit - v.real) for v in table if v.status == OK), default=0.0
-        ),
-        wiring=_wiring(scenario, made, constants),
+        measured_error=max(errors, default=0.0),
+        wiring=_wiring(made, constants),
         settings=_settings(scenario),
         expected=expected,
-        limits=limits,
-        guard=wish.guard_factor * std + bias,
+        limits=_limits(scenario, guard),
+        guard=guard,
         guard_text=guard_text,
         cautions=cautions(scenario),
     )
+
+
+def _stated(
+    scenario: Scenario, wish: Wish, lengths: tuple[float, float], runs: list[Any], formula: str
+) -> Stated:
+    gates = 3 if formula == "three-gates" else 2
+    readings = _readings(scenario, runs, formula)
+    return Stated(lengths, wish.speeds or _speeds(scenario, runs, gates), readings)
 
 
 def _lengths(scenario: Scenario) -> tuple[float, float]:
@@ -223,7 +227,7 @@ def _limits(scenario: Scenario, guard: float) -> Limits | None:
     return guarded(low, high, guard, 1.0)
 
 
-def _wiring(scenario: Scenario, made: Integer, constants: Constants) -> tuple[Wire, ...]:
+def _wiring(made: Integer, constants: Constants) -> tuple[Wire, ...]:
     names = [r.name for r in made.program.registers]
     rear = "rear_capture" in names
     wires = [

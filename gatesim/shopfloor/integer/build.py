@@ -103,6 +103,10 @@ def build(
                 continue
             if found[-1].proof.result.error <= ENOUGH:
                 return found[-1]
+    return _least_error(formula, found, failure)
+
+
+def _least_error(formula: str, found: list[Integer], failure: str) -> Integer:
     if not found:
         raise InputError(
             f"the formula {formula} cannot be calculated over the stated range ({failure}), "
@@ -110,9 +114,10 @@ def build(
         )
     best = min(found, key=lambda made: made.proof.result.error)
     if best.proof.result.error > TOLERABLE:
+        error, most = 1e3 * best.error, 1e3 * TOLERABLE * best.program.unit
         raise InputError(
-            f"the formula {formula} in {best.program.word.name} may be wrong by {1e3 * best.error:.3g} mm, "
-            f"expected at most {1e3 * TOLERABLE * unit:.3g} mm: wider words or narrower ranges are needed"
+            f"the formula {formula} in {best.program.word.name} may be wrong by {error:.3g} mm, "
+            f"expected at most {most:.3g} mm: wider words or narrower ranges are needed"
         )
     return best
 
