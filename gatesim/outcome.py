@@ -35,6 +35,7 @@ class Outcome(IntEnum):
     SPLIT = 22, "part split", True
     CHATTERED = 23, "chatter let through", True
     # counter
+    NO_EDGE = 29, "no edge at gate 1", False
     NO_CAPTURE = 30, "no capture", False
     LATE_CAPTURE = 31, "late capture", False
     EARLY_REARM = 32, "re-armed too early", False

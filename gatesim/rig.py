@@ -6,10 +6,17 @@ from typing import Any
 
 import numpy as np
 
+from gatesim.counter import Clock, Counter, Encoder, Hardware, Interrupt, Polled, Source, Timing
+from gatesim.counter.source import Travel
+from gatesim.inputfilter import Filter, HoldOff, Majority, NoFilter, StableFor
 from gatesim.motion import AirDrag, Belt, EddyBrake, Force, Launch, Path
+from gatesim.part import End, Opening, Part
 from gatesim.quantity import Scalar
+from gatesim.scenario.counting import CounterSection
 from gatesim.scenario.model import Scenario
-from gatesim.scenario.moving import BrakeSection, Magnet
+from gatesim.scenario.moving import BrakeSection, Magnet, ShapedEnd, SquareEnd
+from gatesim.scenario.sensing import CircularBeam, PointBeam, SlitBeam
+from gatesim.sensor import Beam, Chatter, Response, Sensor
 
 Values = Mapping[str, Scalar]
 
@@ -111,3 +118,104 @@ def _magnet(section: Magnet, magnet: Section) -> tuple[Scalar, Scalar]:
     conductivity = magnet["conductivity"]
     critical = sheet_critical_speed(thickness, 1.0) / conductivity
     return unit * magnet["remanence"] ** 2 * conductivity, critical
+
+
+def part_of(scenario: Scenario, values: Values) -> Part:
+    """The part with its silhouette, whose shape is the same in every trial."""
+    section, part = scenario.part, Section(values, "part")
+    height = np.inf if section.height is None else section.height.nominal
+    return Part(
+        length=part["length"],
+        mass=part.get("mass", 1.0),
+        inertia_factor=part["inertia_factor"],
+        height=height,
+        front=_end(section.front),
+        rear=_end(section.rear),
+        openings=tuple(
+            Opening(
+                opening.kind,
+                opening.start.nominal,
+                opening.length.nominal,
+                np.inf if opening.height is None else opening.height.nominal,
+            )
+            for opening in section.openings
+        ),
+        tilt=part["tilt"],
+    )
+
+
+def _end(section: SquareEnd | ShapedEnd) -> End:
+    if section.shape == "square":
+        return End()
+    tip = 0.0 if section.tip_height is None else section.tip_height.nominal
+    return End(section.shape, section.length.nominal, tip)
+
+
+def sensor_of(scenario: Scenario, values: Values, gate: int) -> Sensor:
+    """The light gate number ``gate``, with deviations of its own."""
+    section, of = scenario.sensor, Section(values, "sensor", f"@{gate}")
+    chatter = None
+    if section.chatter is not None:
+        chatter = Chatter(of["chatter.mean_pulses"], of["chatter.mean_spacing"])
+    response = Response(
+        **of.all("dark_delay", "light_delay", "jitter", "time_constant"),
+        sampling_period=of.get("sampling_period", 0.0),
+        samples_in_row=section.samples_in_row,
+        chatter=chatter,
+    )
+    return Sensor(_beam(section.beam), of["dark_fraction"], of["light_fraction"], response)
+
+
+def _beam(section: PointBeam | CircularBeam | SlitBeam) -> Beam:
+    if section.shape == "point":
+        return Beam()
+    if section.shape == "circular":
+        return Beam("circular", section.diameter.nominal, section.diameter.nominal, section.offset.nominal)
+    return Beam("slit", section.width.nominal, section.height.nominal, section.offset.nominal)
+
+
+def filter_of(scenario: Scenario, values: Values) -> Filter:
+    """The input filter."""
+    section, of = scenario.filter, Section(values, "filter")
+    if section.kind == "stable-for":
+        return StableFor(of["time"])
+    if section.kind == "hold-off":
+        return HoldOff(of["time"])
+    if section.kind == "majority":
+        return Majority(of["period"], section.samples, section.needed)
+    return NoFilter()
+
+
+def counter_of(scenario: Scenario, values: Values, travel: Travel, *, quantised: bool) -> Counter:
+    """The counter; ``travel`` is how far what turns the encoder's roller has moved at a time."""
+    section, of = scenario.counter, Section(values, "counter")
+    source: Source
+    if section.encoder is None:
+        source = Clock(of["frequency"], of["frequency_error"], of["drift"])
+    else:
+        encoder = Section(values, "counter.encoder")
+        source = Encoder(
+            section.encoder.pulses_per_turn,
+            section.encoder.edge_factor,
+            encoder["roller_diameter"],
+            encoder["slip"],
+            encoder["runout"],
+            encoder["channel_phase_error"],
+            travel,
+        )
+    return Counter(
+        source,
+        _timing(section, Section(values, "counter.timing")),
+        section.width,
+        section.counting,
+        of.get("input_frequency_limit", np.inf),
+        quantised,
+    )
+
+
+def _timing(section: CounterSection, of: Section) -> Timing:
+    if section.timing.kind == "polled":
+        return Polled(of["cycle"], of["jitter"])
+    if section.timing.kind == "interrupt":
+        return Interrupt(of["latency"], of["jitter"])
+    return Hardware()

@@ -30,6 +30,10 @@ _MAGNET_SHAPE = frozenset(
 )
 
 
+# Outline and beam are integrated once; what differs from trial to trial are length, tilt and thresholds.
+_OUTLINE = ("part.height", "part.front", "part.rear", "part.openings", "sensor.beam")
+
+
 class Misfit(ValueError):
     """A key that is well formed but does not fit the rest of the rig."""
 
@@ -218,6 +222,8 @@ def _check_rest(s: Scenario) -> None:
     for key, quantity in s.quantities().items():
         if quantity.spread is not None and key in _MAGNET_SHAPE:
             raise Misfit(key, "a spread", "a plain value; give the spread to remanence or conductivity")
+        if quantity.spread is not None and key.startswith(_OUTLINE):
+            raise Misfit(key, "a spread", "a plain value, since outline and beam are the same in every trial")
         if quantity.spread is not None and key.split(".")[0] in ("formula", "requirement"):
             raise Misfit(key, "a spread", "a plain value, since a controller's constant or a limit has none")
 

@@ -1,1 +1,20 @@
-"""The light gate: beam, switching, response."""
+"""The light gate: beam, switching thresholds, receiver, response and chatter."""
+
+from gatesim.sensor.beam import Beam, blocked_fraction
+from gatesim.sensor.chatter import Chatter
+from gatesim.sensor.profile import Switching, switching
+from gatesim.sensor.receiver import receiver_delay
+from gatesim.sensor.respond import Response, respond
+from gatesim.sensor.sensor import Sensor
+
+__all__ = [
+    "Beam",
+    "Chatter",
+    "Response",
+    "Sensor",
+    "Switching",
+    "blocked_fraction",
+    "receiver_delay",
+    "respond",
+    "switching",
+]

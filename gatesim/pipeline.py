@@ -1,0 +1,197 @@
+"""The measurement, stage by stage: part and path to edges, edges to counts, counts to readings."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gatesim.controller import constants_of, formulas_of
+from gatesim.counter import Counted, count
+from gatesim.draw import Array, Draw
+from gatesim.formula import FORMULAS, Constants, Counts
+from gatesim.inputfilter import Filter
+from gatesim.motion import Belt, Force, Passage, Path, passage
+from gatesim.part import Part
+from gatesim.quantity import Quantity, Scalar
+from gatesim.rig import counter_of, filter_of, forces_of, gates_of, part_of, path_of, sensor_of
+from gatesim.scenario.model import Scenario
+from gatesim.sensor import Sensor, Switching, receiver_delay, respond, switching
+from gatesim.transition import compact, merged
+from gatesim.verdict import verdict
+
+
+@dataclass(frozen=True)
+class Rig:
+    """What is described: everything a passage needs, one value or (n,) values a quantity."""
+
+    part: Part
+    path: Path
+    forces: tuple[Force | Belt, ...]
+    gates: tuple[Scalar, ...]
+    sensors: tuple[Sensor, ...]
+    filter: Filter
+    constants: Constants
+    formulas: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Passed:
+    """What is computed: n trials, stage by stage, SI.
+
+    ``true_length`` (n,). ``motion`` answers for the positions asked: columns ``front[g]``
+    and ``rear[g]`` are the part's ends at gate g, ``edges[g]`` the switching positions.
+    ``light``, ``sensed``, ``filtered``: transition lists a gate, before and after response
+    and filter. ``counted``: registers; ``counts`` of the first cycle. ``readings``: formula
+    -> (n,) m, NaN where there is none. ``outcome`` (n,) codes of `gatesim.outcome.Outcome`.
+    """
+
+    rig: Rig
+    true_length: Array
+    motion: Passage
+    front: tuple[int, ...]
+    rear: tuple[int, ...]
+    light: tuple[Array, ...]
+    sensed: tuple[Array, ...]
+    filtered: tuple[Array, ...]
+    counted: Counted
+    counts: Counts
+    readings: dict[str, Array]
+    outcome: NDArray[np.int64]
+
+
+def drawn(inputs: Mapping[str, Quantity], draw: Draw) -> dict[str, Scalar]:
+    """One value, or one a trial, for every input of the pipeline."""
+    return {name: quantity.sample(draw, name) for name, quantity in inputs.items()}
+
+
+def rig_of(scenario: Scenario, values: Mapping[str, Scalar]) -> Rig:
+    """Put the rig together from a value for every input."""
+    part, path, constants = part_of(scenario, values), path_of(values), constants_of(scenario)
+    gates = gates_of(values)
+    return Rig(
+        part,
+        path,
+        forces_of(scenario, values, part, path),
+        gates,
+        tuple(sensor_of(scenario, values, gate) for gate in range(1, len(gates) + 1)),
+        filter_of(scenario, values),
+        constants,
+        formulas_of(scenario, constants),
+    )
+
+
+def run(
+    scenario: Scenario,
+    draw: Draw,
+    values: Mapping[str, Scalar] | None = None,
+    *,
+    quantised: bool = True,
+) -> Passed:
+    """Run n = ``draw.trials`` parts through the whole measurement.
+
+    ``values`` (SI) replace what would be drawn for inputs of those names (``part.length``,
+    ``sensor.dark_delay@1``). ``quantised`` off counts fractions, for sensitivities.
+    """
+    drawn_values = {**drawn(scenario.inputs(), draw), **(values or {})}
+    rig = rig_of(scenario, drawn_values)
+    n = draw.trials
+    length = scenario.part.length.nominal
+    switchings = [switching(rig.part, s.beam, s.dark_fraction, s.light_fraction, length) for s in rig.sensors]
+    positions, front, rear, edges = _positions(rig, switchings, n)
+    motion = passage(rig.part, rig.path, rig.forces, positions)
+    light = [
+        _light(sensor, at, motion, columns)
+        for sensor, at, columns in zip(rig.sensors, switchings, edges, strict=True)
+    ]
+    light = [_with_followers(scenario, drawn_values, times) for times in light]
+    sensed = [
+        respond(s.response, t, draw, g) for g, (s, t) in enumerate(zip(rig.sensors, light, strict=True), 1)
+    ]
+    filtered = [rig.filter.pass_on(times, draw, f"filter@{gate}") for gate, times in enumerate(sensed, 1)]
+    counter = counter_of(scenario, drawn_values, _roller_travel(scenario, rig, motion), quantised=quantised)
+    counted = count(counter, filtered, draw)
+    counts = counted.counts()
+    outcome = verdict(scenario, rig.gates, motion, light, sensed, filtered, counted)
+    return Passed(
+        rig,
+        np.broadcast_to(np.asarray(rig.part.length, float), (n,)),
+        motion,
+        front,
+        rear,
+        tuple(light),
+        tuple(sensed),
+        tuple(filtered),
+        counted,
+        counts,
+        read(rig.formulas, counts, rig.constants, outcome.reads),
+        outcome.code,
+    )
+
+
+def read(
+    formulas: tuple[str, ...], counts: Counts, constants: Constants, reads: NDArray[np.bool_]
+) -> dict[str, Array]:
+    """Readings of each formula with the calibration line applied, (n,), NaN where none is had."""
+    readings = {}
+    for name in formulas:
+        length = constants.gain * FORMULAS[name].length(counts, constants) + constants.zero
+        readings[name] = np.where(reads, length, np.nan)
+    return readings
+
+
+def _positions(
+    rig: Rig, switchings: list[Switching], n: int
+) -> tuple[Array, tuple[int, ...], tuple[int, ...], list[slice]]:
+    """Positions to ask of the motion, (n, p), and which columns are whose."""
+    columns: list[Array] = []
+    front, rear, edges = [], [], []
+    for gate, at in zip(rig.gates, switchings, strict=True):
+        front.append(len(columns))
+        columns.append(np.broadcast_to(gate, (n,)))
+        rear.append(len(columns))
+        columns.append(np.broadcast_to(gate + np.asarray(rig.part.length), (n,)))
+        edges.append(slice(len(columns), len(columns) + at.travel.shape[1]))
+        travel = np.where(np.isfinite(at.travel), at.travel, np.nan)
+        columns += [np.broadcast_to(gate + column, (n,)) for column in travel.T]
+    return np.stack(columns, axis=1), tuple(front), tuple(rear), edges
+
+
+def _light(sensor: Sensor, at: Switching, motion: Passage, columns: slice) -> Array:
+    """Transition list of the comparator, (n, e): crossings of the thresholds after the receiver."""
+    times = motion.time[:, columns]
+    if np.any(sensor.response.time_constant):
+        times = times + _receiver(sensor, at, motion.speed[:, columns])
+    return compact(np.where(np.isnan(times), np.inf, times))
+
+
+def _receiver(sensor: Sensor, at: Switching, speed: Array) -> Array:
+    """Delay of the receiver at every edge, (n, e)."""
+    run = np.broadcast_to(at.run, speed.shape)
+    tau = np.broadcast_to(np.asarray(sensor.response.time_constant, float), speed.shape[:1])
+    share = {True: sensor.dark_fraction, False: sensor.light_fraction}
+    delay = np.zeros(speed.shape)
+    for number, stretch in enumerate(at.runs):
+        trial, edge = np.nonzero((run == number) & np.isfinite(speed))
+        if trial.size:
+            shares = np.broadcast_to(np.asarray(share[stretch.rising], float), speed.shape[:1])[trial]
+            delay[trial, edge] = receiver_delay(stretch, shares, speed[trial, edge], tau[trial])
+    return delay
+
+
+def _with_followers(scenario: Scenario, values: Mapping[str, Scalar], times: Array) -> Array:
+    """The gate's light with the parts that follow: each repeats the first one's motion later."""
+    if scenario.follower is None:
+        return times
+    interval = np.asarray(values["follower.interval"], float)
+    interval = interval[:, None] if interval.ndim else interval
+    return merged([times + number * interval for number in range(scenario.follower.count + 1)])
+
+
+def _roller_travel(scenario: Scenario, rig: Rig, motion: Passage):  # type: ignore[no-untyped-def]
+    """How far the belt or the part has moved at times (n, k)."""
+    encoder = scenario.counter.encoder
+    belts = [force for force in rig.forces if isinstance(force, Belt)]
+    if encoder is not None and encoder.rides_on == "belt":
+        return lambda times: belts[0].travel(times.T).T
+    return motion.travel_at

@@ -1,0 +1,76 @@
+"""From the moments at which the blocked share crosses the thresholds to the sensor's output."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from gatesim.draw import Array, Draw
+from gatesim.quantity import Scalar
+from gatesim.sensor.chatter import Chatter
+from gatesim.transition import compact, without_reversals
+
+
+@dataclass(frozen=True)
+class Response:
+    """How the output follows the light.
+
+    ``dark_delay``, ``light_delay``: response time on going dark and light (s); they differ,
+    which is an error in time. ``jitter``: standard deviation of each switching (s, normal).
+    ``sampling_period`` (s) of a pulsed-light sensor that needs ``samples_in_row`` equal
+    samples, 0 for continuous light: its switching is late by a time uniform over one period.
+    ``time_constant`` (s) of a first-order receiver before the comparator.
+    """
+
+    dark_delay: Scalar = 0.0
+    light_delay: Scalar = 0.0
+    jitter: Scalar = 0.0
+    sampling_period: Scalar = 0.0
+    samples_in_row: int = 1
+    time_constant: Scalar = 0.0
+    chatter: Chatter | None = None
+
+
+def respond(response: Response, times: Array, draw: Draw, gate: int) -> Array:
+    """Output transitions of one gate, (n, m), from crossings of the thresholds (n, e) in s.
+
+    Both as in `gatesim.transition`. Edges that overtake each other annihilate: the output
+    of a real sensor does not go back in time.
+    """
+    out = times
+    if np.any(response.sampling_period):
+        out = _sampled(response, out, draw, gate)
+    dark, light = (_column(np.asarray(d, float)) for d in (response.dark_delay, response.light_delay))
+    even = np.arange(out.shape[1]) % 2 == 0
+    out = out + np.where(even, dark, light)
+    if np.any(response.jitter):
+        jitter = _column(np.asarray(response.jitter, float))
+        out = out + jitter * draw.normal(f"sensor.jitter@{gate}", out.shape[1])
+    out = without_reversals(out)
+    return out if response.chatter is None else response.chatter.added(out, draw, gate)
+
+
+def _sampled(response: Response, times: Array, draw: Draw, gate: int) -> Array:
+    """Switch on the last of so many equal samples in a row; shorter pulses and gaps are not seen."""
+    period = _column(np.asarray(response.sampling_period, float))
+    phase = draw.uniform(f"sensor.sampling_phase@{gate}")[:, None]
+    sample = np.ceil(times / period - phase)
+    wanted = response.samples_in_row
+    seen = _held(sample, wanted)
+    return compact((seen + wanted - 1 + phase) * period)
+
+
+def _held(sample: Array, wanted: int) -> Array:
+    """Sample indices of edges whose new level holds for ``wanted`` samples, in the order of columns."""
+    kept = np.full(sample.shape, np.inf)
+    dark = np.zeros(len(sample), bool)
+    for column in range(sample.shape[1]):
+        now, to_dark = sample[:, column], column % 2 == 0
+        following = sample[:, column + 1] if column + 1 < sample.shape[1] else np.full(len(sample), np.inf)
+        takes = np.isfinite(now) & (following >= now + wanted) & (dark != to_dark)
+        kept[takes, column] = now[takes]
+        dark[takes] = to_dark
+    return kept
+
+
+def _column(value: Array) -> Array:
+    return value[:, None] if value.ndim else value

@@ -1,0 +1,17 @@
+"""One light gate."""
+
+from dataclasses import dataclass
+
+from gatesim.quantity import Scalar
+from gatesim.sensor.beam import Beam
+from gatesim.sensor.respond import Response
+
+
+@dataclass(frozen=True)
+class Sensor:
+    """Beam, thresholds on its blocked share (``dark_fraction`` >= ``light_fraction``), response."""
+
+    beam: Beam = Beam()
+    dark_fraction: Scalar = 0.5
+    light_fraction: Scalar = 0.5
+    response: Response = Response()
