@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from gatesim.motion.field import Field, Flags
 from gatesim.motion.meeting import Meeting, refine
+from gatesim.motion.settle import settle
 from gatesim.motion.step import step
 from gatesim.motion.trials import Array
 
@@ -16,7 +17,7 @@ TOLERANCE = 1e-9
 STOP = 1e-9
 """A part has stopped when the distance it can still go is below this share of the span."""
 
-MOST_STEPS = 20_000
+MOST_STEPS = 200_000
 
 UNDER_WAY, ARRIVED, STOPPED, MET = -1, 0, 1, 2
 
@@ -65,8 +66,10 @@ def advance(field: Field, size: Array, v: Array, hint: Array, meeting: Meeting |
             if uniform.all():
                 return out
             now, field = now.keep(~uniform), field.take(~uniform)
-    for _ in range(MOST_STEPS):
+    for attempt in range(MOST_STEPS):
         ending = _one_step(field, now, meeting)
+        if attempt % 16 == 15 and meeting is None:
+            _settle(field, now, ending)
         done = ending != UNDER_WAY
         if done.any():
             rows = now.rows[done]
@@ -105,7 +108,7 @@ def _one_step(field: Field, now: State, meeting: Meeting | None) -> NDArray[np.i
         end, elapsed, error = step(field, now.u, now.v, a, distance)
         good = (error <= TOLERANCE) & (end > 0)
         stopped = _stopped(field, now, a, left)
-        factor = _factor(error)
+        factor = _factor(error, good)
     ending = np.where(good & (distance == left), ARRIVED, UNDER_WAY).astype(np.int8)
     if meeting is not None:
         met = good & (meeting.gap(now.rows, end, now.dt + elapsed) <= 0)
@@ -141,10 +144,11 @@ def _accept(
     np.copyto(now.u, now.size, where=last)
 
 
-def _factor(error: Array) -> Array:
+def _factor(error: Array, good: Flags) -> Array:
     """How much the step size may change; the error goes with its eighth power."""
-    ratio = np.sqrt(np.sqrt(np.sqrt(TOLERANCE / error)))
-    return np.fmax(np.fmin(0.9 * ratio, 6.0), 0.2)
+    factor = 0.9 * np.sqrt(np.sqrt(np.sqrt(TOLERANCE / error)))
+    # a step that failed makes way for a smaller one, also where its error is NaN or meaningless
+    return np.where(good, np.minimum(factor, 6.0), np.fmax(np.minimum(factor, 0.5), 0.2))
 
 
 def _stopped(field: Field, now: State, a: Array, left: Array) -> Flags:
@@ -155,6 +159,21 @@ def _stopped(field: Field, now: State, a: Array, left: Array) -> Flags:
         return seems
     seems &= square <= -2 * a * (STOP * now.size)
     return seems & (field.acceleration(now.u, np.zeros_like(now.v)) <= 0)
+
+
+def _settle(field: Field, now: State, ending: NDArray[np.int8]) -> None:
+    """Glide at terminal speed where it has been reached and many small steps would follow."""
+    far = (ending == UNDER_WAY) & (now.size - now.u > 20 * now.hint)
+    if not far.any():
+        return
+    rows = np.flatnonzero(far)
+    left = now.size[rows] - now.u[rows]
+    glide = settle(field.take(rows), now.u[rows], now.v[rows], left)
+    whole = glide.ready & (glide.distance == left)
+    now.u[rows[glide.ready]] += glide.distance[glide.ready]
+    now.v[rows[glide.ready]] = glide.v[glide.ready]
+    now.dt[rows[glide.ready]] += glide.dt[glide.ready]
+    ending[rows[whole]] = ARRIVED
 
 
 def _stop(now: State, rows: Flags, a: Array) -> None:

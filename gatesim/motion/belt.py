@@ -44,7 +44,8 @@ class Belt:
         p = self.ripple_phase
 
         def wave(speed: Array, rate: Value, at: Array) -> Array:
-            return -speed * np.cos(w * at + p) / w + rate * np.sin(w * at + p) / w**2
+            value: Array = -speed * np.cos(w * at + p) / w + rate * np.sin(w * at + p) / w**2
+            return value
 
         zero = np.zeros_like(early)
         ramped = wave(self._even(early), self._rate, early) - wave(self.start_speed + zero, self._rate, zero)

@@ -59,13 +59,18 @@ class Field:
 
     def uniform(self) -> Flags:
         """Trials (n,) whose acceleration is one constant on the whole span."""
-        same = np.ones(self.steady.start.shape, bool)
-        for line in (self.steady, *(line for _, line in self.terms)):
-            if line.slope is not None:
-                same &= line.slope == 0
+        same = self.level()
         for _, line in self.terms:
             same &= line.start == 0
         return same
+
+    def level(self) -> Flags:
+        """Trials (n,) whose acceleration does not depend on the position within the span."""
+        level = np.ones(self.steady.start.shape, bool)
+        for line in (self.steady, *(line for _, line in self.terms)):
+            if line.slope is not None:
+                level &= line.slope == 0
+        return level
 
     def take(self, rows: Rows) -> "Field":
         """Select trials."""

@@ -18,9 +18,10 @@ from gatesim.motion.trials import Array
 class Journey:
     """n trials under way along nodes (k + 1, n).
 
-    bare: (k, n) spans on which a belt replaces the path's friction (None: no belt). time, speed:
-    (k + 1, n), NaN where not reached. stop_position, stop_time, ran_back: (n,) where and when the part came to
-    rest (NaN: it did not), and whether it turns back there. hint: (n,) step size that served last.
+    bare: (k, n) spans on which a belt replaces the path's friction (None: no belt).
+    time, speed: (k + 1, n), NaN where not reached.
+    stop_position, stop_time, ran_back: (n,) where and when the part came to rest (NaN: it did not),
+    and whether it turns back there. hint: (n,) step size that served last.
     """
 
     part: Body

@@ -32,8 +32,9 @@ def refine(
 ) -> tuple[Array, Array, Array]:
     """Length of the step from (u, v) after which ``gap(v, dt)`` is zero.
 
-    The gap must not be positive any more after ``distance``. Steps again from the start with a length found by the Illinois variant of regula falsi, so
-    the meeting is as accurate as any step. Returns distance, speed and elapsed time (n,).
+    After ``distance`` the gap must not be positive any more. Steps again from the start with a
+    length found by the Illinois variant of regula falsi, so the meeting is as accurate as any
+    step. Returns distance, speed and elapsed time (n,).
     """
     low, low_gap = np.zeros_like(distance), gap(v, np.zeros_like(v))
     high = distance.copy()

@@ -75,7 +75,8 @@ class Ride:
             start = world.steady.start + self.sign * self.pull
             pulled = Field(Line(start, world.steady.slope), world.terms)
             self._slip(trip, j, pulled, slipping)
-        return moving & ~aboard
+        elsewhere: Flags = moving & ~aboard
+        return elsewhere
 
     def _slip(self, trip: Journey, j: int, world: Field, rows: Flags) -> None:
         crossed = trip.cross(

@@ -91,7 +91,7 @@ def _step(world: Acceleration, u: Array, v: Array, a: Array, distance: Array) ->
     elapsed = _weighted(WEIGHTS, rate, np.empty_like(v))
     end = _weighted(WEIGHTS, slope, np.empty_like(v))
     end += v
-    return end, elapsed, _error(slope) / end
+    return end, elapsed, _error(slope, rate, end, elapsed)
 
 
 def _weighted(weights: Array, values: Array, out: Array) -> Array:
@@ -106,12 +106,15 @@ def _weighted(weights: Array, values: Array, out: Array) -> Array:
     return np.einsum("s,sn->n", weights, values, out=out)
 
 
-def _error(slope: Array) -> Array:
-    """Error of the speed from the embedded orders 5 and 3 (Hairer, Norsett, Wanner, II.10)."""
-    fifth = _weighted(ERROR5, slope, np.empty_like(slope[0]))
-    third = _weighted(ERROR3, slope, np.empty_like(slope[0]))
-    fifth *= fifth
-    third *= third
+def _error(slope: Array, rate: Array, end: Array, elapsed: Array) -> Array:
+    """Relative error of speed and time from the embedded orders 5 and 3 (Hairer, Norsett, Wanner, II.10).
+
+    Both together, because the estimate for one of them happens to vanish now and then.
+    """
+    fifth = (_weighted(ERROR5, slope, np.empty_like(end)) / end) ** 2
+    fifth += (_weighted(ERROR5, rate, np.empty_like(end)) / elapsed) ** 2
+    third = (_weighted(ERROR3, slope, np.empty_like(end)) / end) ** 2
+    third += (_weighted(ERROR3, rate, np.empty_like(end)) / elapsed) ** 2
     third *= 0.01
     third += fifth
     third += 1e-300  # exact steps: 0/0
