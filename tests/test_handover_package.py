@@ -61,6 +61,7 @@ def test_the_error_over_the_vectors_stays_below_the_bound(handed: Handover) -> N
 
 
 def test_simulated_passages_all_give_a_valid_length(handed: Handover) -> None:
+    assert handed.valid == handed.tried == 6000
     for part in handed.expected:
         for corner in (0, 1):
             registers = {name: band[corner] for name, band in part.bands.items()}
@@ -147,7 +148,10 @@ def test_the_command_writes_all_files_and_names_them(tmp_path: Path) -> None:
         (["--lengths", "0.2 m", "0.1 m"], "expected the lesser value first"),
         (["--lengths", "0.1", "0.2 m"], "--lengths: given '0.1'"),
         (["--speeds", "0 m/s", "1 m/s"], "expected a value above 0"),
-        (["--formula", "four-edge", "--widest", "DINT"], "four-edge"),
+        (
+            ["--formula", "four-edge", "--widest", "DINT", "--lengths", "50 mm", "400 mm"],
+            "four-edge cannot be calculated over the stated range",
+        ),
         (["--formula", "encoder-pitch"], "encoder-pitch gives no reading"),
         (["--speeds", "0.001 m/s", "1 m/s"], "in a register of 16 bits"),
     ],

@@ -4,16 +4,15 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
-from typing import Any
 
 import numpy as np
 
 from gatesim import pipeline
 from gatesim.draw import Nominal, Streams
 from gatesim.formula import Constants
+from gatesim.pipeline import Passed
 from gatesim.problem import InputError
 from gatesim.scenario import Scenario
-from gatesim.scenario.reader import changed
 from gatesim.shopfloor.cautions import cautions
 from gatesim.shopfloor.decision import Limits, guarded
 from gatesim.shopfloor.integer.build import Integer, Stated, build
@@ -68,8 +67,9 @@ class Expected:
 class Handover:
     """Everything that is handed over; lengths in m.
 
+    ``tried`` simulated passages left all registers, and ``valid`` of them give a length;
     ``measured_error`` is the largest difference between the integer form and the formula
-    over all vectors that give a length; ``guard`` the width of a guard band.
+    over these and all vectors; ``guard`` the width of a guard band.
     """
 
     title: str
@@ -80,6 +80,8 @@ class Handover:
     constants: Constants
     stated: Stated
     table: tuple[Vector, ...]
+    tried: int
+    valid: int
     measured_error: float
     wiring: tuple[Wire, ...]
     settings: tuple[tuple[str, str], ...]
@@ -96,11 +98,11 @@ def gather(scenario: Scenario, wish: Wish, today: date) -> Handover:
     Raises InputError where the range cannot be measured or calculated.
     """
     lengths = wish.lengths or _lengths(scenario)
-    parts = [_with_length(scenario, x) for x in (lengths[0], _nominal_length(scenario, lengths), lengths[1])]
-    nominal = [pipeline.run(part, Nominal(1)) for part in parts]
-    spread = [pipeline.run(part, Streams(SEED, 0, PASSAGES)) for part in parts]
-    formula = wish.formula or next(iter(nominal[1].formulas))
-    constants = nominal[1].constants
+    parts = (lengths[0], _nominal_length(scenario, lengths), lengths[1])
+    nominal = [pipeline.run(scenario, Nominal(1), {"part.length": x}) for x in parts]
+    spread = [pipeline.run(scenario, Streams(SEED, 0, PASSAGES), {"part.length": x}) for x in parts]
+    formula = wish.formula or nominal[1].rig.formulas[0]
+    constants = nominal[1].rig.constants
     stated = _stated(scenario, wish, lengths, [*nominal, *spread], formula)
     made = build(formula, constants, stated, scenario.counter.width, wish.unit, wish.widest)
     pairs = zip(nominal, spread, strict=True)
@@ -109,7 +111,10 @@ def gather(scenario: Scenario, wish: Wish, today: date) -> Handover:
     table = vectors(made, constants, stated, known)
     std, bias, guard_text = _uncertainty(wish, spread[1], formula)
     guard = wish.guard_factor * std + bias
-    errors = [abs(v.length * wish.unit - v.real) for v in table if v.status == OK]
+    trials = [(r, run(made.program, r)) for passed in spread for r in _registers(made, passed)]
+    valid = [(g.length, real_length(made, constants, r)) for r, g in trials if g.status == OK]
+    valid_vectors = [(v.length, v.real) for v in table if v.status == OK]
+    errors = [abs(length * wish.unit - real) for length, real in (*valid, *valid_vectors)]
     return Handover(
         title=scenario.title or scenario.file,
         note=scenario.note,
@@ -119,6 +124,8 @@ def gather(scenario: Scenario, wish: Wish, today: date) -> Handover:
         constants=constants,
         stated=stated,
         table=table,
+        tried=len(trials),
+        valid=len(valid),
         measured_error=max(errors, default=0.0),
         wiring=_wiring(made, constants),
         settings=_settings(scenario),
@@ -131,7 +138,7 @@ def gather(scenario: Scenario, wish: Wish, today: date) -> Handover:
 
 
 def _stated(
-    scenario: Scenario, wish: Wish, lengths: tuple[float, float], runs: list[Any], formula: str
+    scenario: Scenario, wish: Wish, lengths: tuple[float, float], runs: list[Passed], formula: str
 ) -> Stated:
     gates = 3 if formula == "three-gates" else 2
     readings = _readings(scenario, runs, formula)
@@ -152,11 +159,7 @@ def _nominal_length(scenario: Scenario, lengths: tuple[float, float]) -> float:
     return length if lengths[0] < length < lengths[1] else 0.5 * sum(lengths)
 
 
-def _with_length(scenario: Scenario, length: float) -> Scenario:
-    return changed(scenario, "part.length", f"{length!r} m")
-
-
-def _readings(scenario: Scenario, runs: list[Any], formula: str) -> tuple[float, float]:
+def _readings(scenario: Scenario, runs: list[Passed], formula: str) -> tuple[float, float]:
     """Least and greatest reading of the simulated passages."""
     found = [r[np.isfinite(r)] for passed in runs if (r := passed.readings.get(formula)) is not None]
     if not sum(r.size for r in found):
@@ -165,7 +168,7 @@ def _readings(scenario: Scenario, runs: list[Any], formula: str) -> tuple[float,
     return float(merged.min()), float(merged.max())
 
 
-def _speeds(scenario: Scenario, runs: list[Any], gates: int) -> tuple[float, float]:
+def _speeds(scenario: Scenario, runs: list[Passed], gates: int) -> tuple[float, float]:
     """Least and greatest speed of either end at the gates that the formula uses, with a margin."""
     found = np.concatenate(
         [
@@ -182,18 +185,25 @@ def _speeds(scenario: Scenario, runs: list[Any], gates: int) -> tuple[float, flo
     return float(found.min()) * (1.0 - SPEED_MARGIN), float(found.max()) * (1.0 + SPEED_MARGIN)
 
 
-def _expected(made: Integer, nominal: Any, spread: Any) -> Expected | None:
-    """None where the nominal part leaves a register empty."""
+def _registers(made: Integer, passed: Passed) -> list[dict[str, int]]:
+    """Registers of every passage that recorded all that the program reads."""
     names = [r.name for r in made.program.registers]
-    values = {name: float(getattr(nominal.counts, name)[0]) for name in names}
-    if not all(math.isfinite(v) for v in values.values()):
+    values = np.stack([getattr(passed.counts, name) for name in names], axis=1)
+    full = values[np.isfinite(values).all(axis=1)]
+    return [dict(zip(names, map(int, row), strict=True)) for row in full]
+
+
+def _expected(made: Integer, nominal: Passed, spread: Passed) -> Expected | None:
+    """None where the nominal part leaves a register empty."""
+    found = _registers(made, nominal)
+    if not found:
         return None
-    registers = {name: int(v) for name, v in values.items()}
+    registers = found[0]
     bands = {}
-    for name in names:
+    for name, value in registers.items():
         counts = getattr(spread.counts, name)
         counts = counts[np.isfinite(counts)]
-        low, high = np.quantile(counts, [0.025, 0.975]) if counts.size else (values[name], values[name])
+        low, high = np.quantile(counts, [0.025, 0.975]) if counts.size else (value, value)
         bands[name] = (math.floor(low), math.ceil(high))
     got = run(made.program, registers)
     return Expected(
@@ -201,7 +211,7 @@ def _expected(made: Integer, nominal: Any, spread: Any) -> Expected | None:
     )
 
 
-def _uncertainty(wish: Wish, spread: Any, formula: str) -> tuple[float, float, str]:
+def _uncertainty(wish: Wish, spread: Passed, formula: str) -> tuple[float, float, str]:
     """Standard uncertainty and bias to guard against, m, and where they come from."""
     k = f"{wish.guard_factor:g}"
     if wish.std is not None:
