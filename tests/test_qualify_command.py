@@ -14,6 +14,7 @@ from gatesim.shopfloor.log import read_log
 from gatesim.shopfloor.qualification import Demand, Qualification, qualify
 from gatesim.shopfloor.typeone import CONVENTIONS
 
+RIG = str(Path(__file__).parent.parent / "scenarios" / "1-drop-dowel.toml")
 ASK = ["--lower", "179.5 mm", "--upper", "180.5 mm"]
 
 
@@ -138,10 +139,35 @@ def test_json_holds_the_figures_and_the_figure_file_is_drawn(tmp_path: Path) -> 
     assert figure.read_bytes()[:8] == b"\x89PNG\r\n\x1a\n"
 
 
+def test_counts_become_lengths_by_the_rig_s_formula_and_its_limits_hold(tmp_path: Path) -> None:
+    rng = np.random.default_rng(9)
+    rows = ["dwell,capture,part"]
+    for part in range(5):
+        for _ in range(4):
+            rows.append(f"{6000 + 20 * part + rng.integers(0, 9)},{2000 + rng.integers(0, 3)},P{part}")
+    rows.append("6000,0,P0")  # no capture: no length
+    (tmp_path / "log.csv").write_text("\n".join(rows))
+    run = CliRunner().invoke(
+        cli,
+        ["qualify", str(tmp_path / "log.csv"), "--rig", RIG, "--formula", "spacing-dwell", "--json"],
+        catch_exceptions=False,
+    )
+    data = json.loads(run.output)
+    assert data["tolerance"] == pytest.approx([0.1795, 0.1805])
+    mean = np.mean([0.06 * int(d) / int(c) for d, c, _ in (row.split(",") for row in rows[1:-1])])
+    assert data["process"][0] == pytest.approx(mean, rel=1e-12)
+    assert data["notes"][0] == "no length in lines 22: left out"
+
+
 @pytest.mark.parametrize(
     ("arguments", "sentence"),
     [
-        (["--lower", "181 mm", "--upper", "180 mm"], "expected a length below --upper"),
+        (["--lower", "181 mm", "--upper", "180 mm"], "expected a length below the upper limit, 180 mm"),
+        (["--lower", "181 mm"], "--upper: given nothing"),
+        ([*ASK, "--formula", "four-edge"], "given without --rig"),
+        ([*ASK, "--rig", RIG, "--formula", "guess"], "--formula: given 'guess'"),
+        ([*ASK, "--rig", RIG, "--formula", "encoder-pitch"], "encoder-pitch needs pitch"),
+        ([*ASK, "--rig", RIG], "no column 'dwell'"),
         (["--lower", "181", "--upper", "180 mm"], "--lower: given '181'"),
         ([*ASK, "--reference-uncertainty", "-1 mm"], "expected 0 or more"),
         ([*ASK, "--column", "x"], "expected HEADER=NAME"),

@@ -2,11 +2,17 @@
 
 import json
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from gatesim.problem import InputError
 from gatesim.quantity import parse
+from gatesim.scenario import load
+
+if TYPE_CHECKING:
+    from gatesim.draw import Array
+    from gatesim.shopfloor.log import Log
 
 
 def length_of(text: str, option: str) -> float:
@@ -21,8 +27,15 @@ def length_of(text: str, option: str) -> float:
 
 @click.command("qualify")
 @click.argument("log", type=click.Path(path_type=Path))
-@click.option("--lower", required=True, metavar="LENGTH", help='Lower tolerance limit, such as "179.5 mm".')
-@click.option("--upper", required=True, metavar="LENGTH", help='Upper tolerance limit, such as "180.5 mm".')
+@click.option("--lower", default=None, metavar="LENGTH", help='Lower tolerance limit, such as "179.5 mm".')
+@click.option("--upper", default=None, metavar="LENGTH", help='Upper tolerance limit, such as "180.5 mm".')
+@click.option(
+    "--rig",
+    type=click.Path(path_type=Path),
+    default=None,
+    help="Scenario whose formula turns logged counts into lengths, and whose limits hold if none are given.",
+)
+@click.option("--formula", default=None, help="Formula of the rig; left out: the one in charge.")
 @click.option(
     "--convention",
     type=click.Choice(["iso", "msa"]),
@@ -56,8 +69,10 @@ def length_of(text: str, option: str) -> float:
 )
 def command(
     log: Path,
-    lower: str,
-    upper: str,
+    lower: str | None,
+    upper: str | None,
+    rig: Path | None,
+    formula: str | None,
     convention: str,
     guard: float,
     reference_uncertainty: str,
@@ -67,23 +82,21 @@ def command(
 ) -> None:
     """Qualify the gauge from a LOG of its readings.
 
-    The log is a CSV file, one row a passage: "length [mm]" and, where known, "reference [mm]"
-    (true length of a reference part), "part" and "operator". Type-1 and linearity studies
-    use the rows with a reference length, the repeatability study those that name a part.
+    The log is a CSV file, one row a passage: "length [mm]" (or, with --rig, the counts
+    "dwell [1]", "capture [1]", ...) and, where known, "reference [mm]" (true length of a
+    reference part), "part" and "operator". Type-1 and linearity studies use the rows with a
+    reference length, the repeatability study those that name a part.
     """
-    from gatesim.shopfloor.log import read_log
     from gatesim.shopfloor.qualification import Demand, qualify
     from gatesim.shopfloor.typeone import CONVENTIONS
 
-    low, high = length_of(lower, "--lower"), length_of(upper, "--upper")
-    if low >= high:
-        raise InputError(f"--lower: given {lower!r}, expected a length below --upper, {upper}")
+    low, high = _limits(lower, upper, rig)
     std = length_of(reference_uncertainty, "--reference-uncertainty")
     if std < 0.0:
         raise InputError(f"--reference-uncertainty: given {reference_uncertainty!r}, expected 0 or more")
-    found = read_log(log, need=("length",), mapping=dict(_renamed(pair) for pair in column))
+    found, lengths = _read(log, rig, formula, dict(_renamed(pair) for pair in column))
     demand = Demand(low, high, CONVENTIONS[convention], guard, std)
-    result = qualify(found, found.numbers["length"], demand)
+    result = qualify(found, lengths, demand)
     if figure is not None:
         from gatesim.view.qualifychart import qualification_figure
         from gatesim.view.style import save
@@ -97,6 +110,42 @@ def command(
         from gatesim.view.qualifytext import qualification_text
 
         click.echo(qualification_text(result))
+
+
+def _limits(lower: str | None, upper: str | None, rig: Path | None) -> tuple[float, float]:
+    """Tolerance limits in m, from the options or else from the rig's requirement."""
+    found = {}
+    for key, text in (("lower", lower), ("upper", upper)):
+        if text is not None:
+            found[key] = length_of(text, f"--{key}")
+        elif rig is not None and (limit := getattr(load(rig).requirement, f"{key}_limit")) is not None:
+            found[key] = limit.nominal
+        else:
+            raise InputError(f'--{key}: given nothing, expected a tolerance limit such as "180 mm"')
+    if found["lower"] >= found["upper"]:
+        raise InputError(
+            f"--lower: given {1e3 * found['lower']:g} mm, expected a length below the upper limit, "
+            f"{1e3 * found['upper']:g} mm"
+        )
+    return found["lower"], found["upper"]
+
+
+def _read(log: Path, rig: Path | None, formula: str | None, mapping: dict[str, str]) -> "tuple[Log, Array]":
+    """The log and its lengths in m."""
+    from gatesim.shopfloor.log import read_log
+
+    if rig is None:
+        if formula is not None:
+            raise InputError("--formula: given without --rig, expected the scenario that has its constants")
+        found = read_log(log, need=("length",), mapping=mapping)
+        return found, found.numbers["length"]
+    from gatesim.formula import FORMULAS
+    from gatesim.shopfloor.reading import formula_in_charge, lengths_from_counts
+
+    scenario = load(rig)
+    name = formula_in_charge(scenario, formula)
+    found = read_log(log, need=FORMULAS[name].registers, mapping=mapping)
+    return found, lengths_from_counts(found, scenario, name)
 
 
 def _renamed(pair: str) -> tuple[str, str]:

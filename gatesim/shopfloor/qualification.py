@@ -87,6 +87,9 @@ def qualify(log: Log, lengths: Array, demand: Demand) -> Qualification:
     Raises InputError where it allows none.
     """
     notes: list[str] = []
+    unread = [str(line) for line, length in zip(log.lines, lengths, strict=True) if math.isnan(length)]
+    if unread:
+        notes.append(f"no length in lines {', '.join(unread)}: left out")
     ones = _type_ones(log, lengths, demand, notes)
     line = _line(log, lengths, notes)
     gauge, rows = _gauge(log, lengths, demand, notes)

@@ -1,0 +1,32 @@
+"""Lengths from a log: as written, or as a formula makes them of the logged counts."""
+
+import numpy as np
+
+from gatesim.controller import constants_of, formulas_of
+from gatesim.draw import Array
+from gatesim.formula import FORMULAS, Counts
+from gatesim.problem import InputError
+from gatesim.scenario import Scenario
+from gatesim.shopfloor.log import Log
+
+
+def formula_in_charge(scenario: Scenario, name: str | None) -> str:
+    """The formula of that name, or the rig's first. Raises InputError where the rig cannot use it."""
+    constants = constants_of(scenario)
+    if name is None:
+        return formulas_of(scenario, constants)[0]
+    if name not in FORMULAS:
+        raise InputError(f"--formula: given {name!r}, expected one of {', '.join(FORMULAS)}")
+    missing = FORMULAS[name].missing(constants)
+    if missing:
+        raise InputError(f"--formula: {name} needs {missing}, which {scenario.file} does not give")
+    return name
+
+
+def lengths_from_counts(log: Log, scenario: Scenario, formula: str) -> Array:
+    """What the controller reads from the logged counts, m, shape (n,); NaN where it has no reading."""
+    nothing = np.full(len(log), np.nan)
+    names = ("dwell", "capture", "rear_capture", "third_capture")
+    counts = Counts(*(log.numbers.get(name, nothing) for name in names))
+    constants = constants_of(scenario)
+    return constants.gain * FORMULAS[formula].length(counts, constants) + constants.zero
