@@ -45,6 +45,18 @@ def test_the_written_function_returns_every_written_vector(handed: Handover) -> 
         assert (length, outputs["Status"]) == (int(row["length [0.001 mm]"]), int(row["status"]))
 
 
+@pytest.mark.parametrize("path", sorted(SCENARIOS.glob("*.toml")), ids=lambda p: p.stem)
+def test_every_scenario_can_be_handed_over_and_its_function_runs(path: Path) -> None:
+    found = gather(load(path), Wish(), DAY)
+    function = parse(package(found)[f"{found.made.program.name}.st"].decode())
+    for vector in found.table:
+        length, outputs = function(**vector.registers)
+        assert (length, outputs["Status"]) == (vector.length, vector.status)
+    assert found.made.proof.holds
+    assert found.measured_error <= found.made.error * (1 + 1e-9)  # exact halves, in floats
+    assert found.valid == found.tried > 5000
+
+
 def test_reference_parts_are_read_within_a_count_of_travel(handed: Handover) -> None:
     # A count at 100 kHz and at most 4.5 m/s is 0.045 mm of travel; four edges, each uncertain by one.
     assert len(handed.expected) == 3

@@ -80,11 +80,11 @@ def _expected(h: Handover) -> Block:
     names = [r.name for r in h.made.program.registers]
     rows = []
     for e in h.expected:
-        cells = [f"{1e3 * e.length:.6g} mm"]
+        cells = [f"{1e3 * e.length:.6g}\u00a0mm"]
         for name in names:
             low, high = e.bands[name]
             cells.append(f"{e.registers[name]} ({low} to {high})")
-        reading = f"{1e3 * e.reading:.4f} mm" if e.status == 0 else f"none, status {e.status}"
+        reading = f"{1e3 * e.reading:.4f}\u00a0mm" if e.status == 0 else f"none, status {e.status}"
         rows.append((*cells, reading))
     return Block(
         "Expected counts for reference parts (nominal, and 95 % of simulated passages)",
