@@ -82,7 +82,8 @@ def test_counting_staircase_gets_a_slope_and_a_row_of_its_own():
     mean_speed_squared = 1.3**2 + 0.2**2 / 3.0
     expected = math.sqrt(mean_speed_squared * (1.0 + r * r - r) / 6.0) / 20e3
     assert rows[COUNTING].contribution == pytest.approx(expected, rel=0.03)
-    assert "phase" not in rows
+    assert not rows["phase"].matters(found.combined)
+    assert rows[COUNTING].matters(found.combined)
     simulated = study(model, Plan(trials=200_000), workers=1).formulas["y"]
     assert found.combined == pytest.approx(simulated.uncertainty.value, rel=0.02)
 

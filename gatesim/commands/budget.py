@@ -51,7 +51,7 @@ def command(
         return 130
     simulated = result.formulas[chosen]
     checks = [validate(table, simulated, digits) for digits in (1, 2)]
-    indices = sobol_indices(rig, chosen, seed=seed) if table.combined > 0.0 else None
+    indices = sobol_indices(rig, chosen, seed=seed, workers=workers) if table.combined > 0.0 else None
     show = budget_json if as_json else budget_text
     found = show(table, simulated, checks, indices)
     click.echo(json.dumps(found, indent=2) if as_json else found)

@@ -22,6 +22,7 @@ from gatesim.study.model import WORDS, Model, Trials, run
 
 COUNTING = "rounding to whole counts"
 COUNTING_TRIALS = 20_000
+NEGLIGIBLE = 1e-9  # of the combined standard uncertainty
 UNIFORM_STD = 1.0 / math.sqrt(12.0)
 
 
@@ -47,6 +48,10 @@ class Row:
     curvature: float
     secant: bool
     unit: str = ""
+
+    def matters(self, combined: float) -> bool:
+        """Whether it has any influence beyond the rounding of floating-point numbers."""
+        return math.isnan(self.contribution) or abs(self.contribution) > NEGLIGIBLE * combined
 
     def share(self, combined: float) -> float:
         """Part of the combined variance, 0 to 1."""
@@ -261,7 +266,6 @@ def budget(model: Model, formula: str, coverage: float = 0.95, seed: int = 1) ->
     if counting is not None:
         rows.append(counting)
         error += counting.value
-    rows = [row for row in rows if row.name in model.inputs or row.contribution != 0.0]
     rows.sort(key=lambda row: -abs(row.contribution) if not math.isnan(row.contribution) else -math.inf)
     combined = math.sqrt(sum(row.contribution**2 for row in rows))
     nu = effective_degrees_of_freedom(rows, combined)

@@ -1,8 +1,10 @@
 """First-order and total Sobol indices of everything that is drawn: inputs and noises alike."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from concurrent.futures import Executor
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,7 +12,9 @@ from numpy.typing import NDArray
 from gatesim.draw import Array, Draw
 from gatesim.problem import InputError
 from gatesim.study.draws import Quasi, Recorder, Renamed, Swapped, assign_dimensions, names_drawn
+from gatesim.study.engine import place
 from gatesim.study.model import Model, run
+from gatesim.study.plan import BLOCK
 
 REPLICATES = 8  # independently scrambled sets, whose scatter gives the error
 
@@ -70,27 +74,43 @@ def _estimate(formula: str, errors: Array) -> NDArray[np.float64]:
     return np.vstack([np.atleast_1d(result.first_order), np.atleast_1d(result.total_order)])
 
 
-def sobol_indices(model: Model, formula: str, trials: int = 8192, seed: int = 1) -> Indices:
+def _replicate(
+    model: Model, formula: str, n: int, dimensions: Mapping[str, tuple[int, int]], seed: int, number: int
+) -> tuple[dict[str, Array], float]:
+    """Indices by name, (2,) each, and the share of trials read, of one independently scrambled set."""
+    names, errors = _sets(model, formula, Quasi(seed, number, n, dimensions))
+    read = float(np.mean(~np.isnan(errors).any(axis=0)))
+    return dict(zip(names, _estimate(formula, errors).T, strict=True)), read
+
+
+def sobol_indices(
+    model: Model,
+    formula: str,
+    trials: int = 8192,
+    seed: int = 1,
+    executor: Executor | None = None,
+    workers: int | None = None,
+) -> Indices:
     """Sobol indices by the estimators of Saltelli et al. (2010), as `scipy.stats.sobol_indices` has them.
 
     Two independent sets of draws A and B; each draw in turn is taken from B. ``trials`` is the
     size of a set over all replicates; the model runs once more per draw. Trials that give no
-    reading in one of the sets are left out. Raises InputError if hardly any is read.
+    reading in one of the sets are left out. ``executor`` and ``workers`` as in
+    `gatesim.study.engine.study`. Raises InputError if hardly any trial is read.
     """
     n = 1 << max(round(math.log2(max(trials, 1) / REPLICATES)), 8)
-    dimensions = assign_dimensions(names_drawn(model), sets=2)
-    names: list[str] = []
-    estimates, read = [], []
-    for replicate in range(REPLICATES):
-        # a name that is drawn by chance only may turn up in some replicates and not in others
-        found, errors = _sets(model, formula, Quasi(seed, replicate, n, dimensions))
-        estimates.append(dict(zip(found, _estimate(formula, errors).T, strict=True)))
-        names += [name for name in found if name not in names]
-        read.append(float(np.mean(~np.isnan(errors).any(axis=0))))
-    table = np.array([[e.get(name, np.zeros(2)) for name in names] for e in estimates])  # (replicates, d, 2)
+    drawn = names_drawn(model)
+    task = partial(_replicate, model, formula, n, assign_dimensions(drawn, sets=2), seed)
+    blocks = REPLICATES * n * (2 + len(drawn)) // BLOCK
+    with place(executor, workers, blocks) as (where, _):
+        found = list(where.map(task, range(REPLICATES)))
+    # a name that is drawn by chance only may turn up in some replicates and not in others
+    names = list(dict.fromkeys(name for estimates, _ in found for name in estimates))
+    table = np.array([[e.get(name, np.zeros(2)) for name in names] for e, _ in found])  # (replicates, d, 2)
     mean, error = table.mean(axis=0), table.std(axis=0, ddof=1) / math.sqrt(REPLICATES)
     indices = [
         Index(name, float(m[0]), float(e[0]), float(m[1]), float(e[1]))
         for name, m, e in zip(names, mean, error, strict=True)
     ]
-    return Indices(formula, sorted(indices, key=lambda index: -index.total), float(np.mean(read)))
+    read = float(np.mean([share for _, share in found]))
+    return Indices(formula, sorted(indices, key=lambda index: -index.total), read)

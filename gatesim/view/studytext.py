@@ -80,13 +80,28 @@ def _budget_rows(table: Budget) -> list[list[str]]:
             percent(row.share(table.combined)),
         ]
         for row in table.rows
+        if row.matters(table.combined)
     ]
+
+
+def _without_influence(what: str, names: Sequence[str]) -> list[str]:
+    return [f"Without influence on the {what}: {', '.join(names)}."] if names else []
+
+
+def _bend_text(table: Budget) -> str:
+    """What makes the budget fail, if one quantity does."""
+    row = max(table.rows, key=lambda row: abs(row.curvature))
+    return (
+        f"  the error bends most with {row.name}: at one u to either side its mean is off by "
+        f"{plain(MM * row.curvature, 2)} mm"
+    )
 
 
 def _indices_text(indices: Indices) -> list[str]:
     rows = [
         [i.name, with_error(i.first, i.first_error), with_error(i.total, i.total_error)]
         for i in indices.indices
+        if i.total != 0.0
     ]
     lines = [
         "",
@@ -94,6 +109,7 @@ def _indices_text(indices: Indices) -> list[str]:
         tabulate(rows, ["drawn", "first-order", "total"], disable_numparse=True,
                  colalign=("left", "right", "right")),
     ]  # fmt: skip
+    lines += _without_influence("reading", [i.name for i in indices.indices if i.total == 0.0])
     if indices.read < 1.0:
         lines.append(f"They rest on the {percent(indices.read)} of trials that give a reading.")
     return lines
@@ -126,10 +142,12 @@ def budget_text(
         ["Monte Carlo", *(with_error(e.value, e.error, MM) for e in
          (simulated.bias, simulated.uncertainty, simulated.low, simulated.high))],
     ]  # fmt: skip
+    idle = [row.name for row in table.rows if not row.matters(table.combined)]
     lines = [
         f"Uncertainty budget of {table.formula} (JCGM 100): error of the reading, reading minus true length.",
         "Values, uncertainties and sensitivities in SI units; sensitivity = change of error per unit.",
         tabulate(_budget_rows(table), head, disable_numparse=True, colalign=("left",) + ("right",) * 7),
+        *_without_influence("unrounded reading", idle),
         "",
         f"combined standard uncertainty {MM * table.combined:.{places}f} mm, "
         f"effective degrees of freedom {dof} (Welch-Satterthwaite)",
@@ -142,6 +160,8 @@ def budget_text(
         "May the linear budget be trusted (JCGM 101, clause 8)?",
         *(_check_text(check) for check in checks),
     ]  # fmt: skip
+    if table.rows and not all(check.valid for check in checks):
+        lines.append(_bend_text(table))
     if any(row.secant for row in table.rows):
         lines.append(
             "* slope between minus and plus one standard uncertainty; the derivative does not settle"
