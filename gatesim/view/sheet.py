@@ -89,7 +89,9 @@ def _table(pdf: Any, block: Block, size: float) -> None:
 def _share(block: Block, column: int) -> int:
     """Width of a column by its longest cell, within reason, and never less than its longest word."""
     cells = [row[column] for row in (block.head, *block.rows) if row]
-    words = [len(word) for cell in cells for word in cell.split()]
+    words = [
+        len(word) for cell in cells for word in cell.split(" ")
+    ]  # unlike split(), not at no-break spaces
     return max(min(max(len(cell) for cell in cells), 60), max(words, default=0) + 3)
 
 
