@@ -1,11 +1,28 @@
 """What the controller calculates with: the formulas in use and the constants it holds."""
 
 import math
+from dataclasses import dataclass
+from functools import lru_cache
 
 from gatesim.formula import FORMULAS, Constants
 from gatesim.motion import passage
 from gatesim.rig import forces_of, gates_of, part_of, path_of
 from gatesim.scenario.model import Scenario
+
+
+@dataclass(frozen=True)
+class Controller:
+    """Constants and the names of the formulas to evaluate, the one in charge first."""
+
+    constants: Constants
+    formulas: tuple[str, ...]
+
+
+@lru_cache(maxsize=512)
+def controller_of(scenario: Scenario) -> Controller:
+    """What the controller of this scenario holds; computed once, as every block of a study asks."""
+    constants = constants_of(scenario)
+    return Controller(constants, formulas_of(scenario, constants))
 
 
 def nominal_values(scenario: Scenario) -> dict[str, float]:

@@ -4,42 +4,74 @@ from enum import IntEnum
 
 
 class Outcome(IntEnum):
-    """Result of one trial; the stages after the first that fails leave it alone.
+    """Result of one trial: the first thing that went wrong, if anything did."""
 
-    ``word`` is the short name printed and exported; ``reads`` says whether the
-    controller still obtains a reading (possibly a wrong one).
-    """
-
-    word: str
-    reads: bool
-
-    def __new__(cls, code: int, word: str, reads: bool) -> "Outcome":
-        """Make an integer that knows its word."""
-        member = int.__new__(cls, code)
-        member._value_ = code
-        member.word = word
-        member.reads = reads
-        return member
-
-    MEASURED = 0, "measured", True
+    MEASURED = 0
     # motion
-    STOPPED = 1, "stopped", False
-    RAN_BACK = 2, "ran back", False
-    SLIPPING = 3, "slipping on the belt", True
-    RUNAWAY = 4, "runaway past the brake", True
+    STOPPED = 1
+    RAN_BACK = 2
+    SLIPPING = 3
+    RUNAWAY = 4
     # sensor
-    NOT_DARKENED = 10, "beam not darkened", False
+    NOT_DARKENED = 10
     # input filter
-    SWALLOWED = 20, "part swallowed", False
-    MERGED = 21, "gap swallowed", True
-    SPLIT = 22, "part split", True
-    CHATTERED = 23, "chatter let through", True
+    SWALLOWED = 20
+    MERGED = 21
+    SPLIT = 22
+    CHATTERED = 23
     # counter
-    NO_EDGE = 29, "no edge at gate 1", False
-    NO_CAPTURE = 30, "no capture", False
-    LATE_CAPTURE = 31, "late capture", False
-    EARLY_REARM = 32, "re-armed too early", False
-    NEXT_TOO_SOON = 33, "next part too soon", True
-    OVERFLOW = 34, "counter overflow", False
-    PULSES_LOST = 35, "pulses lost", True
-    BETWEEN_SCANS = 36, "missed between scans", False
+    NO_EDGE = 29
+    NO_CAPTURE = 30
+    LATE_CAPTURE = 31
+    EARLY_REARM = 32
+    NEXT_TOO_SOON = 33
+    OVERFLOW = 34
+    PULSES_LOST = 35
+    BETWEEN_SCANS = 36
+
+    @property
+    def word(self) -> str:
+        """The short name that is printed and exported."""
+        return _WORDS[self]
+
+    @property
+    def reads(self) -> bool:
+        """Whether the controller still obtains a reading, possibly a wrong one."""
+        return self not in _NO_READING
+
+
+_WORDS = {
+    Outcome.MEASURED: "measured",
+    Outcome.STOPPED: "stopped",
+    Outcome.RAN_BACK: "ran back",
+    Outcome.SLIPPING: "slipping on the belt",
+    Outcome.RUNAWAY: "runaway past the brake",
+    Outcome.NOT_DARKENED: "beam not darkened",
+    Outcome.SWALLOWED: "part swallowed",
+    Outcome.MERGED: "gap swallowed",
+    Outcome.SPLIT: "part split",
+    Outcome.CHATTERED: "chatter let through",
+    Outcome.NO_EDGE: "no edge at gate 1",
+    Outcome.NO_CAPTURE: "no capture",
+    Outcome.LATE_CAPTURE: "late capture",
+    Outcome.EARLY_REARM: "re-armed too early",
+    Outcome.NEXT_TOO_SOON: "next part too soon",
+    Outcome.OVERFLOW: "counter overflow",
+    Outcome.PULSES_LOST: "pulses lost",
+    Outcome.BETWEEN_SCANS: "missed between scans",
+}
+
+_NO_READING = frozenset(
+    {
+        Outcome.STOPPED,
+        Outcome.RAN_BACK,
+        Outcome.NOT_DARKENED,
+        Outcome.SWALLOWED,
+        Outcome.NO_EDGE,
+        Outcome.NO_CAPTURE,
+        Outcome.LATE_CAPTURE,
+        Outcome.EARLY_REARM,
+        Outcome.OVERFLOW,
+        Outcome.BETWEEN_SCANS,
+    }
+)

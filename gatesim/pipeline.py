@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from gatesim.controller import constants_of, formulas_of
+from gatesim.controller import controller_of
 from gatesim.counter import Counted, count
 from gatesim.draw import Array, Draw
 from gatesim.formula import FORMULAS, Constants, Counts
@@ -67,7 +67,7 @@ def drawn(inputs: Mapping[str, Quantity], draw: Draw) -> dict[str, Scalar]:
 
 def rig_of(scenario: Scenario, values: Mapping[str, Scalar]) -> Rig:
     """Put the rig together from a value for every input."""
-    part, path, constants = part_of(scenario, values), path_of(values), constants_of(scenario)
+    part, path, controller = part_of(scenario, values), path_of(values), controller_of(scenario)
     gates = gates_of(values)
     return Rig(
         part,
@@ -76,8 +76,8 @@ def rig_of(scenario: Scenario, values: Mapping[str, Scalar]) -> Rig:
         gates,
         tuple(sensor_of(scenario, values, gate) for gate in range(1, len(gates) + 1)),
         filter_of(scenario, values),
-        constants,
-        formulas_of(scenario, constants),
+        controller.constants,
+        controller.formulas,
     )
 
 

@@ -3,14 +3,14 @@
 from dataclasses import dataclass
 from typing import Any
 
-import pint
+import numpy as np
 
 from gatesim import pipeline
 from gatesim.draw import Nominal
-from gatesim.formula import FORMULAS
+from gatesim.formula import FORMULAS, Formula
 from gatesim.narrative import explain_outcome
 from gatesim.outcome import Outcome
-from gatesim.quantity import registry
+from gatesim.quantity import first_of, registry
 from gatesim.scenario.model import Scenario
 
 
@@ -60,11 +60,10 @@ class Prediction:
                 return reading
         raise KeyError(formula)
 
-    def length(self, formula: str | None = None) -> pint.Quantity:
+    def length(self, formula: str | None = None) -> Any:
         """The reading as a pint quantity in mm; NaN where there is none."""
         value = self.reading(formula).length_m
-        metres: Any = registry().Quantity(float("nan") if value is None else value, "m")
-        return metres.to("mm")
+        return registry().Quantity(float("nan") if value is None else value, "m").to("mm")
 
     def as_json(self) -> dict[str, Any]:
         """Plain values, unrounded, for ``--json``."""
@@ -92,7 +91,7 @@ def predict(scenario: Scenario) -> Prediction:
         explanation=explain_outcome(scenario, passed),
         crossings=tuple(_crossing(passed, gate) for gate in range(len(passed.rig.gates))),
         counts=_counts(passed),
-        readings=tuple(_reading(passed, name) for name in passed.formulas),
+        readings=tuple(_reading(passed, name) for name in passed.readings),
         passage=passed,
     )
 
@@ -106,7 +105,7 @@ def _crossing(passed: pipeline.Passed, gate: int) -> Crossing:
     motion = passed.motion
     return Crossing(
         gate=gate + 1,
-        position_m=float(passed.rig.gates[gate]),
+        position_m=first_of(passed.rig.gates[gate]),
         front_s=_known(motion.time[0, front]),
         rear_s=_known(motion.time[0, rear]),
         front_speed_m_per_s=_known(motion.speed[0, front]),
@@ -121,6 +120,27 @@ def _counts(passed: pipeline.Passed) -> dict[str, int | None]:
 
 def _reading(passed: pipeline.Passed, name: str) -> Reading:
     length = _known(passed.readings[name][0])
-    reason = "" if length is not None else passed.why_not(name)
     error = None if length is None else length - float(passed.true_length[0])
+    reason = "" if length is not None else _why_not(passed, FORMULAS[name])
     return Reading(name, length, error, FORMULAS[name].needs, reason)
+
+
+_WITHOUT = {
+    "rearm": "a third gate",
+    "tick": "a clock",
+    "pitch": "an encoder",
+    "acceleration": "a clock and an acceleration",
+    "release_distance": "a release from rest, without launch or belt",
+    "rear_capture": "the trailing edge at gate 2 before the counter is re-armed",
+    "third_capture": "the leading edge at gate 3",
+}
+
+
+def _why_not(passed: pipeline.Passed, formula: Formula) -> str:
+    outcome = Outcome(int(passed.outcome[0]))
+    if not outcome.reads:
+        return outcome.word
+    missing = formula.missing(passed.rig.constants)
+    lost = next((key for key in formula.registers if np.isnan(getattr(passed.counts, key)[0])), "")
+    reason = missing or lost
+    return f"needs {_WITHOUT.get(reason, reason)}" if reason else "a count is zero"

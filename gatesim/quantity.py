@@ -7,6 +7,7 @@ from functools import cache
 from importlib.resources import files
 from typing import Any
 
+import numpy as np
 import pint
 
 from gatesim.distribution import Spread
@@ -42,6 +43,11 @@ class Quantity:
     def sample(self, draw: Draw, name: str) -> Scalar:
         """Draw values in SI, shape (draw.trials,), or the nominal float without a spread."""
         return self.nominal if self.spread is None else self.nominal + self.spread.deviation(draw, name)
+
+
+def first_of(value: Scalar) -> float:
+    """The value in the first trial: of a scalar, its own."""
+    return float(np.ravel(value)[0])
 
 
 @cache

@@ -1,0 +1,25 @@
+"""``gatesim predict``."""
+
+import json
+
+import click
+
+from gatesim.predict import predict
+from gatesim.scenario import load
+from gatesim.view.predictiontext import comparison, single
+
+
+@click.command("predict")
+@click.argument("files", nargs=-1, required=True, type=click.Path())
+@click.option(
+    "--json", "as_json", is_flag=True, help="Print every number, unrounded, as a list with one entry a file."
+)
+def command(files: tuple[str, ...], as_json: bool) -> None:
+    """Predict what the counter shows and what length is read; several FILES side by side."""
+    predictions = [predict(load(file)) for file in files]
+    if as_json:
+        click.echo(json.dumps([p.as_json() for p in predictions], indent=2, ensure_ascii=False))
+    elif len(predictions) == 1:
+        click.echo(single(predictions[0]))
+    else:
+        click.echo(comparison(predictions))

@@ -1,0 +1,118 @@
+"""A prediction, or several side by side, as text for the terminal."""
+
+from collections.abc import Sequence
+from textwrap import fill
+
+from tabulate import tabulate
+
+from gatesim.predict import Crossing, Prediction, Reading
+
+WIDTH = 100
+
+
+def _fixed(value: float | None, scale: float, digits: int) -> str:
+    return "-" if value is None else f"{scale * value:.{digits}f}"
+
+
+def _signed(value: float | None) -> str:
+    return "-" if value is None else f"{1e3 * value:+.3f}"
+
+
+def _gate_row(crossing: Crossing) -> list[str]:
+    return [
+        str(crossing.gate),
+        _fixed(crossing.position_m, 1e3, 1),
+        _fixed(crossing.front_s, 1e3, 3),
+        _fixed(crossing.front_speed_m_per_s, 1.0, 4),
+        _fixed(crossing.rear_s, 1e3, 3),
+        _fixed(crossing.rear_speed_m_per_s, 1.0, 4),
+    ]
+
+
+def _reading_row(reading: Reading) -> list[str]:
+    note = reading.needs if not reading.reason else f"none: {reading.reason}"
+    return [reading.formula, _fixed(reading.length_m, 1e3, 3), _signed(reading.error_m), note]
+
+
+def single(prediction: Prediction) -> str:
+    """One rig: outcome and reason, the gates, the counts and every formula's reading."""
+    gates = tabulate(
+        [_gate_row(crossing) for crossing in prediction.crossings],
+        ["gate", "at mm", "front ms", "m/s", "rear ms", "m/s"],
+        disable_numparse=True,
+        colalign=("right",) * 6,
+    )
+    counts = ", ".join(
+        f"{key.replace('_', ' ')} {'-' if value is None else value}"
+        for key, value in prediction.counts.items()
+    )
+    readings = tabulate(
+        [_reading_row(reading) for reading in prediction.readings],
+        ["formula", "reading mm", "error mm", "needs from the controller"],
+        disable_numparse=True,
+        colalign=("left", "right", "right", "left"),
+    )
+    return "\n".join(
+        [
+            f"{prediction.scenario}  ({prediction.file})",
+            f"true length {1e3 * prediction.true_length_m:.3f} mm, outcome: {prediction.outcome}",
+            fill(prediction.explanation, WIDTH),
+            "",
+            gates,
+            "",
+            f"counts: {counts}",
+            "",
+            readings,
+        ]
+    )
+
+
+def _best(prediction: Prediction) -> Reading | None:
+    known = [reading for reading in prediction.readings if reading.error_m is not None]
+    return min(known, key=lambda reading: abs(reading.error_m or 0.0), default=None)
+
+
+def comparison(predictions: Sequence[Prediction]) -> str:
+    """Several rigs side by side: the formula in charge, and the one that comes closest."""
+    rows = []
+    for number, p in enumerate(predictions, start=1):
+        charge, best = p.readings[0], _best(p)
+        rows.append(
+            [
+                str(number),
+                p.scenario,
+                p.outcome,
+                _fixed(p.true_length_m, 1e3, 2),
+                _fixed(p.crossings[0].front_speed_m_per_s, 1.0, 3),
+                str(p.counts["dwell"] if p.counts["dwell"] is not None else "-"),
+                str(p.counts["capture"] if p.counts["capture"] is not None else "-"),
+                charge.formula,
+                _fixed(charge.length_m, 1e3, 2),
+                _signed(charge.error_m),
+                "-" if best is None else f"{best.formula} {_signed(best.error_m)}",
+            ]
+        )
+    table = tabulate(
+        rows,
+        [
+            "",
+            "rig",
+            "outcome",
+            "true mm",
+            "m/s at 1",
+            "dwell",
+            "capture",
+            "in charge",
+            "reads mm",
+            "off mm",
+            "closest, off mm",
+        ],
+        disable_numparse=True,
+        colalign=("right", "left", "left", *("right",) * 4, "left", "right", "right", "left"),
+        maxcolwidths=[None, 30, 14, None, None, None, None, None, None, None, None],
+    )
+    reasons = [
+        fill(f"{number}. {p.explanation}", WIDTH, subsequent_indent="   ")
+        for number, p in enumerate(predictions, start=1)
+    ]
+    return "\n".join([table, "", *reasons])
