@@ -151,6 +151,18 @@ def test_a_single_variance_has_the_chi_squared_limits() -> None:
     assert high == pytest.approx(14.0 / stats.chi2.ppf(0.025, 7), rel=1e-12)
 
 
+def test_two_mean_squares_of_one_variance_pool_to_its_chi_squared_limit() -> None:
+    # What the cross term G* of Ting et al. is made for: equal mean squares weighted by their
+    # degrees of freedom are one mean square of their sum (derived).
+    from scipy import stats
+
+    n, m, square = 5, 12, 3.0
+    nothing = (-1.0, MeanSquare(1e-15, 30))
+    terms = [(n / (n + m), MeanSquare(square, n)), (m / (n + m), MeanSquare(square, m)), nothing]
+    low, _ = modified_large_sample(terms)
+    assert low == pytest.approx((n + m) * square / stats.chi2.isf(0.025, n + m), rel=1e-9)
+
+
 def test_share_of_tolerance_is_six_standard_deviations_over_it() -> None:
     gauge = study(aiag(), 8.0).chosen.components["gauge"]
     assert gauge.of_tolerance == pytest.approx(6 * 0.302373 / 8.0, rel=1e-5)
