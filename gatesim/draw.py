@@ -7,7 +7,6 @@ and two rigs that share a name share its draws (common random numbers).
 """
 
 from dataclasses import dataclass
-from hashlib import blake2b
 from typing import Protocol
 
 import numpy as np
@@ -64,7 +63,9 @@ class Streams:
     block: int
     trials: int
 
-    def _generator(self, name: str) -> np.random.Generator:
+    def _generator(self, name: str) -> "np.random.Generator":  # quoted: numpy.random loads late
+        from hashlib import blake2b  # deferred: a prediction needs neither
+
         words = np.frombuffer(blake2b(name.encode(), digest_size=8).digest(), np.uint32)
         key = (self.block, int(words[0]), int(words[1]))
         return np.random.Generator(np.random.SFC64(np.random.SeedSequence(self.seed, spawn_key=key)))

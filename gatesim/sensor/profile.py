@@ -66,7 +66,9 @@ def _grid(part: Part, beam: Beam, length: float) -> Array:
     for low, high in spans:
         start, end = low - radius - 1e-12, high + radius + 1e-12
         nodes.append(start + (end - start) * ramp)
-    return np.unique(np.concatenate(nodes))
+    # np.unique would load numpy.ma, which is felt at start-up
+    ordered = np.sort(np.concatenate(nodes))
+    return ordered[np.diff(ordered, prepend=-np.inf) > 0.0]
 
 
 @dataclass(frozen=True)
