@@ -1,6 +1,6 @@
 """The measurement, stage by stage: part and path to edges, edges to counts, counts to readings."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 
 from gatesim.controller import controller_of
 from gatesim.counter import Counted, count
+from gatesim.counter.source import Travel
 from gatesim.draw import Array, Draw
 from gatesim.formula import FORMULAS, Constants, Counts
 from gatesim.inputfilter import Filter
@@ -19,6 +20,9 @@ from gatesim.scenario.model import Scenario
 from gatesim.sensor import Sensor, Switching, receiver_delay, respond, switching
 from gatesim.transition import compact, merged
 from gatesim.verdict import verdict
+
+Move = Callable[[Part, Path, tuple[Force | Belt, ...], Array], Passage]
+"""Motion of a part: answers for positions as `gatesim.motion.passage` does."""
 
 
 @dataclass(frozen=True)
@@ -87,11 +91,14 @@ def run(
     values: Mapping[str, Scalar] | None = None,
     *,
     quantised: bool = True,
+    move: Move = passage,
 ) -> Passed:
     """Run n = ``draw.trials`` parts through the whole measurement.
 
     ``values`` (SI) replace what would be drawn for inputs of those names (``part.length``,
     ``sensor.dark_delay@1``). ``quantised`` off counts fractions, for sensitivities.
+    ``move`` answers for the motion in place of the equation of motion, to see what another
+    motion would have read.
     """
     drawn_values = {**drawn(scenario.inputs(), draw), **(values or {})}
     rig = rig_of(scenario, drawn_values)
@@ -99,7 +106,7 @@ def run(
     length = scenario.part.length.nominal
     switchings = [switching(rig.part, s.beam, s.dark_fraction, s.light_fraction, length) for s in rig.sensors]
     positions, front, rear, edges = _positions(rig, switchings, n)
-    motion = passage(rig.part, rig.path, rig.forces, positions)
+    motion = move(rig.part, rig.path, rig.forces, positions)
     light = [
         _light(sensor, at, motion, columns)
         for sensor, at, columns in zip(rig.sensors, switchings, edges, strict=True)
@@ -109,7 +116,7 @@ def run(
         respond(s.response, t, draw, g) for g, (s, t) in enumerate(zip(rig.sensors, light, strict=True), 1)
     ]
     filtered = [rig.filter.pass_on(times, draw, f"filter@{gate}") for gate, times in enumerate(sensed, 1)]
-    counter = counter_of(scenario, drawn_values, _roller_travel(scenario, rig, motion), quantised=quantised)
+    counter = counter_of(scenario, drawn_values, _roller_travel(scenario, motion), quantised=quantised)
     counted = count(counter, filtered, draw)
     counts = counted.counts()
     outcome = verdict(scenario, rig.gates, motion, light, sensed, filtered, counted)
@@ -188,10 +195,9 @@ def _with_followers(scenario: Scenario, values: Mapping[str, Scalar], times: Arr
     return merged([times + number * interval for number in range(scenario.follower.count + 1)])
 
 
-def _roller_travel(scenario: Scenario, rig: Rig, motion: Passage):  # type: ignore[no-untyped-def]
+def _roller_travel(scenario: Scenario, motion: Passage) -> Travel:
     """How far the belt or the part has moved at times (n, k)."""
-    encoder = scenario.counter.encoder
-    belts = [force for force in rig.forces if isinstance(force, Belt)]
-    if encoder is not None and encoder.rides_on == "belt":
-        return lambda times: belts[0].travel(times.T).T
+    encoder, belt = scenario.counter.encoder, motion.belt
+    if encoder is not None and encoder.rides_on == "belt" and belt is not None:
+        return lambda times: belt.travel(times.T).T
     return motion.travel_at
