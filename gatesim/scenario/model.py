@@ -20,7 +20,6 @@ from gatesim.scenario.moving import (
 from gatesim.scenario.section import Section
 from gatesim.scenario.sensing import Filter, GateSection, NoFilter, SensorSection
 
-
 # The field integral of a magnet is computed once, so its dimensions are the same in every trial.
 _MAGNET_SHAPE = frozenset(
     f"brake.magnet.{key}"

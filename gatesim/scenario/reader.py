@@ -127,13 +127,21 @@ def _valid_keys(keys: list[str]) -> list[str]:
     return sorted({name for model in _valid_models(keys) for name in model.model_fields})
 
 
+def _said(given: Any) -> str:
+    """What the file gave, short enough for a sentence."""
+    if isinstance(given, Mapping | BaseModel):
+        value = given.get("value") if isinstance(given, Mapping) else None
+        return "a table" if value is None else f"a table with value {_said(value)}"
+    said = repr(given)
+    return said if len(said) <= 80 else f"{said[:77]}..."
+
+
 def _sentence(problem: ValidationError, raw: Mapping[str, Any]) -> str:
     errors = problem.errors(include_url=False)
     error = next((e for e in errors if e["type"] == "extra_forbidden"), errors[0])
     keys, _ = _location(error, raw)
     where = ".".join(keys)
-    given = repr(error["input"]) if not isinstance(error["input"], Mapping | BaseModel) else "a table"
-    given = given if len(given) <= 80 else f"{given[:77]}..."
+    given = _said(error["input"])
     kind, context = error["type"], error.get("ctx", {})
     if kind == "extra_forbidden":
         valid = _valid_keys(keys[:-1])
