@@ -16,7 +16,7 @@ class Block:
 
 
 def brake_chute(trials, seed=1, gates=2):
-    """Invented chute: 0.4 m of full-curve brake from 0.25 m on, gates from 0.7 m on; spread in seven values."""
+    """Invented chute: 0.4 m of full-curve brake from 0.25 m on, gates from 0.7 m on; seven values spread."""
     draw = np.random.default_rng(seed).standard_normal((7, trials))
 
     def spread(mean, relative, row):
@@ -43,7 +43,7 @@ def brake_reference(part, path, brake, positions, digits=20):
         z1 = z0 + mp.mpf(brake.length)
 
         def rate(x, y):
-            t, v = y
+            v = y[1]
             cover = max(min(x, z1) - max(x - L, z0), mp.mpf(0)) / (z1 - z0)
             return [1 / v, (g - cover * peak / m * 2 * (v / vc) / (1 + (v / vc) ** 2)) / v]
 

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from gatesim.motion.field import Field, Flags
 from gatesim.motion.meeting import Meeting, refine
 from gatesim.motion.settle import settle
-from gatesim.motion.step import step
+from gatesim.motion.step import end_speed, step
 from gatesim.motion.trials import Array
 
 TOLERANCE = 1e-9
@@ -66,6 +66,7 @@ def advance(field: Field, size: Array, v: Array, hint: Array, meeting: Meeting |
             if uniform.all():
                 return out
             now, field = now.keep(~uniform), field.take(~uniform)
+    now.hint = np.where(np.isinf(now.hint), _first_step(field, now), now.hint)
     for attempt in range(MOST_STEPS):
         ending = _one_step(field, now, meeting)
         if attempt % 16 == 15 and meeting is None:
@@ -123,9 +124,22 @@ def _one_step(field: Field, now: State, meeting: Meeting | None) -> NDArray[np.i
         _stop(now, stopped, a)
         ending[stopped] = STOPPED
     lost = np.isnan(a)
-    now.v[lost] = np.nan
+    now.v[lost] = now.dt[lost] = np.nan
     ending[lost] = ARRIVED
     return ending
+
+
+def _first_step(field: Field, now: State) -> Array:
+    """Guess of a step size where none has served yet.
+
+    A share, found by trial, of the way on which the field's change with position changes the speed
+    by its own size; no limit in a field that does not depend on position.
+    """
+    a = field.acceleration(now.u, now.v)
+    change = np.abs(field.acceleration(now.size, now.v) - a)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        way = end_speed(now.v, a, now.size) * np.sqrt(now.size / change)
+    return np.where(change > 0, 0.16 * way, np.inf)
 
 
 def _accept(

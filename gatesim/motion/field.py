@@ -79,11 +79,11 @@ class Field:
 
 
 def field_between(
-    part: Body, path: Path, forces: tuple[Force, ...], left: Array, size: Array, bare: Flags | None
+    part: Body, path: Path, forces: tuple[Force, ...], drive: Value, left: Array, size: Array
 ) -> Field:
     """Field on the spans from ``left`` over ``size`` (n,), none of which has a kink inside.
 
-    bare: (n,) True where the path's own friction does not act (a belt carries the part there).
+    drive: the part's weight along the path less friction, in N.
     """
     # quarter points, not ends: a strength that jumps at a kink has no value there
     near, far = left + 0.25 * size, left + 0.75 * size
@@ -100,8 +100,6 @@ def field_between(
             slope = np.where(size > 0, change * 2 / (size * inertia), 0.0)
         return Line(start - slope * (0.25 * size), slope)
 
-    resistance = path.resistance(part.mass)
-    drive = path.weight(part.mass) - (resistance if bare is None else np.where(bare, 0.0, resistance))
     steady_near, steady_far = drive, drive
     terms = []
     for force in forces:

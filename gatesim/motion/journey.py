@@ -11,7 +11,7 @@ from gatesim.motion.field import Field, Flags, field_between
 from gatesim.motion.force import Force
 from gatesim.motion.meeting import Meeting
 from gatesim.motion.path import Body, Path
-from gatesim.motion.trials import Array
+from gatesim.motion.trials import Array, Value
 
 
 @dataclass
@@ -19,6 +19,7 @@ class Journey:
     """n trials under way along nodes (k + 1, n).
 
     bare: (k, n) spans on which a belt replaces the path's friction (None: no belt).
+    weight, resistance: downhill weight and friction force of the part, in N.
     time, speed: (k + 1, n), NaN where not reached.
     stop_position, stop_time, ran_back: (n,) where and when the part came to rest (NaN: it did not),
     and whether it turns back there. hint: (n,) step size that served last.
@@ -29,6 +30,8 @@ class Journey:
     forces: tuple[Force, ...]
     nodes: Array
     bare: Flags | None
+    weight: Value = field(init=False)
+    resistance: Value = field(init=False)
     time: Array = field(init=False)
     speed: Array = field(init=False)
     stop_position: Array = field(init=False)
@@ -38,6 +41,8 @@ class Journey:
 
     def __post_init__(self) -> None:
         n = self.nodes.shape[1]
+        self.weight = self.path.weight(self.part.mass)
+        self.resistance = self.path.resistance(self.part.mass)
         self.time, self.speed = np.full(self.nodes.shape, np.nan), np.full(self.nodes.shape, np.nan)
         self.time[0], self.speed[0] = 0.0, self.path.release_speed
         self.stop_position, self.stop_time = np.full(n, np.nan), np.full(n, np.nan)
@@ -46,8 +51,12 @@ class Journey:
     def world(self, j: int) -> Field:
         """Acceleration on span j."""
         left = self.nodes[j]
-        bare = None if self.bare is None else self.bare[j]
-        return field_between(self.part, self.path, self.forces, left, self.nodes[j + 1] - left, bare)
+        drive = self.weight - self._resistance(j)
+        return field_between(self.part, self.path, self.forces, drive, left, self.nodes[j + 1] - left)
+
+    def _resistance(self, j: int) -> Value:
+        """Friction force on span j, in N."""
+        return self.resistance if self.bare is None else np.where(self.bare[j], 0.0, self.resistance)
 
     def begin_span(self, j: int) -> Flags:
         """Carry over what a span of no size leaves as it is; returns the trials that have way to go."""
@@ -107,6 +116,5 @@ class Journey:
         x[rows] = position
         inertia = self.part.mass * (1 + self.part.inertia_factor)
         inertia = inertia + sum(force.added_mass(x) for force in self.forces)
-        bare = np.zeros(self.hint.shape, bool) if self.bare is None else self.bare[j]
-        turned = np.where(bare, 0.0, 2 * self.path.resistance(self.part.mass) / inertia)
+        turned = np.broadcast_to(2 * self._resistance(j) / inertia, x.shape)
         self.ran_back[rows] = a + turned[rows] < -1e-12 * np.abs(a)

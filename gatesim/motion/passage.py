@@ -182,5 +182,6 @@ def _join(pieces: list[Passage], belt: Belt | None) -> Passage:
     if len(pieces) == 1:
         return pieces[0]
     names = [field.name for field in fields(Passage) if field.name != "belt"]
-    joined = {name: np.concatenate([getattr(piece, name) for piece in pieces]) for name in names}
+    # the transposes, because the nodes lie in memory one node after the other
+    joined = {name: np.concatenate([getattr(piece, name).T for piece in pieces], axis=-1).T for name in names}
     return Passage(**joined, belt=belt)

@@ -7,6 +7,7 @@ terms of e^2 (derived: insert into v dv/dx = a(x, v)).
 """
 
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 
@@ -15,8 +16,6 @@ from gatesim.motion.trials import Array
 
 SLOW = 1e-5
 """Largest e: its square is the relative error of the speed that is left out."""
-
-NODES, WEIGHTS = (np.array(values) for values in np.polynomial.legendre.leggauss(16))
 
 
 @dataclass(frozen=True)
@@ -46,7 +45,7 @@ def settle(field: Field, u: Array, v: Array, left: Array) -> Glide:
             ready &= 50 * np.maximum(way, end_way) < distance
             if ready.any():
                 dt = np.zeros_like(v)
-                for node, weight in zip(NODES, WEIGHTS, strict=True):
+                for node, weight in zip(*_quadrature(), strict=True):
                     dt += 0.5 * weight * distance / _terminal(field, u + distance * (node + 1) / 2, start)[0]
                 for kept, new in ((glide.distance, distance), (glide.v, end), (glide.dt, dt)):
                     np.copyto(kept, new, where=ready)
@@ -66,6 +65,14 @@ def _terminal(field: Field, u: Array, guess: Array) -> tuple[Array, Array, Flags
     lag = tau * tau * steepness  # dw/dx = tau da/dx
     calm = (tau > 0) & (np.abs(lag) < SLOW) & (np.abs(change) < 1e-10 * w)
     return w * (1 - lag), w * tau, calm
+
+
+@cache
+def _quadrature() -> tuple[Array, Array]:
+    """Gauss-Legendre nodes and weights on [-1, 1]; numpy.polynomial is loaded only if it is needed."""
+    from numpy.polynomial.legendre import leggauss
+
+    return leggauss(16)
 
 
 def _relaxation(field: Field, u: Array, v: Array) -> Array:

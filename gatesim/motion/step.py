@@ -36,7 +36,7 @@ class Acceleration(Protocol):
         ...
 
 
-BLOCK = 2048
+BLOCK = 4096
 """Trials whose stages fit into the second-level cache together."""
 
 TWICE_NODES = 2 * NODES[:, None]

@@ -1,0 +1,143 @@
+"""Belts: slip, catch, carry; against closed forms and independent root finding."""
+
+import numpy as np
+import pytest
+from numpy.testing import assert_allclose
+from scipy.integrate import quad
+from scipy.optimize import brentq
+
+from gatesim.motion import AirDrag, Belt, Path, passage
+from gatesim.motion.trials import take
+from gatesim.outcome import Outcome
+from tests.motion_rigs import Block
+
+G = 9.80665
+RIPPLED = Belt(1.0, 0.3, start_speed=0.2, ramp=0.4, ripple=0.03, ripple_frequency=5.0, ripple_phase=0.7)
+
+
+def test_part_placed_at_rest_slips_then_rides():
+    # slip: x = mu g t^2/2 until V = mu g t, then V (derived)
+    p = passage(Block(), Path(0.0), (Belt(1.0, 0.3),), [0.05, 0.1, 0.4, 2.0])
+    a = 0.3 * G
+    caught, t = 0.5 / a, 1 / a
+    assert_allclose(p.caught_position, caught, rtol=1e-12)
+    assert_allclose(p.caught_time, t, rtol=1e-12)
+    assert_allclose(
+        p.time[0], [(0.1 / a) ** 0.5, (0.2 / a) ** 0.5, t + 0.4 - caught, t + 2 - caught], rtol=1e-12
+    )
+    assert p.outcome[0] == Outcome.MEASURED
+
+
+def test_fast_part_is_slowed_down_to_the_belt():
+    p = passage(Block(), Path(0.0, release_speed=2.0), (Belt(1.0, 0.3),), [0.1, 1.0])
+    a = 0.3 * G
+    caught = (4 - 1) / (2 * a)
+    assert_allclose(p.caught_position, caught, rtol=1e-12)
+    assert_allclose(p.time[0, 1], 1 / a + 1.0 - caught, rtol=1e-12)
+
+
+def test_uphill_belt_pulls_with_friction_less_weight():
+    p = passage(Block(), Path(-0.1), (Belt(0.5, 0.4),), [0.01, 1.0])
+    a = G * (0.4 * np.cos(0.1) - np.sin(0.1))
+    assert_allclose(p.caught_position, 0.25 / (2 * a), rtol=1e-12)
+
+
+def test_belt_after_a_chute_replaces_the_friction_of_the_path():
+    p = passage(Block(), Path(0.3, 0.1), (Belt(2.5, 0.5, start=0.4),), [0.4, 0.5, 3.0])
+    before = G * (np.sin(0.3) - 0.1 * np.cos(0.3))
+    on = G * (np.sin(0.3) + 0.5 * np.cos(0.3))
+    v = np.sqrt(2 * before * 0.4)
+    assert_allclose(p.speed[0, 0], v, rtol=1e-12)
+    assert_allclose(p.speed[0, 1], np.sqrt(v**2 + 2 * on * 0.1), rtol=1e-12)
+    assert_allclose(p.caught_position, 0.4 + (2.5**2 - v**2) / (2 * on), rtol=1e-12)
+
+
+@pytest.mark.parametrize("t", [0.0, 0.1, 0.4, 0.75, 3.1])
+def test_belt_travel_is_the_integral_of_its_speed(t):
+    whole = quad(lambda s: float(RIPPLED.velocity(np.array(s))), 0, t, epsabs=1e-13, limit=400, points=[0.4])[
+        0
+    ]
+    assert_allclose(RIPPLED.travel(np.array([t])), whole, rtol=1e-9, atol=1e-12)
+
+
+def test_belt_acceleration_is_the_derivative_of_its_speed():
+    t, h = np.array([0.1, 0.3, 0.9]), 1e-6
+    slope = (RIPPLED.velocity(t + h) - RIPPLED.velocity(t - h)) / (2 * h)
+    assert_allclose(RIPPLED.acceleration(t), slope, rtol=1e-8)
+    least, most = RIPPLED.steepest(np.array([0.0]))
+    times = np.linspace(0, 2, 4001)
+    swing = RIPPLED.acceleration(times)
+    assert least[0] <= swing.min()
+    assert swing.max() <= most[0] <= swing.max() + 0.5 * (most[0] - least[0])
+
+
+def test_rippled_belt_is_caught_and_ridden_exactly():
+    a = 0.3 * G
+    p = passage(Block(), Path(0.0, release_speed=0.1), (RIPPLED,), [0.02, 0.5, 1.3])
+
+    def gap(t):
+        return float(RIPPLED.velocity(np.array(t))) - (0.1 + a * t)
+
+    first = next(t for t in np.arange(1e-4, 2, 1e-4) if gap(t) <= 0)
+    since = brentq(gap, first - 1e-4, first, xtol=1e-15)
+    caught = 0.1 * since + a * since**2 / 2
+    assert_allclose(p.caught_time, since, rtol=1e-9)
+    assert_allclose(p.caught_position, caught, rtol=1e-9)
+    begun = float(RIPPLED.travel(np.array(since)))
+    for x, time in zip([0.5, 1.3], p.time[0, 1:], strict=True):
+        riding = brentq(
+            lambda t, x=x: float(RIPPLED.travel(np.array(t))) - begun + caught - x, since, 5, xtol=1e-14
+        )
+        assert_allclose(time, riding, rtol=1e-9)
+    assert_allclose(p.speed[0, 1:], RIPPLED.velocity(p.time[0, 1:]), rtol=1e-12)
+
+
+def test_belt_that_starts_gently_carries_from_rest_and_one_that_starts_hard_slips():
+    gentle = passage(Block(), Path(0.0), (Belt(1.0, 0.3, ramp=1.0),), [0.25, 1.0])
+    assert_allclose(gentle.caught_position, 0.0)
+    assert_allclose(gentle.time[0], [np.sqrt(0.5), 1.5], rtol=1e-12)
+    assert_allclose(gentle.grip, 1 / (0.3 * G), rtol=1e-12)
+    hard = passage(Block(), Path(0.0), (Belt(1.0, 0.3, ramp=0.1),), [0.25, 1.0])
+    assert_allclose(hard.caught_time, 1 / (0.3 * G), rtol=1e-9)
+
+
+def test_part_not_caught_before_the_last_position_slips():
+    p = passage(Block(), Path(0.0), (Belt(3.0, 0.1),), [0.1, 0.5])
+    assert p.outcome[0] == Outcome.SLIPPING
+    assert np.isnan(p.caught_position[0])
+    assert_allclose(p.time[0], np.sqrt(2 * np.array([0.1, 0.5]) / (0.1 * G)), rtol=1e-12)
+
+
+def test_ripple_beyond_the_grip_is_reported():
+    p = passage(Block(), Path(0.0), (Belt(1.0, 0.2, ripple=0.1, ripple_frequency=10.0),), [0.1, 1.0])
+    assert_allclose(p.grip, 0.1 * 2 * np.pi * 10 / (0.2 * G), rtol=1e-12)
+    assert p.outcome[0] == Outcome.SLIPPING
+
+
+def test_too_steep_a_belt_lets_the_part_run_back():
+    p = passage(Block(), Path(-0.5), (Belt(1.0, 0.3),), [0.1])
+    assert p.outcome[0] == Outcome.RAN_BACK
+    assert p.stop_position[0] == 0
+
+
+def test_trial_on_a_belt_does_not_depend_on_its_company():
+    n = 40
+    rng = np.random.default_rng(2)
+    belt = Belt(
+        rng.uniform(0.3, 2, n), rng.uniform(0.1, 0.6, n), start=rng.uniform(0, 0.2, n),
+        ripple=rng.uniform(0, 0.05, n), ripple_frequency=rng.uniform(1, 9, n),
+        ripple_phase=rng.uniform(0, 6, n),
+    )  # fmt: skip
+    path = Path(rng.uniform(0.1, 0.3, n), 0.05)
+    forces = (belt, AirDrag(1.0, 0.01))
+    everything = passage(Block(), path, forces, [0.3, 0.6, 1.4])
+    for i in range(0, n, 7):
+        rows = np.array([i])
+        alone = passage(Block(), take(path, rows), tuple(take(f, rows) for f in forces), [0.3, 0.6, 1.4])
+        for name in ("time", "speed", "caught_position", "grip", "outcome"):
+            assert np.array_equal(getattr(alone, name)[0], getattr(everything, name)[i], equal_nan=True), name
+
+
+def test_two_belts_are_refused():
+    with pytest.raises(ValueError, match="2 belts"):
+        passage(Block(), Path(0.0), (Belt(1.0, 0.3), Belt(1.0, 0.3)), [0.1])

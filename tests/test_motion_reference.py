@@ -1,0 +1,111 @@
+"""The full-curve brake against a 20-digit integration and an independent solver."""
+
+import numpy as np
+from numpy.testing import assert_allclose
+from scipy.integrate import solve_ivp
+
+from gatesim.motion import AirDrag, EddyBrake, Path, dop853, passage
+from gatesim.motion.trials import take
+from tests.motion_rigs import Block, brake_chute, brake_reference
+
+
+def single(item, i):
+    return type(item)(**{k: float(v[i]) if isinstance(v, np.ndarray) else v for k, v in vars(item).items()})
+
+
+def test_full_curve_brake_agrees_with_20_digits():
+    part, path, brake, x = brake_chute(6, seed=3)
+    p = passage(part, path, (brake,), x)
+    for i in range(6):
+        time, speed = brake_reference(*(single(item, i) for item in (part, path, brake)), x[i])
+        assert_allclose(p.time[i], time, rtol=1e-9)
+        assert_allclose(p.speed[i], speed, rtol=1e-9)
+
+
+def test_strong_brakes_and_both_sides_of_the_peak_agree_with_20_digits():
+    # light and heavy braking, part shorter and longer than the brake, fast entry above v_c
+    cases = [
+        (Block(0.02, 0.01), Path(1.5, 0.0), EddyBrake(0.1, 0.1, 0.5, 0.3)),
+        (Block(0.5, 1.0), Path(1.2, 0.3), EddyBrake(0.6, 0.05, 30.0, 0.8)),
+        (Block(0.1, 0.1), Path(1.0, 0.1), EddyBrake(0.4, 0.2, 2.0, 0.2)),
+        (Block(0.1, 0.1), Path(0.9, 0.1), EddyBrake(0.05, 0.3, 5.0, 0.15)),
+    ]
+    for part, path, brake in cases:
+        x = np.array([0.3, 0.66, 0.75])
+        time, speed = brake_reference(part, path, brake, x)
+        p = passage(part, path, (brake,), x)
+        assert_allclose(p.time[0], time, rtol=1e-9)
+        assert_allclose(p.speed[0], speed, rtol=1e-9)
+
+
+def test_crawling_over_a_very_strong_brake_agrees_with_a_stiff_solver():
+    """3 mm/s, some 200,000 relaxation lengths on the way, so the engine glides; Radau as the reference."""
+    part, path = Block(0.1, 0.1), Path(1.0)
+    brake = EddyBrake(0.02, 0.3, 400.0, 1.0)
+
+    def rate(t, y):
+        cover = np.clip(min(y[0] - 0.02, 0.42 - y[0]), 0, 0.1) / 0.3
+        force = -800.0 * y[1] / (1 + y[1] ** 2) * cover
+        return [y[1], 9.80665 * np.sin(1.0) + force / 0.1]
+
+    x = np.array([0.06, 0.2, 0.38])
+    events = [lambda t, y, at=at: y[0] - at for at in x]
+    events[-1].terminal = True
+    reference = solve_ivp(rate, (0, 1e4), [0.0, 0.0], "Radau", events=events, rtol=1e-9, atol=1e-12)
+    p = passage(part, path, (brake,), x)
+    # the reference is asked for 1e-9 a step and interpolates its events with a cubic
+    assert_allclose(p.time[0], [float(t[0]) for t in reference.t_events], rtol=1e-6)
+
+
+def test_independent_solver_with_events():
+    """scipy's DOP853 in time with event search: rtol 1e-12, kinks not resolved, hence 1e-8."""
+    part, path = Block(0.17, 0.08), Path(0.6, 0.2, release_speed=1e-6)
+    forces = (EddyBrake(0.25, 0.4, 0.9, 2.0), AirDrag(1.1, 2e-3))
+    x = np.array([0.2, 0.6, 0.8])
+
+    def rate(t, y):
+        v = y[1]
+        cover = max(min(y[0], 0.65) - max(y[0] - 0.17, 0.25), 0.0) / 0.4
+        force = -0.9 * cover * 2 * (v / 2) / (1 + (v / 2) ** 2) - 0.5 * 1.204 * 1.1 * 2e-3 * v**2
+        return [v, 9.80665 * (np.sin(0.6) - 0.2 * np.cos(0.6)) + force / 0.08]
+
+    events = [lambda t, y, at=at: y[0] - at for at in x]
+    reference = solve_ivp(
+        rate, (0, 1), [0, 1e-6], "DOP853", events=events, rtol=1e-12, atol=1e-14, max_step=2e-3
+    )
+    p = passage(part, path, forces, x)
+    assert_allclose(p.time[0], [float(t[0]) for t in reference.t_events], rtol=1e-8)
+
+
+def test_table_is_the_published_one():
+    from scipy.integrate._ivp import dop853_coefficients as table
+
+    for i, row in enumerate(dop853.STAGES):
+        assert_allclose(row, table.A[i, :i], rtol=0)
+    assert_allclose(dop853.NODES, table.C[:12], rtol=0)
+    assert_allclose(dop853.WEIGHTS, table.B[:12], rtol=0)
+    assert_allclose(dop853.ERROR5, table.E5[:12], rtol=0)
+    assert_allclose(dop853.ERROR3, table.E3[:12], rtol=0)
+
+
+def test_a_trial_does_not_depend_on_its_company():
+    """Bit for bit the same alone, in a small batch, and across chunks."""
+    part, path, brake, x = brake_chute(9001, seed=5)
+    x[7] = np.nan
+    forces = (brake, AirDrag(1.0, np.linspace(1e-4, 1e-2, 9001)))
+    everything = passage(part, path, forces, x)
+    for rows in ([0], [1], [7], [9000], [8191, 8192], range(5000, 5037)):
+        rows = np.array(rows)
+        alone = passage(take(part, rows), take(path, rows), tuple(take(f, rows) for f in forces), x[rows])
+        for name in ("time", "speed", "node_time", "brake_ratio"):
+            assert np.array_equal(getattr(alone, name), getattr(everything, name)[rows], equal_nan=True)
+
+
+def test_positions_may_come_in_any_order_and_be_missing():
+    part, path, brake, _ = brake_chute(1)
+    p = passage(part, path, (brake,), [0.8, np.nan, 0.1, 0.8, -0.1, 0.0])
+    q = passage(part, path, (brake,), [0.1, 0.8])
+    assert_allclose(p.time[0, [2, 0]], q.time[0], rtol=1e-12)
+    assert p.time[0, 3] == p.time[0, 0]
+    assert np.isnan(p.time[0, [1, 4]]).all()
+    assert p.time[0, 5] == 0
