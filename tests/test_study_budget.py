@@ -6,7 +6,6 @@ from dataclasses import dataclass
 
 import numpy as np
 import pytest
-from study_models import END_GAUGE, ISHIGAMI, MASS, FormulaModel, additive
 
 from gatesim.distribution import Normal, Rectangular, StudentT
 from gatesim.problem import InputError
@@ -17,6 +16,7 @@ from gatesim.study.indices import sobol_indices
 from gatesim.study.model import Trials
 from gatesim.study.plan import Plan
 from gatesim.study.validation import validate
+from tests.study_models import END_GAUGE, ISHIGAMI, MASS, FormulaModel, additive
 
 
 @dataclass(frozen=True)

@@ -9,13 +9,13 @@ import math
 import numpy as np
 import pytest
 from scipy.stats import binomtest, chi2, expon, norm
-from study_models import FormulaModel
 
 from gatesim.distribution import Normal
 from gatesim.quantity import Quantity
 from gatesim.study.engine import InThisProcess, study
 from gatesim.study.plan import Plan
 from gatesim.study.result import share
+from tests.study_models import FormulaModel
 
 ONE_SIDE = 1e-7
 X = {"x": Quantity(0.0, spread=Normal(1.0))}

@@ -13,7 +13,6 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from study_models import END_GAUGE, MASS, FormulaModel, additive, unit_rectangular
 
 from gatesim.distribution import Normal
 from gatesim.problem import InputError
@@ -26,6 +25,7 @@ from gatesim.study.plan import Plan
 from gatesim.study.ranks import RankSummary, curve_of
 from gatesim.study.state import load
 from gatesim.study.until import Until
+from tests.study_models import END_GAUGE, MASS, FormulaModel, additive, unit_rectangular
 
 HERE = Path(__file__).parent
 
@@ -70,7 +70,7 @@ RESUMED = """
 import sys
 from pathlib import Path
 sys.path.insert(0, {tests!r})
-from study_models import MASS
+from tests.study_models import MASS
 from gatesim.study.engine import InThisProcess, study
 from gatesim.study.plan import Plan
 study(MASS, Plan(trials={trials}, seed=3), workers={workers}, state_file=Path({state!r}))
@@ -156,7 +156,7 @@ def test_ctrl_c_returns_what_was_reached():
 STOPPED = """
 import sys, time
 sys.path.insert(0, {tests!r})
-from study_models import MASS
+from tests.study_models import MASS
 from gatesim.study.engine import study
 from gatesim.study.plan import Plan
 class Slow(type(MASS)):

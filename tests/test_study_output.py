@@ -7,7 +7,6 @@ import math
 
 import numpy as np
 import pytest
-from study_models import MASS, FormulaModel
 
 from gatesim.distribution import Normal
 from gatesim.problem import InputError
@@ -25,6 +24,7 @@ from gatesim.view.number import percent, with_error
 from gatesim.view.studytext import budget_text, study_text, sweep_text
 from gatesim.view.style import save
 from gatesim.view.sweepchart import sweep_chart
+from tests.study_models import MASS, FormulaModel
 
 
 def millimetre(values):

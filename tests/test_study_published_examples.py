@@ -5,7 +5,6 @@ JCGM 100 H.1 read in the worked copies of the example in two open uncertainty ca
 """
 
 import pytest
-from study_models import END_GAUGE, GAUGE_BLOCK, MASS, additive, unit_rectangular
 
 from gatesim.distribution import Normal
 from gatesim.study.budget import budget
@@ -13,6 +12,7 @@ from gatesim.study.engine import study
 from gatesim.study.plan import Plan
 from gatesim.study.until import Until, tolerance_of_digits
 from gatesim.study.validation import validate
+from tests.study_models import END_GAUGE, GAUGE_BLOCK, MASS, additive, unit_rectangular
 
 MILLION = Plan(trials=1_000_000)
 WIDE = (unit_rectangular(10.0), *[unit_rectangular()] * 3)

@@ -2,7 +2,6 @@
 
 import numpy as np
 import pytest
-from study_models import FormulaModel
 
 from gatesim.distribution import Normal
 from gatesim.problem import InputError
@@ -10,6 +9,7 @@ from gatesim.quantity import Quantity
 from gatesim.study.engine import InThisProcess, study
 from gatesim.study.plan import Plan
 from gatesim.study.sweep import Axis, grid_values, sweep
+from tests.study_models import FormulaModel
 
 PLAN = Plan(trials=5_000, seed=4)
 

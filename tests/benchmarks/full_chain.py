@@ -11,10 +11,7 @@ drawing of the random numbers that a trial needs, the bound for anything that dr
 import sys
 import time
 from dataclasses import replace
-from pathlib import Path
 from unittest import mock
-
-sys.path.insert(0, str(Path(__file__).parents[1]))
 
 import numpy as np
 from scipy.integrate import solve_ivp

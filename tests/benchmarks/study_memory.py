@@ -11,14 +11,14 @@ import sys
 import time
 from pathlib import Path
 
-sys.path.insert(0, str(Path(__file__).parents[1]))
+sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from scipy.stats import norm
-from study_models import additive
 
 from gatesim.distribution import Normal
 from gatesim.study.engine import study
 from gatesim.study.plan import Plan
+from tests.study_models import additive
 
 
 def main() -> None:

@@ -7,13 +7,13 @@ many Sobol points gave (the square of the ratio of errors, errors from 32 indepe
 import sys
 from pathlib import Path
 
-sys.path.insert(0, str(Path(__file__).parents[1]))
+sys.path.insert(0, str(Path(__file__).parents[2]))
 
 import numpy as np
-from study_models import END_GAUGE, ISHIGAMI, MASS, FormulaModel, additive, unit_rectangular
 
 from gatesim.study.engine import InThisProcess, study
 from gatesim.study.plan import Plan
+from tests.study_models import END_GAUGE, ISHIGAMI, MASS, FormulaModel, additive, unit_rectangular
 
 TRIALS = 2**16
 STUDIES = 32
