@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gatesim.controller import controller_of
-from gatesim.counter import Counted, count
+from gatesim.counter import Counted, Counter, count
 from gatesim.counter.source import Travel
 from gatesim.draw import Array, Draw
 from gatesim.formula import FORMULAS, Constants, Counts
@@ -24,6 +24,9 @@ from gatesim.verdict import verdict
 Move = Callable[[Part, Path, tuple[Force | Belt, ...], Array], Passage]
 """Motion of a part: answers for positions as `gatesim.motion.passage` does."""
 
+ROLLER_REACH = 0.25
+"""Distance in m that a part still turns an encoder's roller past the last gate: edges come late."""
+
 
 @dataclass(frozen=True)
 class Rig:
@@ -37,6 +40,8 @@ class Rig:
     filter: Filter
     constants: Constants
     formulas: tuple[str, ...]
+    releases: tuple[Scalar, ...]
+    """Times at which the part and those that follow it are released, in s."""
 
 
 @dataclass(frozen=True)
@@ -58,6 +63,7 @@ class Passed:
     light: tuple[Array, ...]
     sensed: tuple[Array, ...]
     filtered: tuple[Array, ...]
+    counter: Counter
     counted: Counted
     counts: Counts
     readings: dict[str, Array]
@@ -82,7 +88,14 @@ def rig_of(scenario: Scenario, values: Mapping[str, Scalar]) -> Rig:
         filter_of(scenario, values),
         controller.constants,
         controller.formulas,
+        _releases(scenario, values),
     )
+
+
+def _releases(scenario: Scenario, values: Mapping[str, Scalar]) -> tuple[Scalar, ...]:
+    if scenario.follower is None:
+        return (0.0,)
+    return tuple(number * values["follower.interval"] for number in range(scenario.follower.count + 1))
 
 
 def run(
@@ -105,13 +118,14 @@ def run(
     n = draw.trials
     length = scenario.part.length.nominal
     switchings = [switching(rig.part, s.beam, s.dark_fraction, s.light_fraction, length) for s in rig.sensors]
-    positions, front, rear, edges = _positions(rig, switchings, n)
+    follow = scenario.counter.encoder is not None and scenario.counter.encoder.rides_on == "part"
+    positions, front, rear, edges = _positions(rig, switchings, n, follow=follow)
     motion = move(rig.part, rig.path, rig.forces, positions)
     light = [
         _light(sensor, at, motion, columns)
         for sensor, at, columns in zip(rig.sensors, switchings, edges, strict=True)
     ]
-    light = [_with_followers(scenario, drawn_values, times) for times in light]
+    light = [_with_followers(rig.releases, times) for times in light]
     sensed = [
         respond(s.response, t, draw, g) for g, (s, t) in enumerate(zip(rig.sensors, light, strict=True), 1)
     ]
@@ -129,6 +143,7 @@ def run(
         tuple(light),
         tuple(sensed),
         tuple(filtered),
+        counter,
         counted,
         counts,
         read(rig.formulas, counts, rig.constants, outcome.reads),
@@ -148,9 +163,12 @@ def read(
 
 
 def _positions(
-    rig: Rig, switchings: list[Switching], n: int
+    rig: Rig, switchings: list[Switching], n: int, *, follow: bool
 ) -> tuple[Array, tuple[int, ...], tuple[int, ...], list[slice]]:
-    """Positions to ask of the motion, (n, p), and which columns are whose."""
+    """Positions to ask of the motion, (n, p), and which columns are whose.
+
+    ``follow`` asks for one past the last gate, up to which the part turns an encoder's roller.
+    """
     columns: list[Array] = []
     front, rear, edges = [], [], []
     for gate, at in zip(rig.gates, switchings, strict=True):
@@ -161,6 +179,8 @@ def _positions(
         edges.append(slice(len(columns), len(columns) + at.travel.shape[1]))
         travel = np.where(np.isfinite(at.travel), at.travel, np.nan)
         columns += [np.broadcast_to(gate + column, (n,)) for column in travel.T]
+    if follow:
+        columns.append(columns[rear[-1]] + ROLLER_REACH)
     return np.stack(columns, axis=1), tuple(front), tuple(rear), edges
 
 
@@ -186,18 +206,22 @@ def _receiver(sensor: Sensor, at: Switching, speed: Array) -> Array:
     return delay
 
 
-def _with_followers(scenario: Scenario, values: Mapping[str, Scalar], times: Array) -> Array:
+def _with_followers(releases: tuple[Scalar, ...], times: Array) -> Array:
     """The gate's light with the parts that follow: each repeats the first one's motion later."""
-    if scenario.follower is None:
+    if len(releases) == 1:
         return times
-    interval = np.asarray(values["follower.interval"], float)
-    interval = interval[:, None] if interval.ndim else interval
-    return merged([times + number * interval for number in range(scenario.follower.count + 1)])
+    return merged([times + np.asarray(release, float).reshape(-1, 1) for release in releases])
 
 
 def _roller_travel(scenario: Scenario, motion: Passage) -> Travel:
-    """How far the belt or the part has moved at times (n, k)."""
+    """How far the belt or the part has moved at times (n, k).
+
+    A roller on the part stands still once the part has left it: past the last position asked for.
+    """
     encoder, belt = scenario.counter.encoder, motion.belt
-    if encoder is not None and encoder.rides_on == "belt" and belt is not None:
+    if encoder is None:
+        return motion.travel_at
+    if encoder.rides_on == "belt" and belt is not None:
         return lambda times: belt.travel(times.T).T
-    return motion.travel_at
+    left = np.nanmax(np.column_stack([motion.node_time, motion.stop_time]), axis=1)[:, None]
+    return lambda times: motion.travel_at(np.minimum(times, left))

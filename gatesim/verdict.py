@@ -51,7 +51,8 @@ def verdict(
         nonlocal code
         code = np.where((code == Outcome.MEASURED) & here, outcome, code)
 
-    mark(stops, motion.outcome)
+    # a part that stops once everything is latched has been measured
+    mark(stops & (counted.outcome[:, 0] != Outcome.MEASURED), motion.outcome)
     mark(~seen, Outcome.NOT_DARKENED)
     mark(~passed, Outcome.SWALLOWED)
     mark(~acted, Outcome.BETWEEN_SCANS)
@@ -77,7 +78,8 @@ def _merged(light: list[Array], filtered: list[Array]) -> NDArray[np.bool_]:
     lost = [
         edge_count(after) < edge_count(before) for before, after in zip(light[:2], filtered[:2], strict=True)
     ]
-    return np.any(lost, axis=0)
+    found: NDArray[np.bool_] = np.any(lost, axis=0)
+    return found
 
 
 def _let_through(light: list[Array], filtered: list[Array]) -> NDArray[np.bool_]:
@@ -85,4 +87,5 @@ def _let_through(light: list[Array], filtered: list[Array]) -> NDArray[np.bool_]
     more = [
         edge_count(after) > edge_count(before) for before, after in zip(light[:2], filtered[:2], strict=True)
     ]
-    return np.any(more, axis=0)
+    found: NDArray[np.bool_] = np.any(more, axis=0)
+    return found

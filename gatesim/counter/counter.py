@@ -50,6 +50,20 @@ class Counted:
     gates: tuple[Array, ...]
     every: Array
     limit_ratio: Array
+    counter: Counter
+    phase: Array
+
+    def register_at(self, times: Array) -> Array:
+        """What the count register holds at times (n, k): 0 while no cycle runs."""
+        held = np.zeros(times.shape)
+        for cycle in range(self.outcome.shape[1]):
+            start, rearm = self.cycles.start[:, cycle, None], self.cycles.rearm[:, cycle, None]
+            value = _count_at(
+                self.counter, self.gates[0], start[:, 0], times, self.phase, self.every[:, cycle]
+            )
+            inside = (times >= start) & ~(times >= rearm)
+            held = np.where(inside, np.mod(value, 2.0**self.counter.width), held)
+        return held
 
     def counts(self, cycle: int = 0) -> Counts:
         """Registers of one cycle, (n,) each."""
@@ -67,44 +81,53 @@ def count(counter: Counter, gates: list[Array], draw: Draw, cycles: int = 1) -> 
     top = 2.0**counter.width
     outcome = _logic_outcome(counter, latched)
     for cycle in range(shape[1]):
+        start = latched.start[:, cycle]
         times = np.stack([getattr(latched, key)[:, cycle] for key in REGISTERS], axis=1)
         if counter.counting == "while-dark":
-            times = _stop_at_gate(times, latched, cycle)
-        progress = counter.source.progress(latched.start[:, cycle], times, phase)
-        every[:, cycle], ratio[:, cycle] = _dead_time(counter, latched, progress, times, cycle)
-        progress = progress / every[:, cycle, None]
-        values = counter.source.whole(progress, phase) if counter.quantised else progress
-        over = (values >= top).any(axis=1)  # NaN compares false
+            # the count stands still once gate 1 is light for good: what is latched later says nothing
+            times = np.where(times > times[:, :1], np.nan, times)
+        every[:, cycle], ratio[:, cycle] = _dead_time(counter, start, times[:, 0], phase)
+        values = _count_at(counter, acted[0], start, times, phase, every[:, cycle])
+        over = np.any(values >= top, axis=1)  # NaN compares false
         outcome[:, cycle] = _first(outcome[:, cycle], over, Outcome.OVERFLOW)
         outcome[:, cycle] = _first(outcome[:, cycle], every[:, cycle] > 1.0, Outcome.PULSES_LOST)
         for number, key in enumerate(REGISTERS):
             registers[key][:, cycle] = np.mod(values[:, number], top)
-    return Counted(registers, outcome, latched, tuple(acted), every, ratio)
+    return Counted(registers, outcome, latched, tuple(acted), every, ratio, counter, phase)
 
 
-def _stop_at_gate(times: Array, latched: Cycles, cycle: int) -> Array:
-    """Moments as a counter sees them that stops while gate 1 is light: no later ones, no pauses."""
-    dwell = times[:, :1]
-    late = times > dwell
-    stopped = np.where(late, np.nan, times)
-    # with more than one dark interval only the dwell is corrected; earlier captures keep their count
-    stopped[:, 0] -= latched.paused[:, cycle]
-    return stopped
+def _count_at(counter: Counter, gate: Array, start: Array, times: Array, phase: Array, every: Array) -> Array:
+    """Counts from ``start`` (n,) to ``times`` (n, k), NaN kept; ``gate`` is the list of gate 1."""
+
+    def counted(until: Array) -> Array:
+        progress = counter.source.progress(start, until, phase) / every[:, None]
+        return counter.source.whole(progress, phase) if counter.quantised else progress
+
+    if counter.counting == "until-rearm":
+        return counted(times)
+    total = np.where(np.isnan(times), np.nan, 0.0)
+    for column in range(0, gate.shape[1], 2):
+        dark, light = gate[:, column, None], gate[:, column + 1, None]
+        counts = (dark >= start[:, None]) & (dark < times)
+        spell = counted(np.where(counts, np.minimum(light, times), start[:, None]))
+        total += spell - counted(np.where(counts, dark, start[:, None]))
+    return total
 
 
-def _dead_time(
-    counter: Counter, latched: Cycles, progress: Array, times: Array, cycle: int
-) -> tuple[Array, Array]:
-    """One pulse counted of so many, and pulse frequency over the limit.
+def _dead_time(counter: Counter, start: Array, dwell: Array, phase: Array) -> tuple[Array, Array]:
+    """One pulse counted of so many (n,), and pulse frequency over the limit (n,).
 
     The input is blind for 1/limit after each pulse it accepts (non-paralysable dead time; G. F.
-    Knoll, Radiation Detection and Measurement, ch. 4, from memory). Evenly spaced pulses at f
-    are then counted one in ceil(f / limit), whatever the phase.
+    Knoll, Radiation Detection and Measurement, ch. 4, from memory), since an input circuit that
+    recovers within 1/limit follows every slower train and loses pulses of a faster one. Evenly
+    spaced pulses at f are then counted one in ceil(f / limit), whatever the phase. The limit is
+    that of one channel: an encoder's edge factor multiplies counts, not pulses.
     """
     if np.all(np.isinf(counter.input_limit)):
-        return np.ones(len(times)), np.zeros(len(times))
+        return np.ones(len(dwell)), np.zeros(len(dwell))
+    progress = counter.source.progress(start, dwell[:, None], phase)[:, 0]
     with np.errstate(invalid="ignore", divide="ignore"):  # an empty dwell has no frequency
-        rate = progress[:, 0] / (times[:, 0] - latched.start[:, cycle])
+        rate = progress / counter.source.counts_per_pulse / (dwell - start)
     ratio = np.nan_to_num(np.abs(rate) / counter.input_limit, nan=0.0, posinf=0.0)
     # a pulse train exactly at the limit is still followed, whatever the last bit says
     return np.maximum(1.0, np.ceil(ratio * (1.0 - 1e-12))), ratio

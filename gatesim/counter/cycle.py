@@ -16,9 +16,8 @@ class Cycles:
 
     ``start`` leading edge at gate 1; ``dwell`` last trailing edge there before re-arming;
     ``capture`` first leading edge at gate 2; ``rear_capture`` last trailing edge there;
-    ``third_capture`` leading edge at gate 3; ``rearm`` when the cycle ended. ``paused`` is
-    the time within the dwell for which gate 1 was light (s). ``darkened`` counts how often
-    gate 1 went dark in the cycle.
+    ``third_capture`` leading edge at gate 3; ``rearm`` when the cycle ended. ``darkened``
+    counts how often gate 1 went dark in the cycle.
     """
 
     start: Array
@@ -27,7 +26,6 @@ class Cycles:
     rear_capture: Array
     third_capture: Array
     rearm: Array
-    paused: Array
     darkened: NDArray[np.int64]
 
 
@@ -66,7 +64,6 @@ class _Logic:
             key: np.full((n, cycles + 1), np.nan)  # one column more takes what comes after the last
             for key in ("start", "dwell", "capture", "rear_capture", "third_capture", "rearm")
         }
-        self.paused = np.zeros((n, cycles + 1))
         self.darkened = np.zeros((n, cycles + 1), np.int64)
 
     def _latch(self, key: str, rows: NDArray[np.bool_], now: Array) -> None:
@@ -94,8 +91,6 @@ class _Logic:
     def _first_gate(self, at: NDArray[np.bool_], dark: NDArray[np.bool_], now: Array) -> None:
         starts = at & dark & ~self.running & (self.cycle < self.cycles)
         again = at & dark & self.running
-        gap = np.where(again & self._latched("dwell"), now - self.moment["dwell"][self.rows, self.cycle], 0.0)
-        self.paused[self.rows, self.cycle] += gap
         self._latch("start", starts, now)
         self.running |= starts
         self.darkened[self.rows, self.cycle] += starts | again
@@ -109,4 +104,4 @@ class _Logic:
 
     def result(self) -> Cycles:
         kept = {key: value[:, : self.cycles] for key, value in self.moment.items()}
-        return Cycles(**kept, paused=self.paused[:, : self.cycles], darkened=self.darkened[:, : self.cycles])
+        return Cycles(**kept, darkened=self.darkened[:, : self.cycles])

@@ -2,7 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Protocol
+from typing import ClassVar, Protocol
 
 import numpy as np
 
@@ -15,6 +15,11 @@ Travel = Callable[[Array], Array]
 
 class Source(Protocol):
     """Counts since the start of a cycle."""
+
+    @property
+    def counts_per_pulse(self) -> int:
+        """Counts that one pulse at the input makes."""
+        ...
 
     def phase(self, draw: Draw) -> Array:
         """Draw what the source starts with, (n, 2): position between two counts, angle of the roller."""
@@ -44,6 +49,7 @@ class Clock:
     frequency: Scalar
     error: Scalar = 0.0
     drift: Scalar = 0.0
+    counts_per_pulse: ClassVar[int] = 1
 
     def phase(self, draw: Draw) -> Array:
         """See `Source.phase`."""
@@ -81,6 +87,11 @@ class Encoder:
     runout: Scalar
     channel_error: Scalar
     travel: Travel
+
+    @property
+    def counts_per_pulse(self) -> int:
+        """See `Source.counts_per_pulse`."""
+        return self.edge_factor
 
     def phase(self, draw: Draw) -> Array:
         """See `Source.phase`."""

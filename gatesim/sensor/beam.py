@@ -1,6 +1,7 @@
 """The light beam, and how much of it a part covers."""
 
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Literal
 
 import numpy as np
@@ -71,7 +72,7 @@ def _pieces(part: Part, beam: Beam, length: float) -> list[tuple[float, float]]:
         marks |= {opening.start, opening.start + opening.length}
     marks |= _crossed(part, beam, length)
     inside = sorted(mark for mark in marks if 0.0 <= mark <= length)
-    return [(a, b) for a, b in zip(inside, inside[1:], strict=False) if b > a]
+    return [(a, b) for a, b in pairwise(inside) if b > a]
 
 
 def _crossed(part: Part, beam: Beam, length: float) -> set[float]:

@@ -2,13 +2,14 @@
 
 from dataclasses import dataclass, replace
 from functools import lru_cache
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
 from gatesim.draw import Array
 from gatesim.part import Part
-from gatesim.quantity import Scalar
+from gatesim.quantity import Scalar, first_of
 from gatesim.sensor.beam import Beam, blocked_fraction
 
 RUN_NODES = 1025
@@ -51,7 +52,7 @@ def runs(outline: Part, beam: Beam) -> tuple[Run, ...]:
     middle = 0.5 * length
     return tuple(
         Run(travel[a : b + 1], share[a : b + 1], bool(filled[a] > 0.0), bool(travel[a] > middle))
-        for a, b in zip(bounds, bounds[1:], strict=False)
+        for a, b in pairwise(bounds)
     )
 
 
@@ -89,14 +90,13 @@ def switching(
 ) -> Switching:
     """Where the output of a gate switches while a part passes.
 
-    The output goes dark where
-       the blocked share rises through ``dark_fraction`` and light where it falls through
-       ``light_fraction``. The outline is taken at ``drawn_length`` (m), the same for every trial; what belongs
-       to the rear end moves with the length of each.
+    The output goes dark where the blocked share rises through ``dark_fraction`` and light
+    where it falls through ``light_fraction``. The outline is taken at ``drawn_length`` (m),
+    the same for every trial; what belongs to the rear end moves with the length of each.
 
-       A tilt psi turns the faces against the path: along the path every distance grows by
-       1/cos(psi), and a beam off the axis meets both faces later by offset * tan(psi). The
-       change at the corners of a narrow part is neglected.
+    A tilt psi turns the faces against the path: along the path every distance grows by
+    1/cos(psi), and a beam off the axis meets both faces later by offset * tan(psi). The
+    change at the corners of a narrow part is neglected.
     """
     shape = np.broadcast_shapes(
         *(np.shape(v) for v in (part.length, part.tilt, dark_fraction, light_fraction)), (1,)
@@ -136,3 +136,24 @@ def _tilted(edges: Array, tilt: Scalar, offset: float) -> Array:
     angle = np.asarray(tilt, float)
     angle = angle[:, None] if angle.ndim else angle
     return edges / np.cos(angle) + offset * np.tan(angle)
+
+
+_DRAWN = 16
+"""One in so many nodes of a stretch is enough to follow the blocked share by straight lines."""
+
+
+def blocked_over_travel(part: Part, beam: Beam) -> tuple[Array, Array]:
+    """Travels (k,) of one part's leading end past the beam's middle in m, and shares (k,) blocked there.
+
+    Straight lines between them follow the share to a few parts in 1e4.
+    """
+    length = first_of(part.length)
+    travel, share = [], []
+    for run in runs(part.silhouette(length), beam):
+        at = _sharp(run) if beam.width == 0.0 else run
+        travel.append(np.append(at.travel[:-1:_DRAWN], at.travel[-1]))
+        share.append(np.append(at.share[:-1:_DRAWN], at.share[-1]))
+    if not travel:
+        return np.zeros(0), np.zeros(0)
+    where = _tilted(np.concatenate(travel)[None, :], first_of(part.tilt), beam.offset)[0]
+    return where, np.concatenate(share)

@@ -1,6 +1,6 @@
 """One light gate."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from gatesim.quantity import Scalar
 from gatesim.sensor.beam import Beam
@@ -11,7 +11,7 @@ from gatesim.sensor.respond import Response
 class Sensor:
     """Beam, thresholds on its blocked share (``dark_fraction`` >= ``light_fraction``), response."""
 
-    beam: Beam = Beam()
+    beam: Beam = field(default_factory=Beam)
     dark_fraction: Scalar = 0.5
     light_fraction: Scalar = 0.5
-    response: Response = Response()
+    response: Response = field(default_factory=Response)
