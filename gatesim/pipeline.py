@@ -45,6 +45,23 @@ class Rig:
 
 
 @dataclass(frozen=True)
+class Asked:
+    """What is asked of the motion: n trials of a rig, SI.
+
+    ``values`` of every input by name; ``switchings`` a gate; ``positions`` (n, p) whose
+    crossing times are wanted, with the columns as in `Passed`.
+    """
+
+    values: Mapping[str, Scalar]
+    rig: Rig
+    switchings: tuple[Switching, ...]
+    positions: Array
+    front: tuple[int, ...]
+    rear: tuple[int, ...]
+    edges: tuple[slice, ...]
+
+
+@dataclass(frozen=True)
 class Passed:
     """What is computed: n trials, stage by stage, SI.
 
@@ -113,24 +130,42 @@ def run(
     ``move`` answers for the motion in place of the equation of motion, to see what another
     motion would have read.
     """
+    asked = ask(scenario, draw, values)
+    motion = move(asked.rig.part, asked.rig.path, asked.rig.forces, asked.positions)
+    return measure(scenario, draw, asked, motion, quantised=quantised)
+
+
+def ask(scenario: Scenario, draw: Draw, values: Mapping[str, Scalar] | None = None) -> Asked:
+    """Put the rig together and find the positions whose crossing times it takes; see `run`."""
     drawn_values = {**drawn(scenario.inputs(), draw), **(values or {})}
     rig = rig_of(scenario, drawn_values)
-    n = draw.trials
     length = scenario.part.length.nominal
-    switchings = [switching(rig.part, s.beam, s.dark_fraction, s.light_fraction, length) for s in rig.sensors]
+    switchings = tuple(
+        switching(rig.part, s.beam, s.dark_fraction, s.light_fraction, length) for s in rig.sensors
+    )
     follow = scenario.counter.encoder is not None and scenario.counter.encoder.rides_on == "part"
-    positions, front, rear, edges = _positions(rig, switchings, n, follow=follow)
-    motion = move(rig.part, rig.path, rig.forces, positions)
-    light = [
+    return Asked(drawn_values, rig, switchings, *_positions(rig, switchings, draw.trials, follow=follow))
+
+
+def light_of(asked: Asked, motion: Passage) -> tuple[Array, ...]:
+    """Transition list of the comparator of each gate, one part alone."""
+    return tuple(
         _light(sensor, at, motion, columns)
-        for sensor, at, columns in zip(rig.sensors, switchings, edges, strict=True)
-    ]
-    light = [_with_followers(rig.releases, times) for times in light]
+        for sensor, at, columns in zip(asked.rig.sensors, asked.switchings, asked.edges, strict=True)
+    )
+
+
+def measure(
+    scenario: Scenario, draw: Draw, asked: Asked, motion: Passage, *, quantised: bool = True
+) -> Passed:
+    """From the motion, as `gatesim.motion.passage` answers ``asked.positions``, to the readings."""
+    rig, n = asked.rig, draw.trials
+    light = [_with_followers(rig.releases, times) for times in light_of(asked, motion)]
     sensed = [
         respond(s.response, t, draw, g) for g, (s, t) in enumerate(zip(rig.sensors, light, strict=True), 1)
     ]
     filtered = [rig.filter.pass_on(times, draw, f"filter@{gate}") for gate, times in enumerate(sensed, 1)]
-    counter = counter_of(scenario, drawn_values, _roller_travel(scenario, motion), quantised=quantised)
+    counter = counter_of(scenario, asked.values, _roller_travel(scenario, motion), quantised=quantised)
     counted = count(counter, filtered, draw)
     counts = counted.counts()
     outcome = verdict(scenario, rig.gates, motion, light, sensed, filtered, counted)
@@ -138,8 +173,8 @@ def run(
         rig,
         np.broadcast_to(np.asarray(rig.part.length, float), (n,)),
         motion,
-        front,
-        rear,
+        asked.front,
+        asked.rear,
         tuple(light),
         tuple(sensed),
         tuple(filtered),
@@ -163,8 +198,8 @@ def read(
 
 
 def _positions(
-    rig: Rig, switchings: list[Switching], n: int, *, follow: bool
-) -> tuple[Array, tuple[int, ...], tuple[int, ...], list[slice]]:
+    rig: Rig, switchings: tuple[Switching, ...], n: int, *, follow: bool
+) -> tuple[Array, tuple[int, ...], tuple[int, ...], tuple[slice, ...]]:
     """Positions to ask of the motion, (n, p), and which columns are whose.
 
     ``follow`` asks for one past the last gate, up to which the part turns an encoder's roller.
@@ -181,7 +216,7 @@ def _positions(
         columns += [np.broadcast_to(gate + column, (n,)) for column in travel.T]
     if follow:
         columns.append(columns[rear[-1]] + ROLLER_REACH)
-    return np.stack(columns, axis=1), tuple(front), tuple(rear), edges
+    return np.stack(columns, axis=1), tuple(front), tuple(rear), tuple(edges)
 
 
 def _light(sensor: Sensor, at: Switching, motion: Passage, columns: slice) -> Array:
