@@ -1,0 +1,117 @@
+"""Changes that people make to a rig whose reading is off, as far as they apply to it."""
+
+import math
+from collections.abc import Callable, Iterator
+
+from gatesim import pipeline
+from gatesim.controller import constants_of
+from gatesim.draw import Nominal
+from gatesim.formula import FORMULAS
+from gatesim.problem import InputError
+from gatesim.scenario.model import Scenario
+from gatesim.study.explanation.change import Effort, Present, Proposal, mm
+from gatesim.study.explanation.purchase import PURCHASES
+
+__all__ = ["Effort", "Proposal", "proposals_of"]
+
+SLOPE_STEP = 5.0
+STEEPEST = 85.0  # deg; a free fall has no chute to tilt
+FURTHER = 1.5
+REFERENCES = (0.9, 1.1)
+
+
+def proposals_of(scenario: Scenario, formula: str) -> tuple[Proposal, ...]:
+    """All proposals that fit this rig."""
+    present = Present(scenario, formula)
+    found: list[Proposal] = []
+    for source in (_formulas, _calibration, _distances, _spacing, _further, _slope, *PURCHASES):
+        found += _those_that_fit(source, present)
+    return tuple(found)
+
+
+def _those_that_fit(source: Callable[[Present], Iterator[Proposal]], present: Present) -> list[Proposal]:
+    try:
+        return list(source(present))
+    except InputError:  # the change contradicts something else in this scenario
+        return []
+
+
+def _formulas(p: Present) -> Iterator[Proposal]:
+    """Every other formula for which the rig has the counts and the constants."""
+    free = p.scenario.model_copy(update={"formula": p.scenario.formula.model_copy(update={"use": None})})
+    constants = constants_of(free)
+    encoder = p.scenario.counter.encoder is not None
+    names = ("encoder-pitch", "spacing-dwell") if encoder else tuple(FORMULAS)
+    for name in names:
+        if name == p.formula or FORMULAS[name].missing(constants):
+            continue
+        how = f"{FORMULAS[name].equation}; needs {FORMULAS[name].needs}"
+        yield Proposal(Effort.SOFTWARE, f"formula {name}", how, free, name)
+
+
+def _calibration(p: Present) -> Iterator[Proposal]:
+    """A straight line through the mean readings of two reference parts."""
+    means, lengths = [], [share * p.length for share in REFERENCES]
+    for length in lengths:
+        part = p.with_raw({"part.length": mm(length)})
+        # the mean over many passages knows no whole counts
+        readings = pipeline.run(part, Nominal(1), quantised=False).readings
+        means.append(float(readings[p.formula][0]))
+    if not means[1] > means[0]:  # NaN too
+        return
+    slope = (lengths[1] - lengths[0]) / (means[1] - means[0])
+    old = p.scenario.formula
+    gain, zero = slope * old.gain.nominal, slope * (old.zero.nominal - means[0]) + lengths[0]
+    changes = {"formula.gain": gain, "formula.zero": f"{1e3 * zero!r} mm"}
+    title = "calibration line from two reference parts"
+    how = (
+        f"parts of {mm(lengths[0])} and {mm(lengths[1])}; reading times {gain:.5f} "
+        f"{'plus' if zero >= 0 else 'minus'} {1e3 * abs(zero):.3f} mm; holds while the rig stays as it is"
+    )
+    yield p.proposal(Effort.SOFTWARE, title, how, changes)
+
+
+def _distances(p: Present) -> Iterator[Proposal]:
+    """Measured distances in place of wrong ones."""
+    held = p.scenario.formula
+    wrong = [key for key in ("spacing", "rearm", "release_distance") if getattr(held, key) is not None]
+    if wrong:
+        how = f"spacing {p.scenario.gate.spacing.text} instead of what the controller holds"
+        drop = tuple(f"formula.{key}" for key in wrong)
+        yield p.proposal(Effort.SOFTWARE, "enter the distances as they are", how, {}, drop=drop)
+
+
+def _spacing(p: Present) -> Iterator[Proposal]:
+    """Gates as far apart as the part is long: speed and dwell are then taken over the same motion."""
+    gate = p.scenario.gate
+    if "spacing" not in FORMULAS[p.formula].constants or gate.spacing.nominal == p.length:
+        return
+    changes = {"gate.spacing": mm(p.length)}
+    how = f"{mm(p.length)} instead of {gate.spacing.text}"
+    if gate.rearm is not None and gate.rearm.nominal < 1.25 * p.length:
+        changes["gate.rearm"] = mm(1.5 * p.length)
+        how += f", the third gate to {changes['gate.rearm']}"
+    drop = ("formula.spacing", "formula.rearm")
+    yield p.proposal(Effort.MOVE, "gate 2 as far from gate 1 as the part is long", how, changes, drop=drop)
+
+
+def _further(p: Present) -> Iterator[Proposal]:
+    """Gates further down, where a free part is faster and a braked or carried one steadier."""
+    first = p.scenario.gate.first.nominal
+    how = f"gate 1 at {mm(FURTHER * first)} instead of {p.scenario.gate.first.text}, same spacing"
+    changes = {"gate.first": mm(FURTHER * first)}
+    drop = ("formula.release_distance",)
+    yield p.proposal(Effort.MOVE, "all gates further from the release", how, changes, drop=drop)
+
+
+def _slope(p: Present) -> Iterator[Proposal]:
+    """The path a little steeper, and a little shallower."""
+    slope = math.degrees(p.scenario.path.slope.nominal)
+    if p.scenario.belt is not None or not 0.0 < slope < STEEPEST:
+        return
+    for word, new in (("steeper", slope + SLOPE_STEP), ("shallower", slope - SLOPE_STEP)):
+        if 0.0 <= new <= STEEPEST:
+            how = f"{new:.6g} deg instead of {slope:.6g} deg"
+            yield p.proposal(
+                Effort.MOVE, f"path {word} by {SLOPE_STEP:g} deg", how, {"path.slope": f"{new!r} deg"}
+            )
