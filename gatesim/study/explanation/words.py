@@ -91,11 +91,20 @@ def _reason(share: Share, found: Breakdown, about: Facts) -> str:
     return "" if tell is None else tell(share, found, about)
 
 
-def _motion(share: Share, found: Breakdown, about: Facts) -> str:
+def _gained(about: Facts) -> str:
+    """How the speed changes while the part passes gate 1."""
     change = about.leaves - about.enters
+    if abs(change) < abs(about.whole - about.early):
+        return f"it comes and goes while the part passes gate 1, about a mean of {about.whole:.4g} m/s"
     verb = "gains" if change > 0.0 else "loses"
-    gained = f"it {verb} {abs(change):.2g} m/s while it passes gate 1 " \
-             f"({about.enters:.3g} to {about.leaves:.3g} m/s)"  # fmt: skip
+    return (
+        f"it {verb} {abs(change):.2g} m/s while it passes gate 1 "
+        f"({about.enters:.3g} to {about.leaves:.3g} m/s)"
+    )
+
+
+def _motion(share: Share, found: Breakdown, about: Facts) -> str:
+    gained = _gained(about)
     if found.formula == "spacing-dwell":
         faster = "slower" if about.early < about.whole else "faster"
         return (
@@ -130,7 +139,7 @@ def _response(share: Share, found: Breakdown, about: Facts) -> str:
         )
     word = "later" if late > 0.0 else "earlier"
     return (
-        f"The sensor reports light {1e6 * abs(late):.3g} µs {word} than dark. The part moves "
+        f"The sensor reports light {1e6 * abs(late):.3g} µs {word} than dark. The part moves about "
         f"{mm(abs(late) * about.leaves)} in that time."
     )
 

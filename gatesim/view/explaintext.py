@@ -1,0 +1,60 @@
+"""An explanation as text for the terminal."""
+
+from textwrap import fill
+
+from tabulate import tabulate
+
+from gatesim.study.explanation.breakdown import Breakdown
+from gatesim.study.explanation.remedy import Remedies, Remedy
+from gatesim.study.explanation.words import Facts, advice, cause, headline
+
+WIDTH = 100
+MM = 1e3
+
+
+def explain_text(found: Breakdown, about: Facts, tried: Remedies) -> str:
+    """Headline, the split, the reason, and what was tried."""
+    return "\n".join(
+        [
+            f"Formula {found.formula}. {headline(found)}",
+            "",
+            _shares(found),
+            "",
+            "Each part is what its cause adds, averaged over all orders in which the causes could be let in",
+            "(Shapley value). The interval is what the chance of a phase alone can make of it.",
+            "",
+            fill(cause(found, about), WIDTH),
+            "",
+            _tried(tried),
+            "",
+            fill(advice(tried), WIDTH),
+        ]
+    )
+
+
+def _shares(found: Breakdown) -> str:
+    rows = [
+        [s.name, f"{MM * s.error:+.4f}", "" if s.low != s.low else f"{MM * s.low:+.4f} to {MM * s.high:+.4f}"]
+        for s in found.shares
+    ]
+    rows.append(["sum: reading less true length", f"{MM * found.error:+.4f}", ""])
+    return tabulate(
+        rows, ["cause", "mm", "by chance"], disable_numparse=True, colalign=("left", "right", "right")
+    )
+
+
+def remedy_cells(remedy: Remedy) -> list[str]:
+    """New error, its spread from part to part and where 95 % lie, in mm; or why there is none."""
+    if remedy.error != remedy.error:
+        return [remedy.outcome.word, "-", "-"]
+    return [f"{MM * remedy.error:+.3f}", f"{MM * remedy.spread:.3f}", f"{MM * remedy.reach:.3f}"]
+
+
+def _tried(tried: Remedies) -> str:
+    rows = [
+        ["yes" if tried.meets(r) else "", r.effort.words, r.proposal.title, *remedy_cells(r)]
+        for r in (tried.now, *tried.tried)
+    ]
+    rows[0][1] = "nothing"
+    head = ["enough", "takes", "change", "error mm", "spread mm", "95 % within mm"]
+    return str(tabulate(rows, head, disable_numparse=True, colalign=("left",) * 3 + ("right",) * 3))
