@@ -16,7 +16,7 @@ def compact(times: Array) -> Array:
     At least two columns remain, one for each direction.
     """
     ordered = np.sort(times, axis=1)
-    width = max(2, int(np.isfinite(ordered).sum(axis=1).max(initial=0)))
+    width = max(2, int(edge_count(ordered).max(initial=0)))
     if ordered.shape[1] < width:
         ordered = np.pad(ordered, ((0, 0), (0, width - ordered.shape[1])), constant_values=np.inf)
     return ordered[:, :width]
@@ -24,7 +24,9 @@ def compact(times: Array) -> Array:
 
 def edge_count(times: Array) -> NDArray[np.intp]:
     """Number of transitions a trial, shape (n,)."""
-    found: NDArray[np.intp] = np.isfinite(times).sum(axis=1)
+    # a product with ones: numpy sums short rows five times slower
+    finite = np.isfinite(times).astype(np.intp)
+    found: NDArray[np.intp] = finite @ np.ones(times.shape[1], np.intp)
     return found
 
 
@@ -32,12 +34,11 @@ def without_reversals(times: Array) -> Array:
     """Remove neighbours that came out of order: a pulse of no duration does not exist.
 
     ``times`` (n, k) alternate by column and may be out of order after each edge was
-    delayed on its own. Every adjacent pair that does not rise is removed, level by level,
-    until the row rises strictly.
+    delayed on its own. The first adjacent pair that does not rise is removed, again and
+    again, until the row rises strictly.
     """
     while True:
-        with np.errstate(invalid="ignore"):  # padding less padding
-            bad = np.diff(times, axis=1) <= 0.0
+        bad = (times[:, 1:] <= times[:, :-1]) & (times[:, :-1] < np.inf)
         if not bad.any():
             return times
         first = bad & (np.cumsum(bad, axis=1) == 1)

@@ -3,7 +3,10 @@
 from dataclasses import dataclass
 from typing import Protocol
 
+import numpy as np
+
 from gatesim.draw import Array, Draw
+from gatesim.quantity import Scalar
 
 
 class Filter(Protocol):
@@ -14,8 +17,8 @@ class Filter(Protocol):
         ...
 
     @property
-    def shortest_pulse(self) -> float:
-        """Longest duration in s of a single pulse that is surely lost."""
+    def surely_followed(self) -> float:
+        """Duration in s from which a level is accepted whatever its phase and what came before."""
         ...
 
 
@@ -23,8 +26,14 @@ class Filter(Protocol):
 class NoFilter:
     """The input follows the sensor at once."""
 
-    shortest_pulse: float = 0.0
+    surely_followed: float = 0.0
 
     def pass_on(self, times: Array, draw: Draw, name: str) -> Array:
         """See `Filter.pass_on`."""
         return times
+
+
+def column(value: Scalar) -> Array:
+    """One value a trial as a column (n, 1), to go with transition lists (n, k); a scalar as it is."""
+    array = np.asarray(value, float)
+    return array[:, None] if array.ndim else array

@@ -18,7 +18,11 @@ class HoldOff:
     """
 
     time: Scalar
-    shortest_pulse: float = 0.0
+
+    @property
+    def surely_followed(self) -> float:
+        """See `Filter.surely_followed`."""
+        return float(np.max(self.time))
 
     def pass_on(self, times: Array, draw: Draw, name: str) -> Array:
         """See `Filter.pass_on`."""

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from gatesim.draw import Array, Draw
+from gatesim.inputfilter.base import column
 from gatesim.quantity import Scalar
 from gatesim.transition import compact
 
@@ -21,18 +22,18 @@ class Majority:
     needed: int
 
     @property
-    def shortest_pulse(self) -> float:
-        """See `Filter.shortest_pulse`."""
-        return float(np.max(self.period)) * (self.needed - 1)
+    def surely_followed(self) -> float:
+        """See `Filter.surely_followed`."""
+        return float(np.max(self.period)) * self.needed
 
     def pass_on(self, times: Array, draw: Draw, name: str) -> Array:
         """See `Filter.pass_on`."""
         phase = draw.uniform(f"{name}.sampling_phase")
-        period = np.broadcast_to(np.asarray(self.period, float), phase.shape)
+        period = column(self.period)
         # index of the first sample that sees each edge; a sample at the very edge sees the new level
-        first = np.ceil(times / period[:, None] - phase[:, None])
+        first = np.ceil(times / period - phase[:, None])
         index = _accepted(first, self.samples, self.needed)
-        return compact((index + phase[:, None]) * period[:, None])
+        return compact((index + phase[:, None]) * period)
 
 
 def _accepted(first: Array, samples: int, needed: int) -> Array:

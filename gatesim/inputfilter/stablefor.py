@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from gatesim.draw import Array, Draw
+from gatesim.inputfilter.base import column
 from gatesim.quantity import Scalar
 from gatesim.transition import compact
 
@@ -20,21 +21,20 @@ class StableFor:
     time: Scalar
 
     @property
-    def shortest_pulse(self) -> float:
-        """See `Filter.shortest_pulse`."""
+    def surely_followed(self) -> float:
+        """See `Filter.surely_followed`."""
         return float(np.max(self.time))
 
     def pass_on(self, times: Array, draw: Draw, name: str) -> Array:
         """See `Filter.pass_on`."""
-        accepted = np.full(times.shape, np.inf)
+        due = times + column(self.time)
+        # an edge that arrives just when the time is up no longer undoes the level
+        held = due < np.inf
+        held[:, :-1] &= due[:, :-1] <= times[:, 1:]
+        # of levels that held, one is new unless it follows an equal one
         dark = np.zeros(len(times), bool)
-        for column in range(times.shape[1]):
-            now = times[:, column]
-            until = times[:, column + 1] if column + 1 < times.shape[1] else np.full(len(times), np.inf)
-            to_dark = column % 2 == 0
-            due = now + self.time
-            # an edge that arrives just when the time is up no longer undoes the level
-            takes = (due <= until) & np.isfinite(now) & (dark != to_dark)
-            accepted[takes, column] = due[takes]
-            dark[takes] = to_dark
-        return compact(accepted)
+        for k in range(times.shape[1]):
+            changes = held[:, k] & (dark != (k % 2 == 0))
+            dark ^= changes
+            held[:, k] = changes
+        return compact(np.where(held, due, np.inf))

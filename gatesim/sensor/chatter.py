@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from gatesim.draw import Array, Draw
 from gatesim.quantity import Scalar
@@ -27,31 +28,41 @@ class Chatter:
         """Transition lists (n, k) with the chatter put in, (n, m)."""
         n, edges = times.shape
         pulses = self._pulses(draw.uniform(f"sensor.chatter_pulses@{gate}", edges))
+        pulses[np.isinf(times)] = 0
         most = int(pulses.max(initial=0))
         if most == 0:
             return times
-        spacing = np.asarray(self.mean_spacing, float)
-        # a fixed number of columns is drawn, so that a trial's draws do not depend on its block
-        waits = -np.log(draw.uniform(f"sensor.chatter_spacing@{gate}", 2 * MOST_PULSES * edges))
-        waits = waits.reshape(n, edges, 2 * MOST_PULSES)[:, :, : 2 * most]
-        after = np.cumsum(waits, axis=2) * (spacing[:, None, None] if spacing.ndim else spacing)
-        extra = times[:, :, None] + after
-        following = np.concatenate([times[:, 1:], np.full((n, 1), np.inf)], axis=1)
-        number = np.arange(2 * most) // 2
-        ends = extra[:, :, 1::2].repeat(2, axis=2)
-        kept = (number < pulses[:, :, None]) & (ends < following[:, :, None])
-        extra = np.where(kept & np.isfinite(extra), extra, np.inf)
-        every = np.concatenate([times[:, :, None], extra], axis=2).reshape(n, -1)
-        return compact(every)
+        following = np.concatenate([times[:, 1:], np.full((n, 1), np.inf)], axis=1).ravel()
+        spacing = np.broadcast_to(_column(self.mean_spacing), times.shape).ravel()
+        every = np.full((n * edges, 1 + 2 * most), np.inf)
+        every[:, 0] = times.ravel()
+        edge = np.arange(n * edges)
+        for number in range(most):
+            # one name a pulse: the draws of a trial do not depend on how many others need
+            wait = draw.uniform(f"sensor.chatter_spacing@{gate}.{number + 1}", 2 * edges)
+            edge = edge[pulses.ravel()[edge] > number]
+            begin = every[edge, 2 * number] - spacing[edge] * np.log(wait.reshape(-1, 2)[edge, 0])
+            end = begin - spacing[edge] * np.log(wait.reshape(-1, 2)[edge, 1])
+            fits = end < following[edge]
+            edge = edge[fits]
+            every[edge, 2 * number + 1], every[edge, 2 * number + 2] = begin[fits], end[fits]
+        return compact(every.reshape(n, -1))
 
-    def _pulses(self, u: Array) -> Array:
+    def _pulses(self, u: Array) -> NDArray[np.int64]:
         """Poisson numbers by the inverse distribution function."""
-        mean = np.asarray(self.mean_pulses, float)
-        mean = mean[:, None] if mean.ndim else mean
+        mean = _column(self.mean_pulses)
         term = below = np.exp(-mean)
-        pulses = np.zeros(u.shape)
+        pulses = np.zeros(u.shape, np.int64)
         for number in range(1, MOST_PULSES + 1):
-            pulses += u > below
+            more = u > below
+            if not more.any():
+                break
+            pulses += more
             term = term * mean / number
             below = below + term
         return pulses
+
+
+def _column(value: Scalar) -> Array:
+    array = np.asarray(value, float)
+    return array[:, None] if array.ndim else array
