@@ -43,7 +43,12 @@ def result():
 @pytest.mark.parametrize(
     ("value", "error", "text"),
     # JCGM 100, 7.2.2, way 2: m_S = 100,021 47(35) g
-    [(100.02147, 0.00035, "100.02147(35)"), (-1.5, 0.25, "-1.50(25)"), (3.0, 120.0, "3(120)")],
+    [
+        (100.02147, 0.00035, "100.02147(35)"),
+        (-1.5, 0.25, "-1.50(25)"),
+        (3.0, 120.0, "3(120)"),
+        (0.35019, 0.000998, "0.3502(10)"),
+    ],
 )
 def test_uncertainty_in_brackets_as_in_jcgm_100_7_2_2(value, error, text):
     assert with_error(value, error) == text

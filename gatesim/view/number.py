@@ -7,7 +7,8 @@ def decimals_for(error: float, digits: int = 2) -> int:
     """Decimal places that show ``digits`` significant digits of an error; 6 if it is 0 or unknown."""
     if not (math.isfinite(error) and error > 0.0):
         return 6
-    return min(max(digits - 1 - math.floor(math.log10(error)), 0), 9)
+    exponent = int(f"{error:.{digits - 1}e}".split("e")[1])  # rounded first: 0.0999 counts as 0.10
+    return min(max(digits - 1 - exponent, 0), 9)
 
 
 def with_error(value: float, error: float, scale: float = 1.0) -> str:
