@@ -1,0 +1,147 @@
+"""What would change a reading: computed by running the changed rig, ranked by what it takes."""
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+from click.testing import CliRunner
+
+from gatesim import pipeline
+from gatesim.commands.explain import command
+from gatesim.draw import Nominal
+from gatesim.scenario import load, parse_text
+from gatesim.scenario.reader import changed, from_raw
+from gatesim.study.explanation import breakdown
+from gatesim.study.explanation.change import Effort
+from gatesim.study.explanation.proposal import proposals_of
+from gatesim.study.explanation.remedy import remedies
+from gatesim.study.explanation.words import advice, cause, facts, headline
+
+FOLDER = Path(__file__).parent.parent / "scenarios"
+SCENARIOS = sorted(FOLDER.glob("[1-6]-*.toml"))
+CHUTE = FOLDER / "2-chute-slat.toml"
+
+# straight from rest under constant acceleration, nothing else: theory says what each remedy comes to
+PLAIN = """
+[part]
+length = "200 mm"
+mass = "0.2 kg"
+[path]
+slope = "30 deg"
+[gate]
+first = "300 mm"
+spacing = "80 mm"
+rearm = "400 mm"
+[counter]
+frequency = "10 MHz"
+"""
+
+
+def error_of(scenario, formula):
+    passed = pipeline.run(scenario, Nominal(1))
+    return float((passed.readings[formula] - passed.true_length)[0])
+
+
+@pytest.fixture(scope="module")
+def chute():
+    return remedies(load(CHUTE), "spacing-dwell")
+
+
+def test_what_theory_calls_exact_comes_out_exact():
+    # under constant acceleration: -(a/2) T (T - t_s) is 0 where spacing and length are equal; fixed-release,
+    # four-edge, three-gates and known-acceleration solve x = v t + a t^2/2
+    tried = {r.proposal.title: r for r in remedies(parse_text(PLAIN), "spacing-dwell").tried}
+    for title in (
+        "gate 2 as far from gate 1 as the part is long",
+        "formula fixed-release",
+        "formula four-edge",
+        "formula three-gates",
+        "formula known-acceleration",
+    ):
+        assert abs(tried[title].error) < 2e-6  # some counts of 0.1 us at 2 m/s
+
+
+def test_a_constant_push_does_not_depend_on_the_slope():
+    # released from rest, the acceleration cancels in s T/t_s: only the distances count
+    found = remedies(parse_text(PLAIN), "spacing-dwell")
+    tried = {r.proposal.title: r for r in found.tried}
+    for title in ("path steeper by 5 deg", "path shallower by 5 deg"):
+        assert tried[title].error == pytest.approx(found.now.error, abs=2e-6)
+
+
+@pytest.mark.parametrize("file", SCENARIOS[:3:2], ids=lambda f: f.stem)
+def test_each_new_error_is_that_of_the_changed_scenario_read_anew(file):
+    scenario = load(file)
+    formula = next(iter(pipeline.run(scenario, Nominal(1)).readings))
+    found = remedies(scenario, formula)
+    assert found.now.error == error_of(scenario, formula)
+    assert found.tried
+    for remedy in found.tried:
+        again = from_raw(remedy.proposal.scenario.raw, "again")
+        assert remedy.error == error_of(again, remedy.proposal.formula) or np.isnan(remedy.error)
+
+
+def test_remedies_are_ranked_by_what_they_take(chute):
+    order = [(r.effort, r.reach) for r in chute.tried]
+    assert order == sorted(order)
+    assert {r.effort for r in chute.tried} == set(Effort)
+
+
+def test_the_cheapest_is_enough_and_nothing_cheaper_is(chute):
+    assert chute.cheapest is not None
+    assert chute.meets(chute.cheapest)
+    assert not chute.meets(chute.now)
+    before = chute.tried[: chute.tried.index(chute.cheapest)]
+    assert not any(chute.meets(r) for r in before)
+    # the scenario's limits are 1 mm to either side
+    assert chute.wanted == pytest.approx(1e-3)
+
+
+def test_a_calibration_line_reads_its_reference_parts_right():
+    scenario = load(CHUTE)
+    (line,) = (p for p in proposals_of(scenario, "spacing-dwell") if p.title.startswith("calibration"))
+    for length in ("216 mm", "264 mm"):
+        passed = pipeline.run(changed(line.scenario, "part.length", length), Nominal(1), quantised=False)
+        assert passed.readings["spacing-dwell"][0] == pytest.approx(passed.true_length[0], abs=1e-9)
+
+
+def test_a_change_that_stops_the_part_says_so():
+    text = PLAIN.replace('slope = "30 deg"', 'slope = "15 deg"\nfriction = 0.2')
+    (flat,) = (
+        r for r in remedies(parse_text(text), "spacing-dwell").tried if "shallower" in r.proposal.title
+    )
+    assert flat.outcome.word == "stopped"
+    assert np.isnan(flat.error)
+    assert flat.lost == 1.0
+
+
+def test_words_carry_the_numbers_of_the_rig(chute):
+    scenario = load(CHUTE)
+    passed = pipeline.run(scenario, Nominal(1))
+    found, about = breakdown(scenario), facts(scenario, passed)
+    gain = passed.motion.speed[0, passed.rear[0]] - passed.motion.speed[0, passed.front[0]]
+    assert f"gains {gain:.2g} m/s" in cause(found, about)
+    assert "first 50 mm" in cause(found, about)
+    assert "short" in headline(found)
+    assert chute.cheapest.proposal.title in advice(chute)
+
+
+@pytest.mark.parametrize("file", SCENARIOS[1::2], ids=lambda f: f.stem)
+def test_the_command_prints_parts_that_sum(file):
+    done = CliRunner().invoke(command, [str(file), "--json"])
+    assert done.exit_code == 0, done.output
+    found = json.loads(done.stdout)
+    assert sum(part["error_m"] for part in found["parts"]) == pytest.approx(
+        found["error_m"], rel=0, abs=1e-12
+    )
+    assert found["reason"]
+    assert all("nan" not in text.lower() for text in (found["headline"], found["reason"], found["advice"]))
+
+
+def test_the_command_draws_and_prints(tmp_path):
+    target = tmp_path / "waterfall.svg"
+    done = CliRunner().invoke(command, [str(CHUTE), "--figure", str(target)])
+    assert done.exit_code == 0, done.output
+    assert "software only" in done.stdout
+    assert target.read_text(encoding="utf-8").lstrip().startswith("<?xml")
