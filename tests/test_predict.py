@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from gatesim.draw import Nominal, Streams
 from gatesim.outcome import Outcome
 from gatesim.pipeline import run
-from gatesim.predict import predict
+from gatesim.prediction import predict
 from tests.rigs import rig
 
 G = 9.80665
