@@ -8,12 +8,12 @@ from datetime import date
 import numpy as np
 
 from gatesim import pipeline
+from gatesim.cautions import cautions
 from gatesim.draw import Nominal, Streams
 from gatesim.formula import Constants
 from gatesim.pipeline import Passed
 from gatesim.problem import InputError
 from gatesim.scenario import Scenario
-from gatesim.shopfloor.cautions import cautions
 from gatesim.shopfloor.decision import Limits, guarded
 from gatesim.shopfloor.integer.build import Integer, Stated, build
 from gatesim.shopfloor.integer.machine import run
@@ -133,7 +133,7 @@ def gather(scenario: Scenario, wish: Wish, today: date) -> Handover:
         limits=_limits(scenario, guard),
         guard=guard,
         guard_text=guard_text,
-        cautions=cautions(scenario),
+        cautions=tuple(str(caution) for caution in cautions(scenario)),
     )
 
 

@@ -98,8 +98,8 @@ def _gained(about: Facts) -> str:
         return f"it comes and goes while the part passes gate 1, about a mean of {about.whole:.4g} m/s"
     verb = "gains" if change > 0.0 else "loses"
     return (
-        f"it {verb} {abs(change):.2g} m/s while it passes gate 1 "
-        f"({about.enters:.3g} to {about.leaves:.3g} m/s)"
+        f"it {verb} {abs(change):.2g} m/s while it passes gate 1 ({about.enters:.3g} to "
+        f"{about.leaves:.3g} m/s)"
     )
 
 
@@ -108,17 +108,15 @@ def _motion(share: Share, found: Breakdown, about: Facts) -> str:
     if found.formula == "spacing-dwell":
         faster = "slower" if about.early < about.whole else "faster"
         return (
-            f"The part does not keep its speed: {gained}. But the speed that the controller reckons "
-            "with was "
-            f"taken over the first {mm(about.spacing)} only: {about.early:.4g} m/s, while the part ran at "
-            f"{about.whole:.4g} m/s on average over its whole length. It is reckoned with a {faster} speed "
-            f"than it had, {abs(1.0 - about.early / about.whole):.1%} off, so it comes out "
+            f"The part does not keep its speed: {gained}. But the speed that the controller reckons with "
+            f"was taken over the first {mm(about.spacing)} only: {about.early:.4g} m/s, while the part "
+            f"ran at {about.whole:.4g} m/s on average over its whole length. It is reckoned with a "
+            f"{faster} speed than it had, {abs(1.0 - about.early / about.whole):.1%} off, so it comes out "
             f"{side(share.error)}."
         )
     assumed = {
         "rear-edge": "that the mean of two speeds, one over the spacing at the start and one at the "
-        "end, is the "
-        "speed of the whole passage; the second is taken after the part has left gate 1",
+        "end, is the speed of the whole passage; the second is taken after the part has left gate 1",
         "known-acceleration": "one constant acceleration, the one it was given",
         "fixed-release": "a release from rest and one constant acceleration since",
         "four-edge": "one constant acceleration from the first edge to the last",
@@ -133,9 +131,8 @@ def _response(share: Share, found: Breakdown, about: Facts) -> str:
     late = sensor.light_delay.nominal - sensor.dark_delay.nominal
     if sensor.time_constant.nominal > 0.0 and abs(late) * about.whole < 0.5 * abs(share.error):
         return (
-            f"The receiver follows the light with a time constant of {sensor.time_constant.text}, and "
-            "how late "
-            "an edge comes depends on how fast the light changes."
+            f"The receiver follows the light with a time constant of {sensor.time_constant.text}, and how "
+            "late an edge comes depends on how fast the light changes."
         )
     word = "later" if late > 0.0 else "earlier"
     return (
@@ -147,9 +144,8 @@ def _response(share: Share, found: Breakdown, about: Facts) -> str:
 def _beam(share: Share, found: Breakdown, about: Facts) -> str:
     sensor = about.scenario.sensor
     return (
-        f"The output goes dark when {sensor.dark_fraction.text} of the beam is covered and light "
-        "again below "
-        f"{sensor.light_fraction.text}, so that both edges lie beside the middle of the beam."
+        f"The output goes dark when {sensor.dark_fraction.text} of the beam is covered and light again "
+        f"below {sensor.light_fraction.text}, so that both edges lie beside the middle of the beam."
     )
 
 
@@ -159,16 +155,15 @@ def _shape(share: Share, found: Breakdown, about: Facts) -> str:
 
 def _tilt(share: Share, found: Breakdown, about: Facts) -> str:
     return (
-        f"A part tilted by {about.scenario.part.tilt.text} is longer along the path: length over "
-        "the cosine of it."
+        f"A part tilted by {about.scenario.part.tilt.text} is longer along the path: length over the "
+        "cosine of it."
     )
 
 
 def _clock(share: Share, found: Breakdown, about: Facts) -> str:
     return (
-        f"The clock is off by {about.scenario.counter.frequency_error.text}, which matters to a "
-        "formula that "
-        "needs times and not only their ratio."
+        f"The clock is off by {about.scenario.counter.frequency_error.text}, which matters to a formula "
+        "that needs times and not only their ratio."
     )
 
 
@@ -177,8 +172,7 @@ def _distances(share: Share, found: Breakdown, about: Facts) -> str:
     if held.spacing is not None and held.spacing.nominal != about.spacing:
         return (
             f"The controller reckons with a spacing of {held.spacing.text}, and the gates stand "
-            f"{mm(about.spacing)} "
-            "apart."
+            f"{mm(about.spacing)} apart."
         )
     return "A distance that the controller reckons with is not the one on the rig."
 
@@ -186,8 +180,8 @@ def _distances(share: Share, found: Breakdown, about: Facts) -> str:
 def _calibration(share: Share, found: Breakdown, about: Facts) -> str:
     held = about.scenario.formula
     return (
-        f"Every reading is multiplied by {held.gain.text} and {held.zero.text} added, whatever the "
-        "rig needs now."
+        f"Every reading is multiplied by {held.gain.text} and {held.zero.text} added, whatever the rig "
+        "needs now."
     )
 
 
@@ -196,11 +190,9 @@ def _timing(share: Share, found: Breakdown, about: Facts) -> str:
     if timing.kind == "polled":
         moved = mm(timing.cycle.nominal * about.leaves)
         return (
-            f"The controller looks at its inputs once every {timing.cycle.text}, in which the part "
-            f"moves {moved}: "
-            "an edge waits for the next look. By chance this share lies anywhere from "
-            f"{1e3 * share.low:+.3g} to "
-            f"{1e3 * share.high:+.3g} mm."
+            f"The controller looks at its inputs once every {timing.cycle.text}, in which the part moves "
+            f"{moved}: an edge waits for the next look. By chance this share lies anywhere from "
+            f"{1e3 * share.low:+.3g} to {1e3 * share.high:+.3g} mm."
         )
     return "The routine that stamps the edges starts late."
 
@@ -209,9 +201,8 @@ def _counting(share: Share, found: Breakdown, about: Facts) -> str:
     counter = about.scenario.counter
     step = "a pulse" if counter.frequency is None else f"{1e6 / counter.frequency.nominal:.3g} µs"
     return (
-        f"Counts are whole, one every {step}. By the chance of where an edge falls between two of "
-        "them this share "
-        f"lies anywhere from {1e3 * share.low:+.3g} to {1e3 * share.high:+.3g} mm."
+        f"Counts are whole, one every {step}. By the chance of where an edge falls between two of them "
+        f"this share lies anywhere from {1e3 * share.low:+.3g} to {1e3 * share.high:+.3g} mm."
     )
 
 
@@ -277,6 +268,5 @@ def _named(remedy: Remedy) -> str:
     left = off(remedy.error)
     return (
         f"{remedy.proposal.title} ({remedy.effort.words}), which leaves the reading {left}, with a "
-        "standard "
-        f"deviation of {mm(remedy.spread)} from part to part"
+        f"standard deviation of {mm(remedy.spread)} from part to part"
     )
