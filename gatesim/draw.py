@@ -79,3 +79,33 @@ class Streams:
     def normal(self, name: str, columns: int | None = None) -> Array:
         """See `Draw.normal`."""
         return self._generator(name).standard_normal(_shape(self.trials, columns))
+
+
+_STEP, _FIRST, _SECOND = (np.uint64(c) for c in (0x9E3779B97F4A7C15, 0xBF58476D1CE4E5B9, 0x94D049BB133111EB))
+
+
+def _mixed(z: NDArray[np.uint64]) -> NDArray[np.uint64]:
+    z = (z ^ (z >> np.uint64(30))) * _FIRST
+    z = (z ^ (z >> np.uint64(27))) * _SECOND
+    return z ^ (z >> np.uint64(31))
+
+
+def further(seed: Array, index: NDArray[np.int64]) -> Array:
+    """Any number of further uniform draws of a trial on (0, 1), from one of its uniform draws.
+
+    For noise of which nobody knows beforehand how much a trial needs, such as one draw a
+    scan: ``seed`` and ``index`` broadcast, and the bits depend on nothing else. The
+    generator is SplitMix64 (G. L. Steele, D. Lea, C. H. Flood, OOPSLA 2014), its state
+    keyed by the seed. A seed at its median, 1/2, stands for no chance at all: so do its draws.
+    """
+    key = _mixed(np.ascontiguousarray(seed).view(np.uint64))
+    bits = _mixed(key + (index.astype(np.uint64) + np.uint64(1)) * _STEP)
+    drawn: Array = ((bits >> np.uint64(11)).astype(np.float64) + 0.5) * 2.0**-53
+    return np.where(seed == 0.5, 0.5, drawn)
+
+
+def further_normal(seed: Array, index: NDArray[np.int64]) -> Array:
+    """As `further`, standard normal (G. E. P. Box and M. E. Muller, Ann. Math. Stat. 29 (1958) 610)."""
+    radius = np.sqrt(-2.0 * np.log(further(seed, 2 * index)))
+    # the sine, so that medians give the median
+    return radius * np.sin(2.0 * np.pi * (further(seed, 2 * index + 1) - 0.5))

@@ -1,11 +1,11 @@
 """The part whose length is the measurand, and its silhouette across the beam."""
 
+import math
 from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
 
-from gatesim.draw import Array
 from gatesim.quantity import Scalar
 
 
@@ -22,15 +22,14 @@ class End:
     length: float = 0.0
     tip_height: float = 0.0
 
-    def half_height(self, depth: Array, full: float) -> Array:
-        """Half-height at ``depth`` (m) behind the tip, for a part of half-height ``full``."""
-        if self.length == 0.0:
-            return np.full(depth.shape, full)
-        share = np.clip(depth / self.length, 0.0, 1.0)
+    def depth_of(self, across: float, full: float) -> float:
+        """Depth (m) behind the tip from which an end of half-height ``full`` reaches ``across`` (m)."""
         tip = 0.5 * self.tip_height
+        if self.length == 0.0 or across <= tip:
+            return 0.0
         if self.shape == "round":
-            return full * np.sqrt(np.maximum(0.0, 1.0 - (1.0 - share) ** 2))
-        return tip + (full - tip) * share
+            return self.length * (1.0 - math.sqrt(1.0 - (across / full) ** 2))
+        return self.length * (across - tip) / (full - tip)
 
 
 @dataclass(frozen=True)
@@ -45,6 +44,12 @@ class Opening:
     start: float
     length: float
     height: float = np.inf
+
+    def lets_through(self, across: float, full: float) -> bool:
+        """Whether light passes at a distance from the axis (m) of a part of half-height ``full``."""
+        if self.kind == "hole":
+            return across < 0.5 * self.height
+        return np.isinf(self.height) or across > full - self.height
 
 
 @dataclass(frozen=True)

@@ -18,7 +18,7 @@ from gatesim.quantity import Quantity, Scalar
 from gatesim.rig import counter_of, filter_of, forces_of, gates_of, part_of, path_of, sensor_of
 from gatesim.scenario.model import Scenario
 from gatesim.sensor import Sensor, Switching, receiver_delay, respond, switching
-from gatesim.transition import compact, merged
+from gatesim.transition import alternating, merged
 from gatesim.verdict import verdict
 
 Move = Callable[[Part, Path, tuple[Force | Belt, ...], Array], Passage]
@@ -224,7 +224,7 @@ def _light(sensor: Sensor, at: Switching, motion: Passage, columns: slice) -> Ar
     times = motion.time[:, columns]
     if np.any(sensor.response.time_constant):
         times = times + _receiver(sensor, at, motion.speed[:, columns])
-    return compact(np.where(np.isnan(times), np.inf, times))
+    return alternating(times)
 
 
 def _receiver(sensor: Sensor, at: Switching, speed: Array) -> Array:

@@ -209,7 +209,7 @@ def counter_of(scenario: Scenario, values: Values, travel: Travel, *, quantised:
         section.width,
         section.counting,
         of.get("input_frequency_limit", np.inf),
-        quantised,
+        quantised=quantised,
     )
 
 

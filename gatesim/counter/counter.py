@@ -1,6 +1,6 @@
 """The counter: from edges at the gates to whole numbers in its registers."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal
 
 import numpy as np
@@ -11,6 +11,7 @@ from gatesim.counter.source import Source
 from gatesim.counter.timing import Timing
 from gatesim.draw import Array, Draw
 from gatesim.formula import Counts
+from gatesim.inputfilter import Filter, NoFilter, share_passed
 from gatesim.outcome import Outcome
 from gatesim.quantity import Scalar
 
@@ -24,6 +25,7 @@ class Counter:
     ``width`` of the registers in bits; ``counting`` on until re-armed, or only while gate 1
     is dark; ``input_limit`` (Hz) that the count input follows. ``quantised`` off gives the
     expectation over the random phase instead of whole numbers (for sensitivities).
+    ``pulse_filter``: what the pulses pass on their way to the count input.
     """
 
     source: Source
@@ -32,6 +34,13 @@ class Counter:
     counting: Literal["until-rearm", "while-dark"] = "until-rearm"
     input_limit: Scalar = np.inf
     quantised: bool = True
+    pulse_filter: Filter = field(default_factory=NoFilter)
+
+    @property
+    def loses(self) -> bool:
+        """Whether the count input may miss pulses."""
+        limited = bool(np.any(np.isfinite(self.input_limit)))
+        return limited or not isinstance(self.pulse_filter, NoFilter)
 
 
 @dataclass(frozen=True)
@@ -40,8 +49,8 @@ class Counted:
 
     ``registers``: name -> (n, c) counts, NaN where not latched. ``outcome`` (n, c).
     ``gates``: the edges as the counter acted on them. ``every``: one pulse counted of so
-    many (n, c), 1 unless the input's frequency limit is exceeded. ``limit_ratio`` (n, c):
-    frequency of the pulses over that limit.
+    many (n, c), 1 unless the input's frequency limit is exceeded or a filter swallows pulses,
+    infinite if it swallows all. ``limit_ratio`` (n, c): frequency of the pulses over that limit.
     """
 
     registers: dict[str, Array]
@@ -86,13 +95,16 @@ def count(counter: Counter, gates: list[Array], draw: Draw, cycles: int = 1) -> 
         if counter.counting == "while-dark":
             # the count stands still once gate 1 is light for good: what is latched later says nothing
             times = np.where(times > times[:, :1], np.nan, times)
-        every[:, cycle], ratio[:, cycle] = _dead_time(counter, start, times[:, 0], phase)
+        if counter.loses:
+            rate = _pulse_rate(counter, start, times[:, 0], phase)
+            every[:, cycle], ratio[:, cycle] = _one_of(counter, rate, draw)
         values = _count_at(counter, acted[0], start, times, phase, every[:, cycle])
         over = np.any(values >= top, axis=1)  # NaN compares false
         outcome[:, cycle] = _first(outcome[:, cycle], over, Outcome.OVERFLOW)
         outcome[:, cycle] = _first(outcome[:, cycle], every[:, cycle] > 1.0, Outcome.PULSES_LOST)
+        values = np.mod(values, top) if over.any() or np.any(values < 0.0) else values
         for number, key in enumerate(REGISTERS):
-            registers[key][:, cycle] = np.mod(values[:, number], top)
+            registers[key][:, cycle] = values[:, number]
     return Counted(registers, outcome, latched, tuple(acted), every, ratio, counter, phase)
 
 
@@ -114,27 +126,38 @@ def _count_at(counter: Counter, gate: Array, start: Array, times: Array, phase: 
     return total
 
 
-def _dead_time(counter: Counter, start: Array, dwell: Array, phase: Array) -> tuple[Array, Array]:
+def _pulse_rate(counter: Counter, start: Array, dwell: Array, phase: Array) -> Array:
+    """Mean frequency of the pulses in the dwell in Hz, (n,); 0 where there is none.
+
+    It is that of one channel: an encoder's edge factor multiplies counts, not pulses.
+    """
+    progress = counter.source.progress(start, dwell[:, None], phase)[:, 0]
+    with np.errstate(invalid="ignore", divide="ignore"):  # an empty dwell has no frequency
+        rate = np.abs(progress) / counter.source.counts_per_pulse / (dwell - start)
+    return np.nan_to_num(rate, nan=0.0, posinf=0.0)
+
+
+def _one_of(counter: Counter, rate: Array, draw: Draw) -> tuple[Array, Array]:
     """One pulse counted of so many (n,), and pulse frequency over the limit (n,).
 
     The input is blind for 1/limit after each pulse it accepts (non-paralysable dead time; G. F.
     Knoll, Radiation Detection and Measurement, ch. 4, from memory), since an input circuit that
     recovers within 1/limit follows every slower train and loses pulses of a faster one. Evenly
-    spaced pulses at f are then counted one in ceil(f / limit), whatever the phase. The limit is
-    that of one channel: an encoder's edge factor multiplies counts, not pulses.
+    spaced pulses at f are then counted one in ceil(f / limit), whatever the phase.
     """
-    if np.all(np.isinf(counter.input_limit)):
-        return np.ones(len(dwell)), np.zeros(len(dwell))
-    progress = counter.source.progress(start, dwell[:, None], phase)[:, 0]
-    with np.errstate(invalid="ignore", divide="ignore"):  # an empty dwell has no frequency
-        rate = progress / counter.source.counts_per_pulse / (dwell - start)
-    ratio = np.nan_to_num(np.abs(rate) / counter.input_limit, nan=0.0, posinf=0.0)
+    ratio = rate / counter.input_limit
     # a pulse train exactly at the limit is still followed, whatever the last bit says
-    return np.maximum(1.0, np.ceil(ratio * (1.0 - 1e-12))), ratio
+    every = np.maximum(1.0, np.ceil(ratio * (1.0 - 1e-12)))
+    if not isinstance(counter.pulse_filter, NoFilter):
+        with np.errstate(divide="ignore"):  # nothing passes: one of infinitely many
+            every = every / share_passed(counter.pulse_filter, rate, draw)
+    return every, ratio
 
 
 def _first(outcome: NDArray[np.int64], here: NDArray[np.bool_], code: Outcome) -> NDArray[np.int64]:
     """Outcomes with ``code`` set where nothing else has happened yet."""
+    if not here.any():
+        return outcome
     return np.where((outcome == Outcome.MEASURED) & here, int(code), outcome)
 
 

@@ -7,7 +7,10 @@ from numpy.typing import NDArray
 
 from gatesim.draw import Array
 
+Flags = NDArray[np.bool_]
+
 LIGHT, DARK = 0, 1
+MOMENTS = ("start", "dwell", "capture", "rear_capture", "third_capture", "rearm")
 
 
 @dataclass(frozen=True)
@@ -33,20 +36,21 @@ def run_cycles(gates: list[Array], cycles: int) -> Cycles:
     """Run the gate and capture logic over the edges of two or three gates.
 
     ``gates``: transition lists (n, k). A cycle starts when gate 1 goes dark. It ends when
-    gate 3 goes dark, or without one when gates 1 and 2 are both light after the capture.
+    gate 3 goes dark, or without one when gates 1 and 2 are both light after the capture. Of
+    edges at the same time, those of the earlier gate come first.
     """
     times = np.concatenate(gates, axis=1)
     codes = np.concatenate([2 * gate + 1 - np.arange(t.shape[1]) % 2 for gate, t in enumerate(gates)])
     order = np.argsort(times, axis=1, kind="stable")
     times = np.take_along_axis(times, order, axis=1)
-    codes = codes[order]
     logic = _Logic(len(times), cycles, has_third=len(gates) > 2)
     for column in range(times.shape[1]):
-        now, code = times[:, column], codes[:, column]
+        now = times[:, column]
         here = np.isfinite(now)
         if not here.any():
             break
-        logic.step(now, code, here)
+        code = codes[order[:, column]]
+        logic.step(now, code if here.all() else np.where(here, code, -1))
     return logic.result()
 
 
@@ -55,53 +59,77 @@ class _Logic:
 
     def __init__(self, n: int, cycles: int, *, has_third: bool) -> None:
         self.has_third = has_third
-        self.cycles = cycles
-        self.rows = np.arange(n)
-        self.cycle = np.zeros(n, np.int64)  # which record the running cycle writes
-        self.running = np.zeros(n, bool)
-        self.dark = np.zeros((2, n), bool)
-        self.moment = {
-            key: np.full((n, cycles + 1), np.nan)  # one column more takes what comes after the last
-            for key in ("start", "dwell", "capture", "rear_capture", "third_capture", "rearm")
-        }
-        self.darkened = np.zeros((n, cycles + 1), np.int64)
+        self.left = np.full(n, cycles)  # cycles that may still start
+        self.running, self.captured = np.zeros(n, bool), np.zeros(n, bool)
+        self.dark = [np.zeros(n, bool), np.zeros(n, bool)]
+        self.records = {key: np.full((n, cycles), np.nan) for key in MOMENTS}
+        self.times_dark = np.zeros((n, cycles), np.int64)
+        self._begin_record(np.ones(n, bool))
 
-    def _latch(self, key: str, rows: NDArray[np.bool_], now: Array) -> None:
-        self.moment[key][self.rows[rows], self.cycle[rows]] = now[rows]
+    def _begin_record(self, rows: Flags) -> None:
+        n = len(rows)
+        if rows.all():
+            self.now = {key: np.full(n, np.nan) for key in MOMENTS}
+            self.darkened = np.zeros(n, np.int64)
+            return
+        for values in self.now.values():
+            values[rows] = np.nan
+        self.darkened[rows] = 0
 
-    def _latched(self, key: str) -> NDArray[np.bool_]:
-        latched: NDArray[np.bool_] = ~np.isnan(self.moment[key][self.rows, self.cycle])
-        return latched
+    def _latch(self, key: str, rows: Flags, time: Array) -> None:
+        np.copyto(self.now[key], time, where=rows)
 
-    def step(self, now: Array, code: NDArray[np.int64], here: NDArray[np.bool_]) -> None:
-        gate, dark = code // 2, code % 2 == DARK
-        first, second, third = (here & (gate == g) for g in range(3))
-        self._first_gate(first, dark, now)
-        self._second_gate(second, dark, now)
+    def step(self, time: Array, code: NDArray[np.int64]) -> None:
+        """Play one edge to each counter; ``code`` is 2 gate + (1 to dark, 0 to light), -1 no edge."""
+        self._first_gate(code == DARK, code == LIGHT, time)
+        self._second_gate(code == 2 + DARK, code == 2 + LIGHT, time)
         if self.has_third:
-            ends = third & dark & self.running
-            self._latch("third_capture", ends, now)
+            ends = (code == 4 + DARK) & self.running
+            self._latch("third_capture", ends, time)
         else:
-            captured = self._latched("capture")
-            ends = (first | second) & ~dark & self.running & captured & ~self.dark[0] & ~self.dark[1]
-        self._latch("rearm", ends, now)
-        self.running &= ~ends
-        self.cycle = np.where(ends, np.minimum(self.cycle + 1, self.cycles), self.cycle)
+            both_light = ~(self.dark[0] | self.dark[1])
+            ends = ((code == LIGHT) | (code == 2 + LIGHT)) & self.running & self.captured & both_light
+        if ends.any():
+            self._latch("rearm", ends, time)
+            self._end(ends)
 
-    def _first_gate(self, at: NDArray[np.bool_], dark: NDArray[np.bool_], now: Array) -> None:
-        starts = at & dark & ~self.running & (self.cycle < self.cycles)
-        again = at & dark & self.running
-        self._latch("start", starts, now)
+    def _first_gate(self, to_dark: Flags, to_light: Flags, time: Array) -> None:
+        starts = to_dark & ~self.running & (self.left > 0)
+        self._latch("start", starts, time)
         self.running |= starts
-        self.darkened[self.rows, self.cycle] += starts | again
-        self.dark[0] = np.where(at, dark, self.dark[0])
-        self._latch("dwell", at & ~dark & self.running, now)
+        self.darkened += to_dark & self.running
+        self.dark[0] = (self.dark[0] | to_dark) & ~to_light
+        self._latch("dwell", to_light & self.running, time)
 
-    def _second_gate(self, at: NDArray[np.bool_], dark: NDArray[np.bool_], now: Array) -> None:
-        self._latch("capture", at & dark & self.running & ~self._latched("capture"), now)
-        self._latch("rear_capture", at & ~dark & self.running & self._latched("capture"), now)
-        self.dark[1] = np.where(at, dark, self.dark[1])
+    def _second_gate(self, to_dark: Flags, to_light: Flags, time: Array) -> None:
+        captures = to_dark & self.running & ~self.captured
+        self._latch("capture", captures, time)
+        self.captured |= captures
+        self._latch("rear_capture", to_light & self.running & self.captured, time)
+        self.dark[1] = (self.dark[1] | to_dark) & ~to_light
+
+    def _end(self, ends: Flags) -> None:
+        """File the records of cycles that ended; the last one stays as it is."""
+        self.running &= ~ends
+        self.captured &= ~ends
+        self.left -= ends
+        more = ends & (self.left > 0)
+        if more.any():
+            self._file(more, self.left + 1)
+            self._begin_record(more)
+
+    def _file(self, rows: Flags, left: NDArray[np.int64]) -> None:
+        trial = np.flatnonzero(rows)
+        cycle = self.times_dark.shape[1] - left[trial]
+        for key, values in self.now.items():
+            self.records[key][trial, cycle] = values[trial]
+        self.times_dark[trial, cycle] = self.darkened[trial]
 
     def result(self) -> Cycles:
-        kept = {key: value[:, : self.cycles] for key, value in self.moment.items()}
-        return Cycles(**kept, darkened=self.darkened[:, : self.cycles])
+        """What was latched in every cycle."""
+        if self.times_dark.shape[1] == 1:
+            return Cycles(
+                **{key: values[:, None] for key, values in self.now.items()}, darkened=self.darkened[:, None]
+            )
+        self._file(np.ones(len(self.left), bool), np.maximum(self.left, 1))
+        return Cycles(**self.records, darkened=self.times_dark)

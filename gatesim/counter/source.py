@@ -38,6 +38,8 @@ class Source(Protocol):
 class Clock:
     """A free-running clock: ``frequency`` (Hz), its relative ``error``, the ``drift`` of that (1/s).
 
+    Over T it makes f ((1 + error) T + drift T^2 / 2) ticks.
+
     An interval T holds floor(f T + phase) ticks, phase uniform on (0, 1): n or n + 1 of them
     for f T = n + fraction, with probabilities 1 - fraction and fraction. Mean exact, variance
     fraction (1 - fraction) in ticks squared, 1/6 averaged over the fraction (J. Kalisz,
@@ -59,10 +61,10 @@ class Clock:
     def progress(self, start: Array, times: Array, phase: Array) -> Array:
         """See `Source.progress`; drift counts from the start of the cycle."""
         elapsed = times - start[:, None]
-        rate = _column(np.asarray(self.frequency * (1.0 + np.asarray(self.error))))
-        if not np.any(self.drift):
-            return rate * elapsed
-        return rate * elapsed * (1.0 + 0.5 * _column(np.asarray(self.drift)) * elapsed)
+        ticks = _column(np.asarray(self.frequency * (1.0 + np.asarray(self.error)))) * elapsed
+        if np.any(self.drift):
+            ticks += _column(np.asarray(self.frequency * np.asarray(self.drift))) * 0.5 * elapsed**2
+        return ticks
 
     def whole(self, progress: Array, phase: Array) -> Array:
         """See `Source.whole`."""
@@ -77,6 +79,7 @@ class Encoder:
     ``slip`` share of the travel missed; ``runout`` eccentricity (m), which modulates the
     travel once a turn by runout * sin(angle); ``channel_error`` (rad) of the second channel
     from 90 degrees, which makes every other edge early or late. ``travel`` (m) at times.
+    The direction of counting follows that of the roller: what turns back is counted down.
     Edge factors are common practice, no source.
     """
 
@@ -114,8 +117,9 @@ class Encoder:
         """See `Source.whole`; with an edge factor of 4, every other edge is the second channel's."""
         shift = np.zeros(1) if self.edge_factor < 4 else np.asarray(self.channel_error) * 2.0 / np.pi
         shift = _column(shift)
-        # the roller stands anywhere between two edges, of which either may be the first channel's
-        origin = 2.0 * phase[:, :1]
+        # the roller stands anywhere between two edges, of which either may be the first channel's;
+        # at the median phase in the middle between them
+        origin = 0.5 + 2.0 * phase[:, :1]
         return _edges_passed(origin + progress, shift) - _edges_passed(origin, shift)
 
 

@@ -5,9 +5,9 @@ from typing import Protocol
 
 import numpy as np
 
-from gatesim.draw import Array, Draw
+from gatesim.draw import Array, Draw, further_normal
 from gatesim.quantity import Scalar
-from gatesim.transition import compact, without_reversals
+from gatesim.transition import trimmed, without_reversals
 
 
 class Timing(Protocol):
@@ -29,10 +29,12 @@ class Hardware:
 
 @dataclass(frozen=True)
 class Polled:
-    """Inputs are read at the start of every scan; all gates share the scan.
+    """Inputs are read at the start of every scan; all gates share the scans.
 
-    An edge waits for the next scan, whose start wanders by ``jitter`` (s, normal). A pulse
-    between two scans is never seen. Common practice, no source.
+    Scan k starts at (k + phase) ``cycle`` (s), give or take ``jitter`` (s, normal, kept within
+    half a cycle, so that scans stay in order). An edge waits for the next scan, edges of
+    several gates for the same one. A pulse between two scans is never seen. Common practice,
+    no source.
     """
 
     cycle: Scalar
@@ -41,33 +43,45 @@ class Polled:
     def act_on(self, times: Array, draw: Draw, gate: int) -> Array:
         """See `Timing.act_on`."""
         phase = draw.uniform("counter.scan_phase")[:, None]
-        cycle = np.asarray(self.cycle, float)
-        cycle = cycle[:, None] if cycle.ndim else cycle
-        scan = (np.ceil(times / cycle - phase) + phase) * cycle
+        cycle = _column(self.cycle)
+        scan = np.ceil(times / cycle - phase)
+        if not np.any(self.jitter):
+            return trimmed(without_reversals((scan + phase) * cycle))
+        seed = draw.uniform("counter.scan_jitter")[:, None]
+        finite = np.isfinite(scan)
+        number = np.where(finite, scan, 0.0).astype(np.int64)
+        starts = np.full(times.shape, np.inf)
+        for candidate in (number + 1, number, number - 1):
+            wander = np.clip(
+                _column(self.jitter) * further_normal(seed, candidate), -0.499 * cycle, 0.499 * cycle
+            )
+            start = (candidate + phase) * cycle + wander
+            starts = np.where(finite & (start >= times), start, starts)
         # two edges before the same scan are one pulse that was never seen
-        seen = without_reversals(scan)
-        return compact(seen + _wander(self.jitter, seen, draw, f"counter.scan_jitter@{gate}"))
+        return trimmed(without_reversals(starts))
 
 
 @dataclass(frozen=True)
 class Interrupt:
-    """Edges are time-stamped by a routine that starts ``latency`` (s) late, give or take ``jitter``."""
+    """Edges are time-stamped by a routine that starts ``latency`` (s) late, give or take ``jitter``.
+
+    The spread of the latency (s, normal, never before the edge) is what reaches the reading:
+    a latency common to all edges cancels. Stamps out of order are a pulse that is not seen.
+    Common practice, no source.
+    """
 
     latency: Scalar
     jitter: Scalar
 
     def act_on(self, times: Array, draw: Draw, gate: int) -> Array:
         """See `Timing.act_on`."""
-        latency = np.asarray(self.latency, float)
-        late = times + (latency[:, None] if latency.ndim else latency)
-        return compact(
-            without_reversals(late + _wander(self.jitter, late, draw, f"counter.interrupt_jitter@{gate}"))
-        )
+        late: Array | float = _column(self.latency)
+        if np.any(self.jitter):
+            seed = draw.uniform(f"counter.interrupt_jitter@{gate}")[:, None]
+            edge = np.arange(times.shape[1])
+            late = np.maximum(0.0, late + _column(self.jitter) * further_normal(seed, edge))
+        return trimmed(without_reversals(times + late))
 
 
-def _wander(jitter: Scalar, times: Array, draw: Draw, name: str) -> Array:
-    if not np.any(jitter):
-        return np.zeros(times.shape)
-    deviation = np.asarray(jitter, float)
-    deviation = deviation[:, None] if deviation.ndim else deviation
-    return deviation * draw.normal(name, times.shape[1])
+def _column(value: Scalar) -> Array | float:
+    return value[:, None] if isinstance(value, np.ndarray) and value.ndim else value

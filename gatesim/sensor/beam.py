@@ -1,15 +1,13 @@
 """The light beam, and how much of it a part covers."""
 
 from dataclasses import dataclass
-from itertools import pairwise
 from typing import Literal
 
 import numpy as np
 
 from gatesim.draw import Array
 from gatesim.part import Part
-
-_NODES, _WEIGHTS = np.polynomial.legendre.leggauss(48)
+from gatesim.sensor.outline import Piece, pieces_of
 
 
 @dataclass(frozen=True)
@@ -31,6 +29,15 @@ class Beam:
             return np.full(along.shape, 0.5 * self.height)
         return np.sqrt(np.maximum(0.0, (0.5 * self.width) ** 2 - along**2))
 
+    def half_chord_integral(self, along: Array) -> Array:
+        """Integral of the half chord from the middle: for a circle u c/2 + R^2/2 arcsin(u/R)."""
+        if self.shape == "slit":
+            return 0.5 * self.height * along
+        radius = 0.5 * self.width
+        share = np.clip(along / radius, -1.0, 1.0)
+        half_area: Array = 0.5 * radius**2 * (share * np.sqrt(1.0 - share**2) + np.arcsin(share))
+        return half_area
+
     @property
     def area(self) -> float:
         """Lit area in m^2."""
@@ -38,81 +45,52 @@ class Beam:
 
 
 def blocked_fraction(part: Part, beam: Beam, travel: Array, length: float) -> Array:
-    """Share of the beam that the part covers, at travels (k,) of its leading end past the beam's middle.
+    """Share of a beam of some width that the part covers, at travels (k,) of its leading end past the middle.
 
-    The overlap of beam and silhouette, integrated along the path piece by piece between the
-    kinks of the silhouette (Gauss-Legendre in the angle of a circular beam, so that its
-    vertical tangents do no harm). ``length`` (m) of the part. A point beam is covered or not.
+    The exact overlap of beam and silhouette. Across the path the beam reaches from o - c to
+    o + c (offset o, half chord c), the part from -r to r, so that their overlap is
+    clip(o + c, -r, r) + clip(c - o, -r, r). Either term is integrated along the path in
+    closed form, between the places where o + c = r or -r. ``length`` (m) of the part.
     """
-    if beam.width == 0.0:
-        height = _half_height(part, travel, length) > abs(beam.offset)
-        inside = (travel >= 0.0) & (travel <= length) & height & ~_open_at(part, travel, abs(beam.offset))
-        return inside.astype(float)
-    radius = 0.5 * beam.width
     total = np.zeros(travel.shape)
-    for low, high in _pieces(part, beam, length):
-        # along the beam, the piece of part between depths low and high lies at travel - depth
-        start = np.clip(travel - high, -radius, radius)
-        end = np.clip(travel - low, -radius, radius)
+    for piece in pieces_of(part, length):
+        start = np.clip(travel - piece.high, -0.5 * beam.width, 0.5 * beam.width)
+        end = np.clip(travel - piece.low, -0.5 * beam.width, 0.5 * beam.width)
         lit = end > start
-        start, end = start[lit], end[lit]
-        a, b = (np.arcsin(edge / radius) for edge in (start, end))
-        middle, half = 0.5 * (a + b), 0.5 * (b - a)
-        angle = middle[:, None] + half[:, None] * _NODES
-        along = radius * np.sin(angle)
-        covered = _covered(part, beam, travel[lit, None] - along, along, length, 0.5 * (low + high))
-        total[lit] += half * ((covered * radius * np.cos(angle)) @ _WEIGHTS)
+        if not lit.any():
+            continue
+        span = (travel[lit], start[lit], end[lit])
+        total[lit] += piece.sign * (
+            _clipped(piece, beam, beam.offset, *span) + _clipped(piece, beam, -beam.offset, *span)
+        )
     return np.clip(total / beam.area, 0.0, 1.0)
 
 
-def _pieces(part: Part, beam: Beam, length: float) -> list[tuple[float, float]]:
-    """Depths behind the leading end between which the silhouette has no kink."""
-    marks = {0.0, length, part.front.length, length - part.rear.length}
-    for opening in part.openings:
-        marks |= {opening.start, opening.start + opening.length}
-    marks |= _crossed(part, beam, length)
-    inside = sorted(mark for mark in marks if 0.0 <= mark <= length)
-    return [(a, b) for a, b in pairwise(inside) if b > a]
+def _clipped(piece: Piece, beam: Beam, offset: float, travel: Array, start: Array, end: Array) -> Array:
+    """Integral of clip(offset + c, -r, r) from ``start`` to ``end`` along the beam, (k,)."""
+    meets = np.concatenate(
+        [_meeting(piece, beam, offset, side, travel) for side in (1.0, -1.0)]
+        + [start[:, None], end[:, None]],
+        axis=1,
+    )
+    # no meeting (NaN) or one elsewhere: a division of no length
+    meets = np.where(np.isnan(meets), start[:, None], np.clip(meets, start[:, None], end[:, None]))
+    meets.sort(axis=1)
+    low, high, at = meets[:, :-1], meets[:, 1:], travel[:, None]
+    middle = 0.5 * (low + high)
+    chord, reach = offset + beam.half_chord(middle), piece.reach(at - middle)
+    chords = offset * (high - low) + beam.half_chord_integral(high) - beam.half_chord_integral(low)
+    # the depth behind the leading end falls along the beam
+    reaches = piece.reach_integral(at - low) - piece.reach_integral(at - high)
+    parts = np.where(chord > reach, reaches, np.where(chord < -reach, -reaches, chords))
+    area: Array = parts.sum(axis=1)
+    return area
 
 
-def _crossed(part: Part, beam: Beam, length: float) -> set[float]:
-    """Cuts within shaped ends, where the silhouette meets a curved beam at no fixed depth."""
-    cuts = set()
-    for number in range(1, 8):
-        cuts |= {part.front.length * number / 8, length - part.rear.length * number / 8}
-    return cuts
-
-
-def _half_height(part: Part, depth: Array, length: float) -> Array:
-    full = 0.5 * part.height
-    return np.minimum(part.front.half_height(depth, full), part.rear.half_height(length - depth, full))
-
-
-def _open_at(part: Part, depth: Array, across: float) -> np.ndarray[tuple[int, ...], np.dtype[np.bool_]]:
-    """Whether light passes an opening at these depths and this distance from the axis."""
-    found = np.zeros(depth.shape, bool)
-    for opening in part.openings:
-        here = (depth >= opening.start) & (depth <= opening.start + opening.length)
-        notch = across > 0.5 * part.height - opening.height or np.isinf(opening.height)
-        found |= here & (across < 0.5 * opening.height if opening.kind == "hole" else notch)
-    return found
-
-
-def _covered(part: Part, beam: Beam, depth: Array, along: Array, length: float, at: float) -> Array:
-    """Covered extent across the beam, for depths within the piece of the silhouette around ``at``."""
-    chord = beam.half_chord(along)
-    low, high = beam.offset - chord, beam.offset + chord
-    half = _half_height(part, depth, length)
-    hole = np.zeros(1)
-    for opening in part.openings:
-        if opening.start <= at <= opening.start + opening.length:
-            if opening.kind == "hole":
-                hole = np.full(1, 0.5 * opening.height)
-            else:
-                half = np.zeros(1) if np.isinf(opening.height) else np.maximum(0.0, half - opening.height)
-
-    def overlap(reach: Array) -> Array:
-        return np.maximum(0.0, np.minimum(high, reach) - np.maximum(low, -reach))
-
-    covered: Array = overlap(half) - overlap(np.minimum(hole, half))
-    return covered
+def _meeting(piece: Piece, beam: Beam, offset: float, side: float, travel: Array) -> Array:
+    """Where along the beam offset + c = side * r may hold, (k, m); NaN where it does not."""
+    if beam.shape == "slit":
+        found = piece.depth_of(np.abs(offset + 0.5 * beam.height))
+        places: Array = travel[:, None] - np.array(found)
+        return places
+    return piece.meets_circle(0.5 * beam.width, offset, side, travel)

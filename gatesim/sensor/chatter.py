@@ -5,9 +5,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from gatesim.draw import Array, Draw
+from gatesim.draw import Array, Draw, further
 from gatesim.quantity import Scalar
-from gatesim.transition import compact
+from gatesim.transition import trimmed
+
+Whole = NDArray[np.int64]
 
 MOST_PULSES = 12
 """Pulses kept after one edge; with a mean of 3 the Poisson law exceeds it once in 60 000 edges."""
@@ -27,30 +29,31 @@ class Chatter:
     def added(self, times: Array, draw: Draw, gate: int) -> Array:
         """Transition lists (n, k) with the chatter put in, (n, m)."""
         n, edges = times.shape
-        pulses = self._pulses(draw.uniform(f"sensor.chatter_pulses@{gate}", edges))
-        pulses[np.isinf(times)] = 0
-        most = int(pulses.max(initial=0))
-        if most == 0:
-            return times
         following = np.concatenate([times[:, 1:], np.full((n, 1), np.inf)], axis=1).ravel()
-        spacing = np.broadcast_to(_column(self.mean_spacing), times.shape).ravel()
-        every = np.full((n * edges, 1 + 2 * most), np.inf)
-        every[:, 0] = times.ravel()
-        edge = np.arange(n * edges)
-        for number in range(most):
-            # one name a pulse: the draws of a trial do not depend on how many others need
-            wait = draw.uniform(f"sensor.chatter_spacing@{gate}.{number + 1}", 2 * edges)
-            edge = edge[pulses.ravel()[edge] > number]
-            begin = every[edge, 2 * number] - spacing[edge] * np.log(wait.reshape(-1, 2)[edge, 0])
-            end = begin - spacing[edge] * np.log(wait.reshape(-1, 2)[edge, 1])
-            fits = end < following[edge]
-            edge = edge[fits]
-            every[edge, 2 * number + 1], every[edge, 2 * number + 2] = begin[fits], end[fits]
-        return compact(every.reshape(n, -1))
+        wanted = self._pulses(draw.uniform(f"sensor.chatter_pulses@{gate}", edges))
+        wanted = np.where(np.isfinite(times), wanted, 0).ravel()
+        seed = draw.uniform(f"sensor.chatter_spacing@{gate}")
+        spacing = np.broadcast_to(np.asarray(self.mean_spacing, float), (n,))
+        last = times.ravel().copy()
+        had = np.zeros(n * edges, np.int64)
+        pulses: list[Pulse] = []
+        rows = np.flatnonzero(wanted)
+        while rows.size:
+            trial, number = rows // edges, 2 * (rows % edges * MOST_PULSES + had[rows])
+            goes = last[rows] - spacing[trial] * np.log(further(seed[trial], number))
+            comes = goes - spacing[trial] * np.log(further(seed[trial], number + 1))
+            fits = comes < following[rows]
+            rows, goes, comes = rows[fits], goes[fits], comes[fits]
+            pulses.append((rows, had[rows], goes, comes))
+            last[rows] = comes
+            had[rows] += 1
+            rows = rows[had[rows] < wanted[rows]]
+        return _placed(times, had.reshape(n, edges), pulses) if pulses else trimmed(times)
 
-    def _pulses(self, u: Array) -> NDArray[np.int64]:
+    def _pulses(self, u: Array) -> Whole:
         """Poisson numbers by the inverse distribution function."""
-        mean = _column(self.mean_pulses)
+        mean = np.asarray(self.mean_pulses, float)
+        mean = mean[:, None] if mean.ndim else mean
         term = below = np.exp(-mean)
         pulses = np.zeros(u.shape, np.int64)
         for number in range(1, MOST_PULSES + 1):
@@ -63,6 +66,19 @@ class Chatter:
         return pulses
 
 
-def _column(value: Scalar) -> Array:
-    array = np.asarray(value, float)
-    return array[:, None] if array.ndim else array
+Pulse = tuple[Whole, Whole, Array, Array]
+"""Flat index of the edge, pulses it had before, and when the new ones go and come back."""
+
+
+def _placed(times: Array, had: Whole, pulses: list[Pulse]) -> Array:
+    """The edges with so many pulses after each: everything in its column, nothing to sort."""
+    n, edges = times.shape
+    before = np.cumsum(had, axis=1) - had
+    column = (np.arange(edges) + 2 * before).ravel()
+    out = np.full((n, edges + 2 * int(had.sum(axis=1).max())), np.inf)
+    trial = np.repeat(np.arange(n), edges)
+    out[trial, column] = times.ravel()
+    for rows, number, goes, comes in pulses:
+        at = column[rows] + 1 + 2 * number
+        out[trial[rows], at], out[trial[rows], at + 1] = goes, comes
+    return trimmed(out)

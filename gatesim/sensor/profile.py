@@ -1,4 +1,4 @@
-"""Signal of the receiver while a part passes, and the travels at which the output switches."""
+"""Blocked share of a beam while a part passes, and the travels at which the output switches."""
 
 from dataclasses import dataclass, replace
 from functools import lru_cache
@@ -12,22 +12,33 @@ from gatesim.part import Part
 from gatesim.quantity import Scalar, first_of
 from gatesim.sensor.beam import Beam, blocked_fraction
 
-RUN_NODES = 1025
-"""Nodes across one feature of the silhouette; the travel between them is interpolated."""
+RUN_NODES = 4097
+"""Nodes across one feature of the silhouette: linear between them, a switching point is good
+to 1e-7 of the beam's width."""
+
+DRAWN = 64
+"""One in so many nodes is enough to follow the blocked share to 1e-3 by straight lines."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Run:
     """A stretch over which the blocked share only rises or only falls.
 
     ``travel`` (k,) of the leading end past the beam in m, ``share`` (k,) of the beam blocked;
-    ``from_rear`` says that the stretch moves with the part's rear end.
+    ``from_rear`` says that the stretch moves with the part's rear end, ``last`` that no other follows.
     """
 
     travel: Array
     share: Array
     rising: bool
     from_rear: bool
+    last: bool
+
+    def reached(self, share: Array | float) -> Array:
+        """Travel at which the light crosses a share; of the ends where it does not."""
+        order = slice(None) if self.rising else slice(None, None, -1)
+        at: Array = np.asarray(np.interp(share, self.share[order], self.travel[order]))
+        return at
 
 
 @lru_cache(maxsize=64)
@@ -36,11 +47,12 @@ def runs(outline: Part, beam: Beam) -> tuple[Run, ...]:
 
     ``outline`` as `gatesim.part.Part.silhouette` gives it.
     """
-    length = float(outline.length)
+    length = first_of(outline.length)
+    if beam.width == 0.0:
+        return _sharp_runs(outline, abs(beam.offset), length)
     travel = _grid(outline, beam, length)
-    share = blocked_fraction(outline, beam, travel, length)
     # rounding in the flat stretches must not look like a slope
-    share = np.round(share, 12)
+    share = np.round(blocked_fraction(outline, beam, travel, length), 12)
     slope = np.sign(np.diff(share))
     known = np.flatnonzero(slope)
     if known.size == 0:
@@ -48,11 +60,32 @@ def runs(outline: Part, beam: Beam) -> tuple[Run, ...]:
     # flat steps belong to the stretch before them
     filled = slope[known[np.maximum(0, np.searchsorted(known, np.arange(slope.size), side="right") - 1)]]
     cuts = np.flatnonzero(np.diff(filled)) + 1
-    bounds = np.concatenate([[0], cuts, [slope.size]])
-    middle = 0.5 * length
+    bounds = [0, *cuts.tolist(), slope.size]
+    found = [(travel[a : b + 1], share[a : b + 1], bool(filled[a] > 0.0)) for a, b in pairwise(bounds)]
+    return _numbered(found)
+
+
+def _numbered(found: list[tuple[Array, Array, bool]]) -> tuple[Run, ...]:
+    """The stretches in order; openings are placed from the leading end: only the last is the rear's."""
     return tuple(
-        Run(travel[a : b + 1], share[a : b + 1], bool(filled[a] > 0.0), bool(travel[a] > middle))
-        for a, b in pairwise(bounds)
+        Run(travel, share, rising, from_rear=number == len(found), last=number == len(found))
+        for number, (travel, share, rising) in enumerate(found, start=1)
+    )
+
+
+def _sharp_runs(part: Part, across: float, length: float) -> tuple[Run, ...]:
+    """Stretches of a beam without width at a distance from the axis: covered or not."""
+    full = 0.5 * part.height
+    if across >= full:
+        return ()
+    edges = [part.front.depth_of(across, full)]
+    for opening in part.openings:
+        if opening.lets_through(across, full):
+            edges += [opening.start, opening.start + opening.length]
+    edges.append(length - part.rear.depth_of(across, full))
+    share = (np.array([0.0, 1.0]), np.array([1.0, 0.0]))
+    return _numbered(
+        [(np.full(2, edge), share[number % 2], number % 2 == 0) for number, edge in enumerate(edges)]
     )
 
 
@@ -63,13 +96,7 @@ def _grid(part: Part, beam: Beam, length: float) -> Array:
     spans += [(o.start, o.start) for o in part.openings]
     spans += [(o.start + o.length, o.start + o.length) for o in part.openings]
     ramp = 0.5 - 0.5 * np.cos(np.pi * np.linspace(0.0, 1.0, RUN_NODES))
-    nodes = []
-    for low, high in spans:
-        start, end = low - radius - 1e-12, high + radius + 1e-12
-        nodes.append(start + (end - start) * ramp)
-    # np.unique would load numpy.ma, which is felt at start-up
-    ordered = np.sort(np.concatenate(nodes))
-    return ordered[np.diff(ordered, prepend=-np.inf) > 0.0]
+    return np.unique(np.concatenate([low - radius + (high - low + beam.width) * ramp for low, high in spans]))
 
 
 @dataclass(frozen=True)
@@ -91,69 +118,79 @@ def switching(
     """Where the output of a gate switches while a part passes.
 
     The output goes dark where the blocked share rises through ``dark_fraction`` and light
-    where it falls through ``light_fraction``. The outline is taken at ``drawn_length`` (m),
-    the same for every trial; what belongs to the rear end moves with the length of each.
-
-    A tilt psi turns the faces against the path: along the path every distance grows by
-    1/cos(psi), and a beam off the axis meets both faces later by offset * tan(psi). The
-    change at the corners of a narrow part is neglected.
+    where it falls through ``light_fraction`` (at most the dark one). The outline is taken at
+    ``drawn_length`` (m), the same for every trial; what belongs to the rear end moves with
+    the length of each.
     """
-    shape = np.broadcast_shapes(
-        *(np.shape(v) for v in (part.length, part.tilt, dark_fraction, light_fraction)), (1,)
-    )
-    n = shape[0]
-    longer = np.broadcast_to(np.asarray(part.length) - drawn_length, (n,))
-    dark_share, light_share = (np.broadcast_to(np.asarray(f), (n,)) for f in (dark_fraction, light_fraction))
     found = runs(part.silhouette(drawn_length), beam)
-    if beam.width == 0.0:
-        found = tuple(_sharp(run) for run in found)
+    lengths = np.asarray(part.length, float)
+    longer = lengths - drawn_length
+    light_fraction = np.minimum(dark_fraction, light_fraction)
+    shape = np.broadcast_shapes(*(np.shape(v) for v in (lengths, part.tilt, dark_fraction, light_fraction)))
+    n = shape[0] if shape else 1
     edges = np.full((n, max(2, len(found) + len(found) % 2)), np.inf)
     which = np.full(edges.shape, -1)
-    dark = np.zeros(n, bool)
-    used = np.zeros(n, int)
+    dark, used = np.zeros(n, bool), np.zeros(n, np.int64)
     for number, run in enumerate(found):
-        share = dark_share if run.rising else light_share
-        reaches = (run.share.min() <= share) & (share <= run.share.max()) & (dark != run.rising)
-        values = run.share if run.rising else run.share[::-1]
-        at = np.interp(share, values, run.travel if run.rising else run.travel[::-1])
-        at = at + longer if run.from_rear else at
-        edges[np.flatnonzero(reaches), used[reaches]] = at[reaches]
-        which[np.flatnonzero(reaches), used[reaches]] = number
+        share = np.asarray(dark_fraction if run.rising else light_fraction, float)
+        low, high = (run.share[0], run.share[-1]) if run.rising else (run.share[-1], run.share[0])
+        reaches = (low <= share) & (share <= high) & (dark != run.rising)
+        at = run.reached(share)
+        at = np.broadcast_to(at + longer if run.from_rear else at, (n,))
+        _set(edges, which, np.broadcast_to(reaches, (n,)), used, at, number)
         used += reaches
-        dark ^= reaches
-    return Switching(_tilted(edges, part.tilt, beam.offset), which, found)
+        dark = dark ^ reaches
+    return Switching(_tilted(edges, part, beam, lengths), which, found)
 
 
-def _sharp(run: Run) -> Run:
-    """A run of a point beam: covered or not, with nothing in between."""
-    middle = float(np.round(run.travel[:-1][np.diff(run.share) != 0.0][0], 11))
-    return replace(run, travel=np.full(2, middle), share=run.share[[0, -1]])
+def _set(
+    edges: Array,
+    which: NDArray[np.int64],
+    reaches: NDArray[np.bool_],
+    used: NDArray[np.int64],
+    at: Array,
+    number: int,
+) -> None:
+    """Write the edges of one stretch behind those that each trial has already."""
+    if reaches.all() and (used == used[0]).all():
+        edges[:, used[0]], which[:, used[0]] = at, number
+        return
+    rows = np.flatnonzero(reaches)
+    edges[rows, used[rows]], which[rows, used[rows]] = at[rows], number
 
 
-def _tilted(edges: Array, tilt: Scalar, offset: float) -> Array:
-    if not np.any(tilt):
+def _tilted(edges: Array, part: Part, beam: Beam, length: Array) -> Array:
+    """Switching travels (n, e) of a part turned by its tilt about its middle.
+
+    Along the path every distance from the middle grows by 1/cos(psi), and a beam off the
+    axis meets both faces later by offset * tan(psi). A part that leaves the beam through a
+    long side, half its height from the axis, switches there: exact for a threshold of 50 %,
+    else as if the beam were a point. A slit's own slant against the face is neglected.
+    """
+    if not np.any(part.tilt):
         return edges
-    angle = np.asarray(tilt, float)
-    angle = angle[:, None] if angle.ndim else angle
-    return edges / np.cos(angle) + offset * np.tan(angle)
-
-
-_DRAWN = 16
-"""One in so many nodes of a stretch is enough to follow the blocked share by straight lines."""
+    tilt = np.asarray(part.tilt, float).reshape(-1, 1)
+    middle = 0.5 * length.reshape(-1, 1)
+    turned: Array = middle + (edges - middle) / np.cos(tilt) + beam.offset * np.tan(tilt)
+    if np.isinf(part.height):
+        return turned
+    with np.errstate(divide="ignore", invalid="ignore"):  # a part that is not turned has no such side
+        sides = middle + (beam.offset * np.cos(tilt) + 0.5 * part.height * np.array([1.0, -1.0])) / np.sin(
+            tilt
+        )
+    sides = np.where(np.isnan(sides), np.inf, sides)
+    within = np.where(tilt == 0.0, [-np.inf, np.inf], np.sort(sides, axis=1))
+    clipped: Array = np.where(np.isinf(turned), turned, np.clip(turned, within[:, :1], within[:, 1:]))
+    return clipped
 
 
 def blocked_over_travel(part: Part, beam: Beam) -> tuple[Array, Array]:
-    """Travels (k,) of one part's leading end past the beam's middle in m, and shares (k,) blocked there.
-
-    Straight lines between them follow the share to a few parts in 1e4.
-    """
-    length = first_of(part.length)
-    travel, share = [], []
-    for run in runs(part.silhouette(length), beam):
-        at = _sharp(run) if beam.width == 0.0 else run
-        travel.append(np.append(at.travel[:-1:_DRAWN], at.travel[-1]))
-        share.append(np.append(at.share[:-1:_DRAWN], at.share[-1]))
-    if not travel:
+    """Travels (k,) of one part's leading end past the beam's middle in m, and shares (k,) blocked there."""
+    length = np.asarray(first_of(part.length))
+    found = runs(part.silhouette(float(length)), beam)
+    if not found:
         return np.zeros(0), np.zeros(0)
-    where = _tilted(np.concatenate(travel)[None, :], first_of(part.tilt), beam.offset)[0]
-    return where, np.concatenate(share)
+    travel = np.concatenate([np.append(run.travel[:-1:DRAWN], run.travel[-1]) for run in found])
+    share = np.concatenate([np.append(run.share[:-1:DRAWN], run.share[-1]) for run in found])
+    turned = replace(part, tilt=first_of(part.tilt))
+    return _tilted(travel[None, :], turned, beam, length)[0], share

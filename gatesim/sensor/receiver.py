@@ -1,12 +1,14 @@
 """First-order receiver between the light and the comparator."""
 
+from functools import lru_cache
+
 import numpy as np
 
 from gatesim.draw import Array
 from gatesim.sensor.profile import Run
 
-_LAGS = 9
-_EVERY = 4
+_PER_OCTAVE = 8
+_EVERY = 8
 _SETTLED = 20.0
 
 
@@ -15,43 +17,74 @@ def receiver_delay(run: Run, share: Array, speed: Array, time_constant: Array) -
 
     tau dy/dt = F(x(t)) - y, F the blocked share, and x moves at the local speed (m/s): y is a
     function of the travel that depends on the lag length speed * tau alone. It is solved
-    exactly for a share that is linear between nodes, at a few lag lengths, and interpolated
-    between these. The receiver is taken as settled where the stretch begins.
+    exactly for a share that is linear between nodes, at lag lengths of a fixed geometric
+    series, and interpolated between these (cubic in the logarithm). The receiver is taken as
+    settled where the stretch begins, which holds if the one before lasts several time
+    constants. NaN where the next stretch begins before the receiver has crossed the threshold.
     """
     lag = speed * time_constant
-    low, high = float(np.min(lag)), float(np.max(lag))
-    if high <= 0.0:
-        return np.zeros(share.shape)
-    grid = np.unique(np.geomspace(max(low, 1e-3 * high), high, _LAGS))
-    late = np.stack([_late(run, length, share) for length in grid])
-    if len(grid) == 1:
-        return late[0] / speed
-    place = np.clip(
-        np.interp(np.log(np.maximum(lag, grid[0])), np.log(grid), np.arange(len(grid))), 0.0, None
+    delayed = np.flatnonzero(lag > 0.0)
+    delay = np.zeros(share.shape)
+    if not delayed.size:
+        return delay
+    place = _PER_OCTAVE * np.log2(lag[delayed])
+    below = np.floor(place).astype(int)
+    first = int(below.min()) - 1
+    table = np.stack([_late(run, number) for number in range(first, int(below.max()) + 3)])
+    nodes = _thinned(run.share)
+    late = _between(table, below - first, place - below, nodes, share[delayed], rising=run.rising)
+    if not run.last:
+        late = np.where(run.reached(share[delayed]) + late > run.travel[-1], np.nan, late)
+    delay[delayed] = late / speed[delayed]
+    return delay
+
+
+def _thinned(nodes: Array) -> Array:
+    return np.append(nodes[:-1:_EVERY], nodes[-1])
+
+
+def _between(table: Array, row: Array, weight: Array, nodes: Array, share: Array, *, rising: bool) -> Array:
+    """Interpolate the table: cubic (Lagrange) over its rows, straight over its columns."""
+    way = 1.0 if rising else -1.0
+    right = np.clip(np.searchsorted(way * nodes, way * share), 1, len(nodes) - 1)
+    step = nodes[right] - nodes[right - 1]
+    part = np.where(step == 0.0, 0.0, (share - nodes[right - 1]) / np.where(step == 0.0, 1.0, step))
+    t = weight
+    lagrange = (
+        -t * (t - 1.0) * (t - 2.0) / 6.0,
+        (t + 1.0) * (t - 1.0) * (t - 2.0) / 2.0,
+        -(t + 1.0) * t * (t - 2.0) / 2.0,
+        (t + 1.0) * t * (t - 1.0) / 6.0,
     )
-    below = np.minimum(place.astype(int), len(grid) - 2)
-    column = np.arange(share.size)
-    weight = (lag - grid[below]) / (grid[below + 1] - grid[below])
-    found: Array = (1.0 - weight) * late[below, column] + weight * late[below + 1, column]
-    return found / speed
+    late = np.zeros(share.shape)
+    for shift, factor in enumerate(lagrange, start=-1):
+        values = table[row + shift]
+        column = np.arange(share.size)
+        late += factor * ((1.0 - part) * values[column, right - 1] + part * values[column, right])
+    return late
 
 
-def _late(run: Run, lag: float, share: Array) -> Array:
-    """Travel by which the receiver crosses each share later than the light does."""
-    travel = np.concatenate([run.travel[:-1:_EVERY], run.travel[-1:]])
-    light = np.concatenate([run.share[:-1:_EVERY], run.share[-1:]])
-    tail = travel[-1] + lag * np.linspace(0.0, _SETTLED, 200)[1:]
+@lru_cache(maxsize=256)
+def _late(run: Run, number: int) -> Array:
+    """Travel by which a receiver of that lag length crosses the share at each thinned node late."""
+    lag = 2.0 ** (number / _PER_OCTAVE)
+    travel, light = _thinned(run.travel), _thinned(run.share)
+    nodes = light
+    tail = travel[-1] + lag * np.linspace(0.0, _SETTLED, 400)[1:]
     travel, light = np.concatenate([travel, tail]), np.concatenate([light, np.full(tail.shape, light[-1])])
     step = np.diff(travel)
     decay = np.exp(-step / lag)
-    slope = np.diff(light) / step
+    with np.errstate(divide="ignore", invalid="ignore"):  # a point beam's share jumps
+        slope = np.where(step > 0.0, np.diff(light) / step, 0.0)
     signal = np.empty(travel.shape)
     signal[0] = light[0]
     for k, (d, g) in enumerate(zip(decay, slope, strict=True)):
         # exact for a ramp: the signal trails it by slope * lag once settled
-        signal[k + 1] = light[k + 1] - g * lag + (signal[k] - light[k] + g * lag) * d
-    direction = 1.0 if run.rising else -1.0
-    at_light = np.interp(direction * share, direction * run.share, run.travel)
-    rising = np.maximum.accumulate(direction * signal)
-    late: Array = np.interp(direction * share, rising, travel) - at_light
+        if step[k] > 0.0:
+            signal[k + 1] = light[k + 1] - g * lag + (signal[k] - light[k] + g * lag) * d
+        else:
+            signal[k + 1] = signal[k]
+    way = 1.0 if run.rising else -1.0
+    reached = np.interp(way * nodes, np.maximum.accumulate(way * signal), travel)
+    late: Array = reached - _thinned(run.travel)
     return late

@@ -7,7 +7,7 @@ import numpy as np
 from gatesim.draw import Array, Draw
 from gatesim.quantity import Scalar
 from gatesim.sensor.chatter import Chatter
-from gatesim.transition import compact, without_reversals
+from gatesim.transition import ordered, trimmed, without_reversals
 
 
 @dataclass(frozen=True)
@@ -40,13 +40,14 @@ def respond(response: Response, times: Array, draw: Draw, gate: int) -> Array:
     if np.any(response.sampling_period):
         out = _sampled(response, out, draw, gate)
     dark, light = (_column(np.asarray(d, float)) for d in (response.dark_delay, response.light_delay))
-    even = np.arange(out.shape[1]) % 2 == 0
-    out = out + np.where(even, dark, light)
+    late = np.empty(out.shape)
+    late[:, 0::2], late[:, 1::2] = dark, light
+    out = out + late
     if np.any(response.jitter):
         jitter = _column(np.asarray(response.jitter, float))
         out = out + jitter * draw.normal(f"sensor.jitter@{gate}", out.shape[1])
     out = without_reversals(out)
-    return out if response.chatter is None else response.chatter.added(out, draw, gate)
+    return trimmed(out) if response.chatter is None else response.chatter.added(out, draw, gate)
 
 
 def _sampled(response: Response, times: Array, draw: Draw, gate: int) -> Array:
@@ -56,7 +57,7 @@ def _sampled(response: Response, times: Array, draw: Draw, gate: int) -> Array:
     sample = np.ceil(times / period - phase)
     wanted = response.samples_in_row
     seen = _held(sample, wanted)
-    return compact((seen + wanted - 1 + phase) * period)
+    return ordered((seen + wanted - 1 + phase) * period)
 
 
 def _held(sample: Array, wanted: int) -> Array:
