@@ -102,6 +102,35 @@ def test_infinite_slope_is_replaced_by_the_secant_and_a_kink_shows_as_curvature(
     assert rows["smooth"].contribution == pytest.approx(0.5, rel=1e-9)
 
 
+@dataclass(frozen=True)
+class Rolling:
+    """Runout of a roller at a random angle, and two equally likely pulses of chatter."""
+
+    inputs: Mapping[str, Quantity]
+    identity: str = "rolling"
+
+    def evaluate(self, values, draw, *, quantised=True):
+        runout = 3e-5 * np.sin(2.0 * np.pi * draw.uniform("angle"))
+        chatter = np.where(draw.uniform("chatter") > 0.5, 4e-5, 0.0)
+        reading = values["length"] + runout + chatter
+        n = draw.trials
+        return Trials({"y": np.broadcast_to(reading, (n,))}, np.zeros(n), np.zeros(n, np.int64))
+
+
+def test_noise_that_acts_in_no_straight_line_is_simulated_alone():
+    model = Rolling({"length": Quantity(0.1, spread=Normal(1e-5))})
+    found = budget(model, "y")
+    rows = {row.name: row for row in found.rows}
+    assert rows["angle"].distribution == rows["chatter"].distribution == "simulated"
+    # a full turn of a sine: amplitude over root two; two values a apart: a/2 (20,000 trials: to 1 %)
+    assert rows["angle"].contribution == pytest.approx(3e-5 / math.sqrt(2.0), rel=0.03)
+    assert rows["chatter"].contribution == pytest.approx(2e-5, rel=0.03)
+    assert rows["length"].contribution == pytest.approx(1e-5, rel=1e-6)
+    assert found.error == pytest.approx(0.1 + 2e-5, abs=2e-6)
+    simulated = study(model, Plan(trials=100_000), workers=1).formulas["y"]
+    assert found.combined == pytest.approx(simulated.uncertainty.value, rel=0.02)
+
+
 def test_welch_satterthwaite_of_two_equal_parts():
     # JCGM 100, G.4.1: equal contributions with nu degrees of freedom each make 2 nu
     model = additive(StudentT(1.0, 4.0), StudentT(1.0, 4.0), Normal(1e-9))
