@@ -1,0 +1,71 @@
+"""Speed and position of a part over time."""
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from gatesim.study.explanation.area import SpeedCurve
+from gatesim.view.style import BLACK, BLUE, GREY, ORANGE, SKY, VERMILION, new_axes
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+MM, MS = 1e3, 1e3
+
+
+def speed_chart(curve: SpeedCurve, axes: "Axes | None" = None) -> "Axes":
+    """Draw the speed over time; the dwell and the spacing shaded, and the rectangle that is read.
+
+    The area under the curve while gate 1 is dark is the length. The rectangle over the same
+    time, as high as the mean speed over the spacing, is what spacing and dwell read: what the
+    curve has more than the rectangle is missing in the reading.
+    """
+    axes = axes or new_axes(7.0, 4.2)
+    axes.plot(MS * curve.time, curve.speed, color=BLACK, linewidth=1.6)
+    axes.set_xlabel("time since release / ms")
+    axes.set_ylabel("speed / (m/s)")
+    axes.set_ylim(0.0, 1.15 * float(curve.speed.max(initial=0.1)))
+    axes.set_xlim(0.0, MS * float(curve.time[-1]))
+    if np.isfinite(curve.leaves + curve.second):
+        _areas(curve, axes)
+        axes.legend(loc="upper center", bbox_to_anchor=(0.5, -0.16), ncols=1, frameon=False, fontsize="small")
+    axes.grid(alpha=0.3, linewidth=0.6)
+    return axes
+
+
+def _areas(curve: SpeedCurve, axes: "Axes") -> None:
+    t, v = curve.within(curve.enters, curve.leaves)
+    axes.fill_between(MS * t, v, color=SKY, alpha=0.45, linewidth=0.0,
+                      label=f"gate 1 dark: area = length {MM * curve.length:.4g} mm")  # fmt: skip
+    first, speed = curve.within(curve.enters, curve.second)
+    axes.fill_between(MS * first, speed, color=BLUE, alpha=0.45, linewidth=0.0,
+                      label=f"gate 1 to gate 2: area = spacing {MM * curve.spacing:.4g} mm")  # fmt: skip
+    missing = curve.length - curve.rectangle
+    axes.plot(MS * np.array([curve.enters, curve.enters, curve.leaves, curve.leaves]),
+              [0.0, curve.early, curve.early, 0.0], color=VERMILION, linewidth=1.6, linestyle="--",
+              label=f"what s T / t_s reads: {curve.early:.4g} m/s over the dwell = "
+              f"{MM * curve.rectangle:.4g} mm")  # fmt: skip
+    word = "missing" if missing > 0.0 else "too much"
+    axes.fill_between(MS * t, v, curve.early, facecolor="none", edgecolor=ORANGE, hatch="///", linewidth=0.0,
+                      label=f"{word}: {MM * abs(missing):.3g} mm (net)")  # fmt: skip
+
+
+def position_chart(curve: SpeedCurve, axes: "Axes | None" = None) -> "Axes":
+    """Draw where the part's two ends are over time, with the gates as lines across."""
+    axes = axes or new_axes(7.0, 4.2)
+    axes.plot(MS * curve.time, MM * curve.position, color=BLACK, linewidth=1.6, label="leading end")
+    axes.plot(MS * curve.time, MM * (curve.position - curve.length), color=BLACK, linewidth=1.6,
+              linestyle="--", label="trailing end")  # fmt: skip
+    for number, gate in enumerate(curve.gates, start=1):
+        axes.axhline(MM * gate, color=GREY, linewidth=0.9)
+        axes.annotate(f"gate {number}", (0.01, MM * gate), xycoords=("axes fraction", "data"),
+                      va="bottom", fontsize="small")  # fmt: skip
+    if np.isfinite(curve.leaves):
+        axes.axvspan(MS * curve.enters, MS * curve.leaves, color=SKY, alpha=0.3, label="gate 1 dark")
+    if np.isfinite(curve.second):
+        axes.axvspan(MS * curve.enters, MS * curve.second, color=BLUE, alpha=0.3, label="gate 1 to gate 2")
+    axes.set_xlabel("time since release / ms")
+    axes.set_ylabel("position along the path / mm")
+    axes.grid(alpha=0.3, linewidth=0.6)
+    axes.legend(loc="upper center", bbox_to_anchor=(0.5, -0.16), ncols=2, frameon=False, fontsize="small")
+    return axes
