@@ -1,0 +1,1 @@
+"""Choice of a rig: candidates, screening by physics, ranking by simulation, refinement, comparison."""

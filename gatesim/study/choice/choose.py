@@ -1,0 +1,202 @@
+"""Search for the cheapest rig that does what is wanted.
+
+Screening by physics, simulation of what is left over common random numbers, refinement of
+the continuous quantities of the best, and a final round with draws of its own, so that the
+winner's figures are not flattered by having been chosen for them.
+"""
+
+from collections.abc import Callable, Sequence
+from concurrent.futures import FIRST_COMPLETED, Future, wait
+from dataclasses import dataclass, replace
+from functools import partial
+from typing import Any
+
+import numpy as np
+
+from gatesim.problem import InputError
+from gatesim.study.choice.candidate import Candidate, candidates, part_lengths
+from gatesim.study.choice.compare import Comparison, compare, pareto, ranked
+from gatesim.study.choice.evaluate import Evaluation, Round, evaluate, groups_of
+from gatesim.study.choice.figures import meets
+from gatesim.study.choice.model import Choice
+from gatesim.study.choice.refine import refine
+from gatesim.study.engine import place
+
+REFINED = 4
+"""Candidates whose continuous quantities are refined."""
+
+FINALISTS = 12
+"""Candidates of the final round, beside the refined ones."""
+
+FINAL_BLOCK = 1_000_000
+"""First block of the final round: far from those of the search, so its draws are independent."""
+
+
+@dataclass(frozen=True)
+class Entry:
+    """A candidate and what became of it."""
+
+    candidate: Candidate
+    evaluation: Evaluation
+
+    @property
+    def uncertainty(self) -> float:
+        """Root mean square error at the worst part length, m; infinite if rejected."""
+        figures = self.evaluation.figures
+        return np.inf if figures is None else figures.uncertainty
+
+
+@dataclass(frozen=True)
+class ChoiceResult:
+    """Result of a search.
+
+    ``entries``: every candidate in order of its number. ``finalists``: of the final round,
+    best first, with figures from draws of their own; ``against[i]``: the first finalist
+    compared with finalist i (None for itself). ``front``: indices of the finalists' Pareto
+    front. ``motions``: groups of candidates that shared their motion.
+    """
+
+    choice: Choice
+    round_: Round
+    entries: Sequence[Entry]
+    finalists: Sequence[Entry]
+    against: Sequence[Comparison | None]
+    front: Sequence[int]
+    motions: int
+
+    @property
+    def winner(self) -> Entry | None:
+        """The cheapest candidate that meets every requirement in the final round."""
+        if self.finalists and _meets(self.finalists[0], self.choice):
+            return self.finalists[0]
+        return None
+
+    @property
+    def rejected(self) -> list[Entry]:
+        """Candidates that physics rules out, or whose parts do not fit together."""
+        return [entry for entry in self.entries if entry.evaluation.refusal]
+
+
+def _meets(entry: Entry, choice: Choice) -> bool:
+    figures = entry.evaluation.figures
+    return figures is not None and meets(figures, choice.wanted)
+
+
+def choose(
+    choice: Choice, trials: int = 10_000, seed: int = 1, workers: int | None = None, progress: bool = False
+) -> ChoiceResult:
+    """Search the candidates of a file; ``trials`` for each, spread evenly over the part lengths.
+
+    The result depends on file, trials and seed, not on the workers. Raises InputError for
+    fewer than two trials a part length, and for a file that spans no candidate.
+    """
+    if trials < 2 * part_lengths(choice).size:
+        raise InputError(f"trials: given {trials}, expected at least two for each part length")
+    search, final = Round(trials, seed), Round(trials, seed, FINAL_BLOCK)
+    found = candidates(choice)
+    entries, motions = _evaluated(found, choice, search, workers, progress)
+    best = _best(entries, choice)
+    if choice.ranges:
+        best = _with_refined(best, entries, choice, search, workers)
+    last, _ = _evaluated(
+        [replace(c, number=i) for i, c in enumerate(best)], choice, final, workers, False, keep_errors=True
+    )
+    finalists = [last[i] for i in _order(last, choice)]
+    return ChoiceResult(choice, search, entries, finalists, _against(finalists), _front(finalists), motions)
+
+
+def _evaluated(
+    found: Sequence[Candidate], choice: Choice, round_: Round, workers: int | None, progress: bool,
+    keep_errors: bool = False,
+) -> tuple[list[Entry], int]:  # fmt: skip
+    """Every candidate with its evaluation, in the order given, and the number of groups."""
+    groups = groups_of(found)
+    task = partial(evaluate, choice=choice, round_=round_, keep_errors=keep_errors)
+    results = _map(task, groups, workers, [len(group) for group in groups], progress)
+    evaluations = {c.number: Evaluation(c.refusal) for c in found if c.scenario is None}
+    for group, result in zip(groups, results, strict=True):
+        evaluations.update({c.number: e for c, e in zip(group, result, strict=True)})
+    return [Entry(c, evaluations[c.number]) for c in found], len(groups)
+
+
+def _map(
+    task: Callable[[Any], Any],
+    items: Sequence[Any],
+    workers: int | None,
+    sizes: Sequence[int],
+    progress: bool,
+) -> list[Any]:
+    """Results in the order of the items, computed on the workers, largest first."""
+    from tqdm import tqdm  # deferred: costs start-up time
+
+    results: list[Any] = [None] * len(items)
+    # a process pool takes a second to start: not for a handful of candidates
+    cores = 1 if len(items) < 2 else workers
+    todo = iter(sorted(range(len(items)), key=lambda i: -sizes[i]))
+    flying: dict[Future[Any], int] = {}
+    with (
+        tqdm(total=sum(sizes), unit=" rigs", disable=not progress) as bar,
+        place(None, cores, 1 if cores == 1 else 10**6) as (where, window),
+    ):
+        while True:
+            while len(flying) < window and (index := next(todo, None)) is not None:
+                flying[where.submit(task, items[index])] = index
+            if not flying:
+                return results
+            for future in wait(flying, return_when=FIRST_COMPLETED).done:
+                index = flying.pop(future)
+                results[index] = future.result()
+                bar.update(sizes[index])
+
+
+def _order(entries: Sequence[Entry], choice: Choice) -> list[int]:
+    return ranked(
+        [entry.candidate.cost for entry in entries],
+        [entry.uncertainty for entry in entries],
+        [_meets(entry, choice) for entry in entries],
+    )
+
+
+def _front(entries: Sequence[Entry]) -> list[int]:
+    """Indices of the Pareto front, cheapest first; rejected entries are infinitely uncertain."""
+    costs = np.array([entry.candidate.cost for entry in entries])
+    front = np.flatnonzero(pareto(costs, np.array([entry.uncertainty for entry in entries])))
+    return [int(i) for i in front[np.argsort(costs[front], kind="stable")]]
+
+
+def _best(entries: Sequence[Entry], choice: Choice) -> list[Candidate]:
+    """Who goes to the final round: the first of the ranking, and the Pareto front."""
+    working = [entry for entry in entries if np.isfinite(entry.uncertainty)]
+    first = [working[i].candidate for i in _order(working, choice)[:FINALISTS]]
+    front = [working[i].candidate for i in _front(working)]
+    return list({c.number: c for c in first + front}.values())
+
+
+def _with_refined(
+    best: Sequence[Candidate], entries: Sequence[Entry], choice: Choice, round_: Round, workers: int | None
+) -> list[Candidate]:
+    """The finalists, and refined copies of the best grid point of the first few sets of alternatives."""
+    least: dict[tuple[str, ...], Candidate] = {}
+    for entry in sorted(entries, key=lambda entry: entry.uncertainty):
+        least.setdefault(tuple(entry.candidate.picks.values()), entry.candidate)
+    sets = list(dict.fromkeys(tuple(c.picks.values()) for c in best))[:REFINED]
+    task = partial(refine, choice=choice, round_=round_)
+    starts = [least[picks] for picks in sets]
+    refined = _map(task, starts, workers, [1] * len(starts), False)
+    return [*best, *(c for c, start in zip(refined, starts, strict=True) if c is not start)]
+
+
+def _against(finalists: Sequence[Entry]) -> list[Comparison | None]:
+    found: list[Comparison | None] = []
+    for entry in finalists:
+        first, other = finalists[0].evaluation, entry.evaluation
+        if entry is finalists[0] or None in (first.figures, other.figures):
+            found.append(None)
+            continue
+        assert first.figures is not None
+        assert other.figures is not None
+        assert first.errors is not None
+        assert other.errors is not None
+        worst = (first.figures.worst, other.figures.worst)
+        found.append(compare(first.errors, other.errors, worst, len(finalists) - 1))
+    return found

@@ -1,0 +1,126 @@
+"""The result as plain data, and the winner as a scenario file."""
+
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any
+
+from gatesim.problem import InputError
+from gatesim.scenario import parse_text
+from gatesim.study.choice.choose import ChoiceResult, Entry
+from gatesim.study.choice.figures import checks_of
+from gatesim.study.export import Json, number
+
+
+def choice_json(result: ChoiceResult) -> Json:
+    """Everything but the single trials; lengths in m."""
+    winner = result.winner
+    return {
+        "trials_each": result.round_.trials,
+        "seed": result.round_.seed,
+        "candidates": len(result.entries),
+        "rejected": len(result.rejected),
+        "motion_groups": result.motions,
+        "winner": None if winner is None else winner.candidate.name,
+        "finalists": [
+            {
+                **_entry(entry, result),
+                "pareto": index in result.front,
+                "against_first": None if c is None else {k: number(v) for k, v in vars(c).items()},
+            }
+            for index, (entry, c) in enumerate(zip(result.finalists, result.against, strict=True))
+        ],
+        "all": [_entry(entry, result) for entry in result.entries],
+    }
+
+
+def _entry(entry: Entry, result: ChoiceResult) -> Json:
+    c, e = entry.candidate, entry.evaluation
+    found: Json = {
+        "options": dict(c.picks),
+        "values": {path: f"{v!r} {c.units[path]}".strip() for path, v in c.values.items()},
+        "cost": c.cost,
+    }
+    if e.figures is None:
+        return {**found, "rejected": e.refusal}
+    f = e.figures
+    columns = {key: [number(float(v)) for v in getattr(f, key)] for key in ("lengths", "bias", "std", "rms")}
+    return {
+        **found,
+        **columns,
+        "yield": [float(v) / f.trials for v in f.good],
+        "worst_length": float(f.lengths[f.worst]),
+        "uncertainty": number(f.uncertainty),
+        "uncertainty_error": number(float(f.rms_error[f.worst])),
+        "busy_time": number(e.busy),
+        "calibration": {"gain": e.line[0], "zero": e.line[1]},
+        "checks": [
+            {k: number(v) if isinstance(v, float) else v for k, v in asdict(check).items()}
+            for check in checks_of(f, result.choice.wanted)
+        ],
+    }
+
+
+def scenario_text(entry: Entry, title: str) -> str:
+    """The candidate as a scenario file; comments of the base file are kept. Raises InputError."""
+    import tomlkit  # deferred: costs start-up time
+
+    base = entry.candidate.base
+    try:
+        document = tomlkit.parse(Path(base.file).read_text(encoding="utf-8"))
+    except OSError:  # its tables stood in the file of the choice
+        document = tomlkit.document()
+        document.update(base.raw)
+    for path, value in {**entry.candidate.edits, **_calibration(entry), "title": title}.items():
+        _put(document, path, value)
+    text = tomlkit.dumps(document)
+    parse_text(text, f"{title} (winner)")
+    return text
+
+
+def _calibration(entry: Entry) -> dict[str, Any]:
+    """The calibration line on top of the one that the scenario has."""
+    gain, zero = entry.evaluation.line
+    assert entry.candidate.scenario is not None
+    formula = entry.candidate.scenario.formula
+    if (gain, zero) == (1.0, 0.0):
+        return {}
+    both = gain * formula.zero.nominal + zero
+    return {
+        "formula.gain": float(f"{gain * formula.gain.nominal:.9g}"),
+        "formula.zero": f"{1e3 * both:.6f} mm",
+    }
+
+
+def _put(table: Any, path: str, value: Any) -> None:
+    """Set a value in a TOML document as `gatesim.scenario.model.raw_with` does in a table."""
+    key, _, rest = path.partition(".")
+    if isinstance(table, list):
+        _put(table[int(key) - 1], rest, value)
+    elif rest:
+        if key not in table:
+            if value is None:
+                return
+            import tomlkit
+
+            table[key] = tomlkit.table()
+        _put(table[key], rest, value)
+    elif value is None:
+        table.pop(key, None)
+    else:
+        old = table.get(key)
+        if isinstance(old, dict) and "distribution" in old and not isinstance(value, dict):
+            old["value"] = value
+        else:
+            table[key] = value
+
+
+def save_winner(result: ChoiceResult, path: Path) -> None:
+    """Write the winner as a scenario file. Raises InputError if there is none, or the file cannot be."""
+    winner = result.winner
+    if winner is None:
+        raise InputError(f"{path}: no candidate meets the requirement, so no scenario is written")
+    title = f"{result.choice.sections.title or 'Chosen rig'}: {winner.candidate.name}"
+    try:
+        path.write_text(scenario_text(winner, title), encoding="utf-8")
+    except OSError as error:
+        raise InputError(f"{path}: it cannot be written ({error.strerror})") from None

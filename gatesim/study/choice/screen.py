@@ -1,0 +1,83 @@
+"""Screening by physics: one nominal passage of each part length, and why a rig fails."""
+
+import math
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gatesim.draw import Array, Nominal
+from gatesim.narrative import explain_outcome
+from gatesim.outcome import Outcome
+from gatesim.pipeline import Passed, run
+from gatesim.scenario import Scenario
+from gatesim.study.choice.model import WantedSection
+from gatesim.study.choice.shared import part_values
+
+
+def room_refusal(scenario: Scenario, wanted: WantedSection) -> str:
+    """Why the rig takes too much room, or nothing.
+
+    It reaches from the trailing end of the longest part at release to its leading end when it
+    has left the last gate, or to the end of the brake.
+    """
+    gate, longest = scenario.gate, wanted.longest.nominal
+    last = gate.first.nominal + (gate.spacing if gate.rearm is None else gate.rearm).nominal + longest
+    if scenario.brake is not None:
+        last = max(last, scenario.brake.start.nominal + scenario.brake.length.nominal)
+    slope, reach = scenario.path.slope.nominal, last + longest
+    for what, limit, size in (
+        ("floor space", wanted.floor_space, reach * math.cos(slope)),
+        ("headroom", wanted.headroom, reach * abs(math.sin(slope))),
+    ):
+        if limit is not None and size > limit.nominal * (1.0 + 1e-12):
+            return f"{what}: it takes {size:.3g} m, and there is {limit.text}"
+    return ""
+
+
+def passage_refusal(scenario: Scenario, passed: Passed, lengths: Array, wanted: WantedSection) -> str:
+    """Why a part of one of the lengths (k,) is not measured, or the next comes too soon; or nothing."""
+    wrong = np.flatnonzero(passed.outcome != Outcome.MEASURED)
+    if wrong.size:
+        length = lengths[wrong[0]]
+        one = Nominal(1)
+        alone = run(scenario, one, part_values(scenario, one, np.array([length])))
+        outcome = Outcome(int(passed.outcome[wrong[0]]))
+        why = explain_outcome(scenario, alone) if alone.outcome[0] == outcome else ""
+        return f"{outcome.word}: with {1e3 * length:.4g} mm. {why}".rstrip()
+    busy = busy_time(passed)
+    stuck = np.flatnonzero(np.isnan(busy))
+    if stuck.size:
+        return (
+            f"no re-arm: with {1e3 * lengths[stuck[0]]:.4g} mm the counter sees nothing that ends the cycle"
+        )
+    return _feed_refusal(busy, lengths, wanted)
+
+
+def busy_time(passed: Passed) -> Array:
+    """Time from a part's leading edge at gate 1 until the counter takes the next, (n,) s."""
+    cycles = passed.counted.cycles
+    busy: Array = cycles.rearm[:, 0] - cycles.start[:, 0]
+    return busy
+
+
+def _feed_refusal(busy: Array, lengths: Array, wanted: WantedSection) -> str:
+    if wanted.feed_rate is None:
+        return ""
+    interval = 1.0 / wanted.feed_rate.nominal
+    late: NDArray[np.intp] = np.flatnonzero(~(busy < interval))
+    if not late.size:
+        return ""
+    return (
+        f"feed rate: with {1e3 * lengths[late[0]]:.4g} mm the counter is re-armed {busy[late[0]]:.3g} s "
+        f"after the part reaches gate 1, and the next part follows after {interval:.3g} s"
+    )
+
+
+def formula_refusal(name: str, missing: str, reading: Array, lengths: Array) -> str:
+    """Why the formula in charge reads nothing, or nothing."""
+    if missing:
+        return f"formula: {name} needs what this rig does not give ({missing.replace('_', ' ')})"
+    unread = np.flatnonzero(np.isnan(reading))
+    if unread.size:
+        return f"formula: {name} has no reading with {1e3 * lengths[unread[0]]:.4g} mm"
+    return ""

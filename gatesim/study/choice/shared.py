@@ -1,0 +1,118 @@
+"""What candidates share: the draws, and the motion of those that differ only past it."""
+
+import json
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from gatesim.draw import Array, Draw
+from gatesim.motion import Passage, passage
+from gatesim.outcome import Outcome
+from gatesim.pipeline import Asked, Passed, ask, measure
+from gatesim.quantity import Scalar
+from gatesim.scenario import Scenario
+
+
+@dataclass(frozen=True)
+class Repeated:
+    """The draws of ``inner`` once for each of ``times`` part lengths, each drawn only once.
+
+    Trial j of every length and of every candidate has the same draws (common random numbers).
+    """
+
+    inner: Draw
+    times: int
+    known: dict[tuple[str, str, int | None], Array] = field(default_factory=dict)
+
+    @property
+    def trials(self) -> int:
+        """Number of trials."""
+        return self.inner.trials * self.times
+
+    def uniform(self, name: str, columns: int | None = None) -> Array:
+        """See `gatesim.draw.Draw.uniform`."""
+        return self._kept("uniform", name, columns)
+
+    def normal(self, name: str, columns: int | None = None) -> Array:
+        """See `gatesim.draw.Draw.normal`."""
+        return self._kept("normal", name, columns)
+
+    def _kept(self, kind: str, name: str, columns: int | None) -> Array:
+        key = (kind, name, columns)
+        if key not in self.known:
+            draws: Array = getattr(self.inner, kind)(name, columns)
+            self.known[key] = np.tile(draws, self.times if columns is None else (self.times, 1))
+        return self.known[key]
+
+
+MOTION = ("part", "path", "air", "brake", "launch", "belt", "gate")
+"""Tables of a scenario on which the motion past the gates depends."""
+
+
+def motion_key(scenario: Scenario) -> str:
+    """Equal for scenarios whose parts move alike and are asked for at almost the same positions.
+
+    A roller that the part turns stands still past the last position asked for, so that a rig
+    with one shares its motion with nobody.
+    """
+    tables: tuple[str, ...] = MOTION
+    encoder = scenario.counter.encoder
+    if encoder is not None and encoder.rides_on == "part":
+        tables = (*MOTION, "sensor", "filter", "counter")
+    return _text(scenario, tables)
+
+
+def rig_key(scenario: Scenario) -> str:
+    """Equal for scenarios that differ in their formula only."""
+    return _text(scenario, [key for key in Scenario.model_fields if key not in ("formula", "title", "note")])
+
+
+def _text(scenario: Scenario, tables: Iterable[str]) -> str:
+    return json.dumps([scenario.raw.get(table) for table in tables], sort_keys=True, default=str)
+
+
+def run_together(
+    scenarios: Sequence[Scenario], draw: Draw, lengths: Array, *, quantised: bool
+) -> list[Passed]:
+    """Run rigs of one `motion_key` through the pipeline with one solution of the equation of motion.
+
+    ``lengths`` (n,) of the part in each trial, m; its mass is in proportion. The motion is
+    asked once for the positions of all rigs; each position is a node of the integration, so
+    that its time is as good as that of a rig run alone (1e-9 relative).
+    """
+    asked = [ask(scenario, draw, part_values(scenario, draw, lengths)) for scenario in scenarios]
+    columns: dict[str, slice] = {}
+    blocks: list[Array] = []
+    for scenario, one in zip(scenarios, asked, strict=True):
+        key = _text(scenario, ("sensor",))
+        if key not in columns:
+            first = sum(block.shape[1] for block in blocks)
+            columns[key] = slice(first, first + one.positions.shape[1])
+            blocks.append(one.positions)
+    rig = asked[0].rig
+    motion = passage(rig.part, rig.path, rig.forces, np.concatenate(blocks, axis=1))
+    return [
+        measure(
+            scenario, draw, one, _own(motion, columns[_text(scenario, ("sensor",))], one), quantised=quantised
+        )
+        for scenario, one in zip(scenarios, asked, strict=True)
+    ]
+
+
+def part_values(scenario: Scenario, draw: Draw, lengths: Array) -> dict[str, Scalar]:
+    """The part's length, and its mass in proportion to it, for each trial."""
+    values: dict[str, Scalar] = {"part.length": lengths}
+    if scenario.part.mass is not None:
+        ratio = lengths / scenario.part.length.nominal
+        values["part.mass"] = scenario.part.mass.sample(draw, "part.mass") * ratio
+    return values
+
+
+def _own(motion: Passage, columns: slice, asked: Asked) -> Passage:
+    """The motion as one rig asked for it: a part may stop past its gates and before another's."""
+    time = motion.time[:, columns]
+    passed = (~np.isnan(time) | np.isnan(asked.positions)).all(axis=1)
+    stops = np.isin(motion.outcome, (Outcome.STOPPED, Outcome.RAN_BACK))
+    outcome = np.where(stops & passed, Outcome.MEASURED, motion.outcome).astype(np.int64)
+    return replace(motion, time=time, speed=motion.speed[:, columns], outcome=outcome)

@@ -1,0 +1,129 @@
+"""The search for a rig as text for a terminal."""
+
+import math
+import textwrap
+from collections.abc import Sequence
+
+from tabulate import tabulate
+
+from gatesim.study.choice.choose import FINALISTS, ChoiceResult, Entry
+from gatesim.study.choice.figures import Check, checks_of
+from gatesim.view.number import percent, plain, with_error
+
+MM = 1e3
+
+
+def choice_text(result: ChoiceResult, *, every_rejection: bool = False) -> str:
+    """What was tried, what was rejected and why, the best of the rest, and the winner."""
+    rejected, tried = result.rejected, len(result.entries)
+    each = result.round_.trials
+    lines = [
+        result.choice.sections.title or result.choice.file,
+        f"{tried:,} candidates: {len(rejected):,} rejected by physics, {tried - len(rejected):,} simulated "
+        f"with {each:,} trials each over common random numbers, seed {result.round_.seed}",
+        "",
+        *_rejections(rejected, every=every_rejection),
+    ]
+    if not result.finalists:
+        return "\n".join([*lines, "No candidate is left."])
+    return "\n".join([*lines, *_finalists(result), "", *_winner(result)])
+
+
+def _rejections(rejected: Sequence[Entry], *, every: bool) -> list[str]:
+    if not rejected:
+        return []
+    if every:
+        rows = [[entry.candidate.name, entry.evaluation.refusal] for entry in rejected]
+        return [tabulate(rows, ["rejected", "because"], maxcolwidths=[44, 62]), ""]
+    kinds: dict[str, list[Entry]] = {}
+    for entry in rejected:
+        kinds.setdefault(entry.evaluation.refusal.split(":")[0], []).append(entry)
+    rows = [
+        [kind, str(len(found)), f"{found[0].candidate.name}: {_rest(found[0].evaluation.refusal)}"]
+        for kind, found in sorted(kinds.items(), key=lambda item: -len(item[1]))
+    ]
+    table = tabulate(rows, ["rejected for", "rigs", "the first of them"], maxcolwidths=[None, None, 72],
+                     colalign=("left", "right", "left"), disable_numparse=True)  # fmt: skip
+    return [table, ""]
+
+
+def _rest(refusal: str) -> str:
+    return refusal.split(": ", 1)[-1]
+
+
+def _finalists(result: ChoiceResult) -> list[str]:
+    rows = []
+    shown = [
+        i for i in range(len(result.finalists)) if i < FINALISTS or i in result.front
+    ]  # the rest was only there to be compared
+    for index in shown:
+        entry, comparison = result.finalists[index], result.against[index]
+        figures = entry.evaluation.figures
+        if figures is None:
+            continue
+        worst = figures.worst
+        failed = [check.name for check in checks_of(figures, result.choice.wanted) if not check.met]
+        rows.append([
+            f"{index + 1}{'*' if index in result.front else ''}",
+            plain(entry.candidate.cost, 6),
+            with_error(float(figures.rms[worst]), float(figures.rms_error[worst]), MM),
+            f"{MM * figures.lengths[worst]:.4g}",
+            with_error(float(figures.bias[worst]), float(figures.std[worst]) / figures.trials**0.5, MM),
+            percent(figures.least_yield),
+            ", ".join(failed) or "all",
+            "" if comparison is None else _sure(comparison.difference, comparison.confidence),
+            entry.candidate.name,
+        ])  # fmt: skip
+    head = ["", "cost", "std unc. / mm", "worst at / mm", "bias there", "yield", "meets / fails",
+            "less unc. than 1?", "rig"]  # fmt: skip
+    lengths = result.finalists[0].evaluation.figures
+    count = 0 if lengths is None else len(result.finalists) - 1
+    return [
+        "Final round, other random numbers; * on the front of cost and uncertainty:",
+        tabulate(rows, head, maxcolwidths=[None] * 6 + [14, None, 50], disable_numparse=True,
+                 colalign=("left",) + ("right",) * 5 + ("left",) * 3),
+        "std unc.: root mean square error, bias included, at the part length where it is largest.",
+        f"less unc. than 1?: one-sided confidence from paired trials, corrected for {count} comparisons "
+        "(Bonferroni).",
+    ]  # fmt: skip
+
+
+def _sure(difference: float, confidence: float) -> str:
+    """Whether the rival is more certain than the first finalist; ``difference`` is the rival's excess."""
+    if math.isnan(confidence):
+        return "the same"
+    word = "no" if difference > 0.0 else "yes"
+    return f"{word} ({percent(confidence)})" if confidence > 0.0 else f"{word} (unsure)"
+
+
+def _winner(result: ChoiceResult) -> list[str]:
+    first, wanted = result.finalists[0], result.choice.wanted
+    figures = first.evaluation.figures
+    assert figures is not None
+    checks = checks_of(figures, wanted)
+    if result.winner is None:
+        failed = ", ".join(check.name for check in checks if not check.met)
+        head = f"No candidate meets the requirement. The first in order fails: {failed}."
+    else:
+        head = f"Winner, the cheapest that meets everything: {first.candidate.name}, cost " + plain(
+            first.candidate.cost, 6
+        )
+    lines = textwrap.wrap(head, 100)
+    lines += [f"  {_check(check)}" for check in checks]
+    gain, zero = first.evaluation.line
+    if (gain, zero) != (1.0, 0.0):
+        lines.append(f"  calibration line: reading times {gain:.7g}, plus {MM * zero:.4f} mm")
+    if first.evaluation.busy == first.evaluation.busy:
+        lines.append(f"  the counter takes the next part {first.evaluation.busy:.3g} s after one arrives")
+    return lines
+
+
+def _check(check: Check) -> str:
+    def said(value: float) -> str:
+        if check.unit == "m":
+            return f"{MM * value:.4f} mm"
+        return plain(value) if check.name == "C_gk" else percent(value)
+
+    bound = f", 95 % bound {said(check.bound)}" if check.bound == check.bound else ""
+    side = "at least" if check.name in ("yield", "C_gk") else "at most"
+    return f"{check.name}: {said(check.value)}{bound}; wanted {side} {said(check.limit)}"
