@@ -121,30 +121,37 @@ def run(
     values: Mapping[str, Scalar] | None = None,
     *,
     quantised: bool = True,
+    ends: bool = True,
     move: Move = passage,
 ) -> Passed:
     """Run n = ``draw.trials`` parts through the whole measurement.
 
     ``values`` (SI) replace what would be drawn for inputs of those names (``part.length``,
-    ``sensor.dark_delay@1``). ``quantised`` off counts fractions, for sensitivities.
-    ``move`` answers for the motion in place of the equation of motion, to see what another
-    motion would have read.
+    ``sensor.dark_delay@1``). ``quantised`` off counts fractions, for sensitivities. ``ends``
+    off leaves out when the part's ends pass the gates, which no reading needs (``front`` and
+    ``rear`` are then empty). ``move`` answers for the motion in place of the equation of
+    motion, to see what another motion would have read.
     """
-    asked = ask(scenario, draw, values)
+    asked = ask(scenario, draw, values, ends=ends)
     motion = move(asked.rig.part, asked.rig.path, asked.rig.forces, asked.positions)
     return measure(scenario, draw, asked, motion, quantised=quantised)
 
 
-def ask(scenario: Scenario, draw: Draw, values: Mapping[str, Scalar] | None = None) -> Asked:
+def ask(
+    scenario: Scenario, draw: Draw, values: Mapping[str, Scalar] | None = None, *, ends: bool = True
+) -> Asked:
     """Put the rig together and find the positions whose crossing times it takes; see `run`."""
-    drawn_values = {**drawn(scenario.inputs(), draw), **(values or {})}
+    given = values or {}
+    free = {name: quantity for name, quantity in scenario.inputs().items() if name not in given}
+    drawn_values = {**drawn(free, draw), **given}
     rig = rig_of(scenario, drawn_values)
     length = scenario.part.length.nominal
     switchings = tuple(
         switching(rig.part, s.beam, s.dark_fraction, s.light_fraction, length) for s in rig.sensors
     )
     follow = scenario.counter.encoder is not None and scenario.counter.encoder.rides_on == "part"
-    return Asked(drawn_values, rig, switchings, *_positions(rig, switchings, draw.trials, follow=follow))
+    positions = _positions(rig, switchings, draw.trials, ends=ends, follow=follow)
+    return Asked(drawn_values, rig, switchings, *positions)
 
 
 def light_of(asked: Asked, motion: Passage) -> tuple[Array, ...]:
@@ -198,7 +205,7 @@ def read(
 
 
 def _positions(
-    rig: Rig, switchings: tuple[Switching, ...], n: int, *, follow: bool
+    rig: Rig, switchings: tuple[Switching, ...], n: int, *, ends: bool, follow: bool
 ) -> tuple[Array, tuple[int, ...], tuple[int, ...], tuple[slice, ...]]:
     """Positions to ask of the motion, (n, p), and which columns are whose.
 
@@ -207,15 +214,16 @@ def _positions(
     columns: list[Array] = []
     front, rear, edges = [], [], []
     for gate, at in zip(rig.gates, switchings, strict=True):
-        front.append(len(columns))
-        columns.append(np.broadcast_to(gate, (n,)))
-        rear.append(len(columns))
-        columns.append(np.broadcast_to(gate + np.asarray(rig.part.length), (n,)))
+        if ends:
+            front.append(len(columns))
+            columns.append(np.broadcast_to(gate, (n,)))
+            rear.append(len(columns))
+            columns.append(np.broadcast_to(gate + np.asarray(rig.part.length), (n,)))
         edges.append(slice(len(columns), len(columns) + at.travel.shape[1]))
         travel = np.where(np.isfinite(at.travel), at.travel, np.nan)
         columns += [np.broadcast_to(gate + column, (n,)) for column in travel.T]
     if follow:
-        columns.append(columns[rear[-1]] + ROLLER_REACH)
+        columns.append(np.broadcast_to(rig.gates[-1] + np.asarray(rig.part.length) + ROLLER_REACH, (n,)))
     return np.stack(columns, axis=1), tuple(front), tuple(rear), tuple(edges)
 
 

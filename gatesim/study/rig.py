@@ -35,7 +35,7 @@ class RigModel:
 
     def evaluate(self, values: Mapping[str, Scalar], draw: Draw, *, quantised: bool = True) -> Trials:
         """Run the pipeline. See `gatesim.study.model.Model.evaluate`."""
-        found = pipeline.run(self.scenario, draw, values, quantised=quantised)
+        found = pipeline.run(self.scenario, draw, values, quantised=quantised, ends=False)
         return Trials(found.readings, found.true_length, found.outcome)
 
     def choose_formula(self, name: str | None) -> str:
