@@ -7,6 +7,7 @@ from pydantic import BaseModel, Field, PrivateAttr, model_validator
 
 from gatesim.quantity import Quantity
 from gatesim.scenario.counting import CounterSection, FollowerSection, FormulaSection, RequirementSection
+from gatesim.scenario.fitted import FittedSection
 from gatesim.scenario.moving import (
     AirSection,
     BeltSection,
@@ -62,6 +63,7 @@ class Scenario(Section):
     formula: FormulaSection = Field(default_factory=FormulaSection)
     requirement: RequirementSection = Field(default_factory=RequirementSection)
     follower: FollowerSection | None = None
+    fitted: FittedSection | None = Field(default=None, description="Left by a fit to a log.")
     _raw: dict[str, Any] = PrivateAttr(default_factory=dict)
     _file: str = PrivateAttr(default="")
 
@@ -225,6 +227,26 @@ def _check_rest(s: Scenario) -> None:
             raise Misfit(key, "a spread", "a plain value, since outline and beam are the same in every trial")
         if quantity.spread is not None and key.split(".")[0] in ("formula", "requirement"):
             raise Misfit(key, "a spread", "a plain value, since a controller's constant or a limit has none")
+    if s.fitted is not None:
+        _check_fitted(s.fitted)
+
+
+def _check_fitted(fitted: FittedSection) -> None:
+    size, c = len(fitted.quantities), fitted.covariance
+    if len(fitted.estimates) != size:
+        raise Misfit("fitted.estimates", f"{len(fitted.estimates)} numbers", f"{size}, one a quantity")
+    if len(c) != size or any(len(row) != size for row in c):
+        raise Misfit("fitted.covariance", "another shape", f"{size} rows of {size} numbers")
+    pairs = [(i, j) for i in range(size) for j in range(i)]
+    if any(c[i][j] != c[j][i] for i, j in pairs) or any(
+        c[i][j] ** 2 > c[i][i] * c[j][j] * (1.0 + 1e-6) for i, j in pairs
+    ):
+        raise Misfit(
+            "fitted.covariance", "no covariance matrix", "a symmetric one, correlations within -1 and 1"
+        )
+    missing = sorted(set(fitted.unknowns) - set(fitted.quantities))
+    if missing:
+        raise Misfit("fitted.unknowns", repr(missing[0]), "names that fitted.quantities has as well")
 
 
 def raw_with(raw: Mapping[str, Any], path: str, value: Any) -> dict[str, Any]:

@@ -1,0 +1,1 @@
+"""Estimating a rig's unknown quantities from a log of its counts."""

@@ -1,0 +1,159 @@
+"""What the controller should calculate with: constants from the fit, a line from reference parts."""
+
+import math
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from gatesim.controller import constants_of, formulas_of
+from gatesim.draw import Array
+from gatesim.formula import FORMULAS, Constants, Counts
+from gatesim.problem import InputError
+from gatesim.scenario import Scenario
+from gatesim.scenario.reader import from_raw
+from gatesim.shopfloor.fit.rows import Mask
+
+if TYPE_CHECKING:
+    from gatesim.shopfloor.fit.fit import Fit
+
+# Constants of the scenario's [formula] and the quantity of the rig that each is
+_OF_RIG = {"spacing": "gate.spacing", "rearm": "gate.rearm", "release_distance": "gate.first"}
+
+
+@dataclass(frozen=True)
+class Errors:
+    """Errors of a formula on reference rows (m): ``count`` of them, mean, its standard uncertainty, spread.
+
+    ``std`` is the standard deviation of single errors, ``worst`` the one farthest from zero,
+    ``uncertainty`` the standard uncertainty of a reading: spread, that of the mean and that
+    of the reference parts together.
+    """
+
+    count: int
+    bias: float
+    bias_std: float
+    std: float
+    worst: float
+    uncertainty: float
+
+
+@dataclass(frozen=True)
+class Correction:
+    """A formula with the constants to put in; ``line_std`` of gain and zero, NaN where not fitted.
+
+    ``references`` (m): shortest and longest reference the line rests on. ``before`` and
+    ``after``: errors on held-out rows with the scenario's constants and with these; None
+    without at least two held-out rows.
+    """
+
+    formula: str
+    constants: Constants
+    line_std: tuple[float, float]
+    references: tuple[float, float]
+    before: Errors | None
+    after: Errors | None
+
+
+def corrections(result: "Fit") -> tuple[Correction, ...]:
+    """Correct every formula of the rig that the log has the registers for."""
+    old = constants_of(result.scenario)
+    try:
+        fitted = fitted_scenario(result)
+    except InputError:
+        return ()  # the estimate is nothing that a rig can have; the text says so
+    new = constants_of(fitted)
+    logged = np.asarray(np.isfinite(result.rows.counts).any(axis=0))
+    names = dict(zip(("dwell", "capture", "rear_capture", "third_capture"), logged, strict=True))
+    found = []
+    for name in formulas_of(fitted, new):
+        if all(names[register] for register in FORMULAS[name].registers):
+            found.append(_correct(result, name, old, replace(new, gain=1.0, zero=0.0)))
+    return tuple(found)
+
+
+def joint(result: "Fit") -> dict[str, float]:
+    """Joint estimates by input, SI; of what is each gate's own, by its name with @."""
+    return {p.name: float(x) for p, x in zip(result.forward.parameters, result.estimate, strict=True)}
+
+
+def fitted_scenario(result: "Fit") -> Scenario:
+    """The scenario with the joint estimates as values and no constants of the controller's own."""
+    from gatesim.scenario.model import raw_with
+
+    raw = dict(result.scenario.raw)
+    inputs = result.scenario.inputs()
+    for parameter, value in zip(result.forward.parameters, result.estimate, strict=True):
+        if "@" not in parameter.name and (parameter.name in inputs or len(parameter.moves) > 1):
+            number = float(value) / parameter.factor
+            text = f"{number!r} {parameter.unit}" if parameter.unit else number
+            raw = raw_with(raw, parameter.name, text)
+    raw.pop("fitted", None)
+    keep = {k: v for k, v in raw.get("formula", {}).items() if k == "use"}
+    return from_raw({**raw, "formula": keep}, result.scenario.file)
+
+
+def _correct(result: "Fit", name: str, old: Constants, new: Constants) -> Correction:
+    rows = result.rows
+    known = rows.usable & np.isfinite(rows.reference) & ~result.outliers
+    train, test = known & ~rows.held_out, known & rows.held_out
+    counts = Counts(*rows.counts.T)
+    raw = FORMULAS[name].length(counts, new)
+    gain, zero, std, span = _line(raw, rows.reference, train & np.isfinite(raw))
+    new = replace(new, gain=gain, zero=zero)
+    before = old.gain * FORMULAS[name].length(counts, old) + old.zero
+    doubt = result.wish.doubt
+    return Correction(
+        name,
+        new,
+        std,
+        span,
+        _errors(before - rows.reference, test, doubt),
+        _errors(gain * raw + zero - rows.reference, test, doubt),
+    )
+
+
+def _line(
+    raw: Array, reference: Array, rows: Mask
+) -> tuple[float, float, tuple[float, float], tuple[float, float]]:
+    """Gain and zero that carry readings to references, by least squares.
+
+    With one reference length only the zero is had, with none neither.
+    """
+    x, y = raw[rows], reference[rows]
+    if x.size == 0:
+        return 1.0, 0.0, (math.nan, math.nan), (math.nan, math.nan)
+    span = (float(y.min()), float(y.max()))
+    free = x.size - 2
+    if np.unique(y).size < 2 or free < 1:
+        shift = y - x
+        std = float(shift.std(ddof=1) / math.sqrt(x.size)) if x.size > 1 else math.nan
+        return 1.0, float(shift.mean()), (math.nan, std), span
+    middle = x.mean()
+    away = ((x - middle) ** 2).sum()
+    gain = float(((x - middle) * y).sum() / away)
+    zero = float(y.mean() - gain * middle)
+    s2 = float(((y - gain * x - zero) ** 2).sum() / free)
+    return gain, zero, (math.sqrt(s2 / away), math.sqrt(s2 * (1.0 / x.size + middle**2 / away))), span
+
+
+def _errors(error: Array, rows: Mask, doubt: float) -> Errors | None:
+    own = error[rows & np.isfinite(error)]
+    if own.size < 2:
+        return None
+    std = float(own.std(ddof=1))
+    of_mean = std / math.sqrt(own.size)
+    worst = float(own[np.abs(own).argmax()])
+    total = math.sqrt(std**2 + of_mean**2 + doubt**2)
+    return Errors(int(own.size), float(own.mean()), of_mean, std, worst, total)
+
+
+def correction_of(result: "Fit", formula: str | None) -> Correction | None:
+    """The correction of that formula, or of the one in charge. Raises InputError for one not had."""
+    if formula is None:
+        return result.corrections[0] if result.corrections else None
+    for found in result.corrections:
+        if found.formula == formula:
+            return found
+    names = ", ".join(found.formula for found in result.corrections) or "none"
+    raise InputError(f"--formula: given {formula!r}, expected one that the log allows: {names}")

@@ -1,0 +1,224 @@
+"""The fit of a rig to its log, in order."""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from gatesim.controller import controller_of
+from gatesim.counter.counter import REGISTERS
+from gatesim.draw import Array
+from gatesim.formula import Counts
+from gatesim.pipeline import read
+from gatesim.problem import InputError
+from gatesim.scenario import Scenario
+from gatesim.shopfloor.fit.adequacy import Adequacy, judge, outlying, too_many
+from gatesim.shopfloor.fit.correction import Correction, corrections
+from gatesim.shopfloor.fit.forward import Forward
+from gatesim.shopfloor.fit.leastsquares import Minimum, covariance, minimise
+from gatesim.shopfloor.fit.noise import row_covariance
+from gatesim.shopfloor.fit.parameter import parameters, varying
+from gatesim.shopfloor.fit.rows import Cells, Mask, Rows, cells_of, rows_of
+from gatesim.shopfloor.fit.separate import Extra, Separability, extras, separability
+from gatesim.shopfloor.fit.system import System
+from gatesim.shopfloor.log import BadRow, Log
+
+DRAWS = 2000  # simulated passages a length: covariance to some 3 %, standard uncertainties to half that
+
+
+@dataclass(frozen=True)
+class Wish:
+    """What is asked of a fit.
+
+    ``unknown`` and ``varies`` are paths of the scenario; ``doubt`` the standard uncertainty of
+    the reference lengths (m); ``held_out`` a share of the reference rows; ``seed`` of the split
+    and of the simulated scatter.
+    """
+
+    unknown: Sequence[str]
+    varies: Sequence[str] = ()
+    doubt: float = 0.0
+    held_out: float = 0.25
+    seed: int = 1
+    mass_follows: bool = False
+    draws: int = DRAWS
+
+
+@dataclass(frozen=True)
+class Fit:
+    """A rig fitted to a log; SI throughout.
+
+    ``estimate`` (k,) and ``covariance`` (k, k) of ``forward.parameters``, unknowns first;
+    ``lengths`` (g,) with ``length_std``, 0 for an exact reference. ``residual`` (n, 4) counts
+    less expectation, in standard uncertainties of a single register, NaN where not logged;
+    ``distance`` (n,) squared distance of each row, ``outliers`` the rows set apart for it,
+    ``suspects`` rows flagged but too many to be set apart. ``extras`` further measurements.
+    """
+
+    scenario: Scenario
+    wish: Wish
+    forward: Forward
+    rows: Rows
+    cells: Cells
+    estimate: Array
+    covariance: Array
+    lengths: Array
+    length_std: Array
+    residual: Array
+    distance: Array
+    distance_limit: float
+    outliers: Mask
+    suspects: Mask
+    converged: bool
+    adequacy: Adequacy
+    separability: Separability
+    extras: tuple[Extra, ...]
+    corrections: tuple[Correction, ...]
+    notes: tuple[str, ...]
+
+    @property
+    def std(self) -> Array:
+        """Standard uncertainties (k,); infinite for what the log does not determine."""
+        return np.asarray(np.sqrt(np.diag(self.covariance)))
+
+    @property
+    def deviations(self) -> Array:
+        """Estimates less the scenario's values, (k,)."""
+        return self.estimate - np.array([p.nominal for p in self.forward.parameters])
+
+    @property
+    def apart(self) -> tuple[BadRow, ...]:
+        """Every row that the fit did not use, held-out ones excepted, by line."""
+        why = "it is further from the rows like it than scatter explains"
+        lines = [BadRow(self.rows.log.lines[row], why, "") for row in np.flatnonzero(self.outliers)]
+        return tuple(sorted([*self.rows.log.bad, *self.rows.apart, *lines], key=lambda bad: bad.line))
+
+
+def fit(scenario: Scenario, log: Log, wish: Wish) -> Fit:
+    """Estimate the unknown quantities of a rig from its log. Raises InputError."""
+    varies = varying(scenario, wish.varies)
+    forward = Forward(scenario, parameters(scenario, wish.unknown, varies), varies, wish.mass_follows)
+    rows = rows_of(log, wish.held_out, wish.seed)
+    if not rows.fitted.any():
+        raise InputError(f"{log.path}: no row is left to fit, expected more rows or a smaller share held out")
+    start = _start(forward, rows)
+    rough = _system(forward, rows, rows.fitted, start, np.zeros(len(forward.parameters)), wish, robust=True)
+    _check_start(rough, rows)
+    at = minimise(
+        rough.residual, rough.jacobian, np.zeros(len(forward.parameters)), robust=True, tolerance=1e-5
+    ).estimate
+    start = np.where(np.isnan(rows.known), rough.lengths(at), rows.known)
+    informed = _system(forward, rows, rows.fitted, start, at, wish, robust=True)
+    expected = _expected(informed, at)
+    flagged, distance, limit = outlying(rows, rows.fitted, informed.cells, informed.covariance, expected)
+    many = too_many(flagged, rows.fitted)
+    used = rows.fitted if many else rows.fitted & ~flagged
+    final = _system(forward, rows, used, start, at, wish, robust=False)
+    found = minimise(final.residual, final.jacobian, at)
+    return _result(scenario, wish, rows, final, found, (flagged, distance, limit, many))
+
+
+def _start(forward: Forward, rows: Rows) -> Array:
+    """Lengths to begin with, (g,): references, else the mean reading of a formula of the rig."""
+    controller = controller_of(forward.scenario)
+    able = np.ones(len(rows.counts), bool)
+    readings = read(controller.formulas, Counts(*rows.counts.T), controller.constants, able)
+    best = np.full(len(rows.counts), np.nan)
+    for values in readings.values():
+        best = np.where(np.isnan(best), np.where(values > 0.0, values, np.nan), best)
+    best = np.where(np.isnan(best), forward.scenario.part.length.nominal, best)
+    mean = np.bincount(rows.group, best) / np.bincount(rows.group)
+    return np.where(np.isnan(rows.known), mean, rows.known)
+
+
+def _system(
+    forward: Forward, rows: Rows, used: Mask, start: Array, at: Array, wish: Wish, *, robust: bool
+) -> System:
+    cells = cells_of(rows, used)
+    present = np.bincount(rows.group[used], minlength=len(start)).astype(float)
+    covariance, offset = row_covariance(forward, at, start, wish.draws, wish.seed, present)
+    doubt = np.where(np.isnan(rows.known), math.inf, wish.doubt)
+    # a length of which no row is left has no part in the fit
+    doubt = np.where(present > 0.0, doubt, 0.0)
+    target = cells.median if robust else cells.mean
+    return System(forward, cells, target, covariance, offset, start, doubt)
+
+
+def _expected(system: System, at: Array) -> Array:
+    """Expected counts (c, 4) of the cells."""
+    lengths = system.lengths(at)
+    counts = system.forward.expected(np.broadcast_to(at, (len(lengths), len(at))), lengths)
+    return (counts + system.offset)[system.cells.group]
+
+
+def _check_start(system: System, rows: Rows) -> None:
+    """Raise InputError where the scenario as it stands does not record what the log has."""
+    lost = np.isnan(system.covariance[system.cells.group].diagonal(axis1=1, axis2=2)) & system.cells.mask
+    if lost.any():
+        cell, register = np.argwhere(lost)[0]
+        line = rows.log.lines[int(np.flatnonzero(system.cells.row == cell)[0])]
+        scenario = system.forward.scenario
+        raise InputError(
+            f"{rows.log.path}, line {line}: {REGISTERS[register]} is logged, but {scenario.file} as it is "
+            "does not record it for this part, expected a scenario in which the part passes and is counted"
+        )
+
+
+def _result(
+    scenario: Scenario,
+    wish: Wish,
+    rows: Rows,
+    system: System,
+    found: Minimum,
+    flags: tuple[Mask, Array, float, bool],
+) -> Fit:
+    forward, cells = system.forward, system.cells
+    flagged, distance, limit, many = flags
+    lengths = system.lengths(found.estimate)
+    apart = separability(found.jacobian, forward)
+    spread = covariance(found.jacobian)
+    estimate = np.array([p.nominal for p in forward.parameters]) + found.estimate
+    expected = _expected(system, found.estimate)
+    misfit = float((found.residual**2).sum())
+    unknown_lengths = int((np.isinf(system.doubt)).sum())
+    freedom = int(cells.mask.sum()) - apart.rank - unknown_lengths
+    slopes = forward.derivatives(found.estimate, lengths)[1][cells.group][:, :, : forward.unknowns]
+    names = tuple(p.name for p in forward.parameters[: forward.unknowns])
+    adequacy = judge(rows, cells, system.covariance, expected, misfit, freedom, slopes, names)
+    more = extras(replace(system, start=lengths), found.estimate, found.jacobian, wish.seed)
+    residual = _residuals(rows, system, found.estimate, lengths)
+    result = Fit(
+        scenario, wish, forward, rows, cells, estimate, spread,
+        lengths, system.length_std(found.estimate, spread), residual, distance, limit, flagged if not many else np.zeros_like(flagged),
+        flagged if many else np.zeros_like(flagged), found.converged, adequacy, apart, more, (), (),
+    )  # fmt: skip
+    return replace(result, corrections=corrections(result), notes=_notes(result))
+
+
+def _residuals(rows: Rows, system: System, at: Array, lengths: Array) -> Array:
+    """Counts less expectation (n, 4) over the standard uncertainty of one register."""
+    counts = system.forward.expected(np.broadcast_to(at, (len(lengths), len(at))), lengths) + system.offset
+    std = np.sqrt(system.covariance.diagonal(axis1=1, axis2=2))
+    residual: Array = (rows.counts - counts[rows.group]) / std[rows.group]
+    return np.where(rows.usable[:, None], residual, np.nan)
+
+
+def _notes(result: Fit) -> tuple[str, ...]:
+    notes = []
+    if not result.converged:
+        notes.append("The search for the minimum stopped early: take other starting values.")
+    if result.suspects.any():
+        notes.append(
+            f"{int(result.suspects.sum())} rows scatter more than stated: too many for outliers, none is set "
+            "apart. State what varies from passage to passage with --varies."
+        )
+    scenario = result.scenario
+    acted_on = scenario.brake or scenario.air or scenario.launch
+    if acted_on and np.unique(np.round(result.lengths, 9)).size > 1:
+        rule = "in proportion to its length" if result.wish.mass_follows else "the one of the scenario"
+        notes.append(f"The mass of each part is taken as {rule}.")
+    if np.isnan(result.rows.known).any():
+        count = int(np.isnan(result.rows.known).sum())
+        notes.append(f"{count} unknown lengths were estimated along with the rig, one a part or row.")
+    return tuple(notes)

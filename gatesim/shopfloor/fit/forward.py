@@ -1,0 +1,160 @@
+"""The forward model of a fit: expected counts of a passage, and counts as they scatter."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from gatesim import pipeline
+from gatesim.counter.counter import REGISTERS
+from gatesim.draw import Array, Draw, Nominal
+from gatesim.quantity import Quantity, Scalar
+from gatesim.scenario import Scenario
+from gatesim.scenario.counting import InterruptTiming
+from gatesim.scenario.sensing import StableForFilter
+from gatesim.shopfloor.fit.parameter import Parameter
+
+
+def steps_in(scenario: Scenario) -> float:
+    """Longest sampling period in front of the counter in s: 0 where edges act at once."""
+    periods = [0.0]
+    if scenario.sensor.sampling_period is not None:
+        periods.append(scenario.sensor.sampling_period.nominal)
+    if scenario.counter.timing.kind == "polled":
+        periods.append(scenario.counter.timing.cycle.nominal)
+    if scenario.filter.kind == "majority":
+        periods.append(scenario.filter.period.nominal)
+    return max(periods)
+
+
+def smooth(scenario: Scenario, varies: tuple[str, ...] = ()) -> Scenario:
+    """The rig with every stage that samples replaced by its mean delay, and no ripple of random phase.
+
+    A sampled stage makes counts a staircase in every quantity, which has no slope to fit by.
+    An edge waits half a period on average, and as many periods as further samples are needed.
+    """
+    change: dict[str, object] = {}
+    sensor, timing, inputs = scenario.sensor, scenario.counter.timing, scenario.filter
+    if sensor.sampling_period is not None:
+        wait = (sensor.samples_in_row - 0.5) * sensor.sampling_period.nominal
+        later = {
+            key: Quantity(q.nominal + wait, q.unit, q.text, q.spread)
+            for key, q in (("dark_delay", sensor.dark_delay), ("light_delay", sensor.light_delay))
+        }
+        change["sensor"] = sensor.model_copy(update={**later, "sampling_period": None, "samples_in_row": 1})
+    if timing.kind == "polled":
+        latency = Quantity(0.5 * timing.cycle.nominal, "s")
+        smoothed = InterruptTiming(kind="interrupt", latency="0 s", jitter="0 s")  # type: ignore[arg-type]
+        smoothed = smoothed.model_copy(update={"latency": latency, "jitter": timing.jitter})
+        change["counter"] = scenario.counter.model_copy(update={"timing": smoothed})
+    if inputs.kind == "majority":
+        held = Quantity((inputs.needed - 0.5) * inputs.period.nominal, "s")
+        stable = StableForFilter(kind="stable-for", time="1 s").model_copy(update={"time": held})  # type: ignore[arg-type]
+        change["filter"] = stable
+    if scenario.belt is not None and "belt.ripple_phase" in varies:
+        # at one phase the ripple bends counts in a way that is none of the mean over all phases
+        change["belt"] = scenario.belt.model_copy(update={"ripple": Quantity(0.0)})
+    return scenario.model_copy(update=change) if change else scenario
+
+
+@dataclass(frozen=True)
+class Forward:
+    """Counts as a function of the parameters' deviations and of the parts' lengths.
+
+    ``varies`` are inputs drawn anew in each passage. With ``mass_follows`` a part's mass goes
+    with its length, else every part has the scenario's.
+    """
+
+    scenario: Scenario
+    parameters: tuple[Parameter, ...]
+    varies: tuple[str, ...]
+    mass_follows: bool = False
+
+    @cached_property
+    def smooth(self) -> Scenario:
+        """The scenario that expected counts are computed with."""
+        return smooth(self.scenario, self.varies)
+
+    @cached_property
+    def priors(self) -> Array:
+        """Standard uncertainties beforehand, (k,), infinite for the unknowns."""
+        return np.array([p.prior for p in self.parameters])
+
+    @property
+    def unknowns(self) -> int:
+        """How many of the parameters are unknown; they come first."""
+        return sum(p.unknown for p in self.parameters)
+
+    def _values(
+        self, scenario: Scenario, deviations: Array, lengths: Array, shifts: Mapping[str, float]
+    ) -> dict[str, Scalar]:
+        inputs = scenario.inputs()
+        values: dict[str, Scalar] = {"part.length": lengths}
+        for column, parameter in enumerate(self.parameters):
+            for name in parameter.moves:
+                if name in inputs:  # a sampling period has no place in the smooth rig
+                    values[name] = values.get(name, inputs[name].nominal) + deviations[:, column]
+        for name, shift in shifts.items():
+            values[name] = values.get(name, inputs[name].nominal) + shift
+        if self.mass_follows and "part.mass" in inputs:
+            share = lengths / scenario.part.length.nominal
+            values["part.mass"] = share * values.get("part.mass", inputs["part.mass"].nominal)
+        return values
+
+    def expected(self, deviations: Array, lengths: Array, shifts: Mapping[str, float] | None = None) -> Array:
+        """Expected counts (t, 4) of `REGISTERS` for deviations (t, k) and lengths (t,) in m.
+
+        ``shifts`` are added to inputs. NaN where a register is not recorded.
+        """
+        values = self._values(self.smooth, deviations, lengths, shifts or {})
+        return _registers(pipeline.run(self.smooth, Nominal(len(lengths)), values, quantised=False))
+
+    def scattered(
+        self,
+        deviations: Array,
+        lengths: Array,
+        draw: Draw,
+        *,
+        quantised: bool,
+        shifts: Mapping[str, Array] | None = None,
+    ) -> Array:
+        """Counts (t, 4) of single passages: jitter, phases and what varies are drawn."""
+        inputs = self.scenario.inputs()
+        values = self._values(self.scenario, deviations, lengths, {})
+        for name, shift in (shifts or {}).items():
+            values[name] = values.get(name, inputs[name].nominal) + shift
+        for name in self.varies:
+            spread = inputs[name].spread
+            if spread is not None:
+                values[name] = values.get(name, inputs[name].nominal) + spread.deviation(draw, name)
+        return _registers(pipeline.run(self.scenario, draw, values, quantised=quantised))
+
+    def derivatives(
+        self,
+        deviations: Array,
+        lengths: Array,
+        shifts: Mapping[str, float] | None = None,
+        *,
+        of_length_only: bool = False,
+    ) -> tuple[Array, Array, Array]:
+        """Expected counts (g, 4), slopes by parameter (g, 4, k) and by length (g, 4); one batch of trials.
+
+        Central differences about the deviations (k,) for the lengths (g,).
+        """
+        k, g = (0 if of_length_only else len(self.parameters)), len(lengths)
+        steps = np.array([p.step for p in self.parameters[:k]])
+        nudges = np.zeros((2 * k + 3, len(self.parameters)))
+        nudges[range(1, k + 1), range(k)], nudges[range(k + 1, 2 * k + 1), range(k)] = steps, -steps
+        stretch = np.zeros(2 * k + 3)
+        stretch[-2:] = 1e-5, -1e-5
+        trial_lengths = (lengths[None, :] * (1.0 + stretch[:, None])).ravel()
+        counts = self.expected(np.repeat(deviations + nudges, g, axis=0), trial_lengths, shifts)
+        counts = counts.reshape(2 * k + 3, g, len(REGISTERS))
+        slopes = (counts[1 : k + 1] - counts[k + 1 : 2 * k + 1]) / (2.0 * steps[:, None, None])
+        by_length = (counts[-2] - counts[-1]) / (2e-5 * lengths[:, None])
+        return counts[0], np.moveaxis(slopes, 0, 2), by_length
+
+
+def _registers(passed: pipeline.Passed) -> Array:
+    return np.stack([getattr(passed.counts, name) for name in REGISTERS], axis=1)

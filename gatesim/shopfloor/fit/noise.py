@@ -1,0 +1,123 @@
+"""How the counts of single passages scatter about their expectation."""
+
+import numpy as np
+
+from gatesim import pipeline
+from gatesim.counter.counter import REGISTERS
+from gatesim.draw import Array, Nominal, Streams
+from gatesim.shopfloor.fit.forward import Forward, steps_in
+
+LENGTHS = 5  # the scatter changes slowly with length: so many are simulated, others take the nearest
+HARMONICS = np.arange(1, 101)
+
+
+def passage_scatter(
+    forward: Forward, deviations: Array, lengths: Array, draws: int, seed: int
+) -> tuple[Array, Array]:
+    """Covariance (g, 4, 4) in counts squared before whole counts are taken, and mean less expectation (g, 4).
+
+    By ``draws`` simulated passages of up to `LENGTHS` of the lengths (g,). Where a stage
+    samples, positions are spread over one period, so that the mean over all fractions of a
+    period is had and not that of a fraction that the fit knows too little of. NaN for
+    registers that are not recorded.
+    """
+    known = np.flatnonzero(np.isfinite(lengths))
+    order = known[np.argsort(lengths[known])]
+    chosen = lengths[order[np.unique(np.linspace(0, len(order) - 1, LENGTHS).round().astype(int))]]
+    trial_lengths = np.repeat(chosen, draws)
+    draw = Streams(seed, 0, len(trial_lengths))
+    shifts = _spread_over_a_step(forward, draw)
+    at = np.broadcast_to(deviations, (len(trial_lengths), len(deviations)))
+    stretched = trial_lengths + shifts.pop("part.length", 0.0)
+    seen = forward.scattered(at, stretched, draw, quantised=False, shifts=shifts)
+    expected = np.repeat(forward.expected(at[: len(chosen)], chosen), draws, axis=0)
+    if steps_in(forward.scenario):
+        expected = forward.expected(at, stretched, shifts)  # type: ignore[arg-type]
+    error = (seen - expected).reshape(len(chosen), draws, len(REGISTERS))
+    with np.errstate(invalid="ignore"):  # registers that are never recorded
+        covariance, offset = _moments(error)
+    nearest = np.abs(lengths[:, None] - chosen).argmin(axis=1)
+    return covariance[nearest], offset[nearest]
+
+
+def _spread_over_a_step(forward: Forward, draw: Streams) -> dict[str, Array]:
+    """Shifts of length and gates that carry each edge evenly over one sampling period."""
+    period = steps_in(forward.scenario)
+    if not period:
+        return {}
+    passed = pipeline.run(forward.smooth, Nominal(1))
+    travel = period * float(passed.motion.speed[0, passed.front[0]])
+    names = [
+        "part.length",
+        "gate.spacing",
+        *(["gate.rearm"] if "gate.rearm" in forward.smooth.inputs() else []),
+    ]
+    return {name: travel * (draw.uniform(f"fit.step@{name}") - 0.5) for name in names}
+
+
+def _moments(error: Array) -> tuple[Array, Array]:
+    """Covariance (m, 4, 4) and mean (m, 4) over axis 1, of the trials that recorded all they could."""
+    m, _, r = error.shape
+    covariance, mean = np.full((m, r, r), np.nan), np.full((m, r), np.nan)
+    for row in range(m):
+        able = np.isfinite(error[row]).mean(axis=0) > 0.5
+        whole = error[row][np.isfinite(error[row][:, able]).all(axis=1)][:, able]
+        if able.any() and len(whole) > 1:
+            covariance[row][np.ix_(able, able)] = np.atleast_2d(np.cov(whole, rowvar=False))
+            mean[row, able] = whole.mean(axis=0)
+    return covariance, mean
+
+
+def row_covariance(
+    forward: Forward, deviations: Array, lengths: Array, draws: int, seed: int, rows: Array | None = None
+) -> tuple[Array, Array]:
+    """Covariance (g, 4, 4) of the counts of one row of each length, and their offset (g, 4).
+
+    Scatter of the passage and of whole counts. ``rows`` (g,) how many rows tell where within
+    a count the expectation lies; left out, that is taken as unknown.
+    """
+    scatter, offset = passage_scatter(forward, deviations, lengths, draws, seed)
+    able = np.isfinite(offset)
+    plain = np.where(able[:, :, None] & able[:, None, :], scatter, 0.0)
+    blur = plain + (np.eye(len(REGISTERS)) + 1.0) / 12.0
+    if rows is not None:
+        blur = blur / np.maximum(rows, 1.0)[:, None, None]
+    expected = forward.expected(np.broadcast_to(deviations, (len(lengths), len(deviations))), lengths)
+    counting = counting_covariance(np.where(able, expected + offset, 0.0), plain + blur)
+    both = able[:, :, None] & able[:, None, :]
+    return np.where(both, plain + counting, np.nan), offset
+
+
+def counting_covariance(counts: Array, smear: Array) -> Array:
+    """Covariance (g, r, r) of whole counts about fractional ones (g, r), in counts squared.
+
+    A register holds floor(p + phase) with one phase, uniform on (0, 1), for all of them. With
+    the sawtooth B(x) = x - floor(x) - 1/2 its error is B(phase) - B(p + phase), so that
+
+        cov_kl = c(0) - c(p_k) - c(p_l) + c(p_k - p_l),
+        c(d) = E B(phase) B(phase + d) = sum over m of cos(2 pi m d) / (2 pi^2 m^2).
+
+    A scatter of d of variance s^2 multiplies the m-th term by exp(-2 pi^2 m^2 s^2); much
+    scatter leaves 1/6 on the diagonal and 1/12 beside it. ``smear`` (g, r, r) is the
+    covariance of p, from jitter and from what is not known of p. (Fourier series of the
+    second Bernoulli polynomial; the variance is that of the clock, f (1 - f).)
+    """
+    variance = np.einsum("grr->gr", smear)
+    own = _sawtooth_product(counts, variance)
+    apart = counts[:, :, None] - counts[:, None, :]
+    between = _sawtooth_product(apart, variance[:, :, None] + variance[:, None, :] - 2.0 * smear)
+    covariance: Array = 1.0 / 12.0 - own[:, :, None] - own[:, None, :] + between
+    return covariance
+
+
+def _sawtooth_product(distance: Array, variance: Array) -> Array:
+    m = HARMONICS
+    damped = np.exp(-2.0 * np.pi**2 * m**2 * np.maximum(variance, 0.0)[..., None])
+    terms: Array = np.cos(2.0 * np.pi * m * distance[..., None]) * damped / (2.0 * np.pi**2 * m**2)
+    return np.where(variance == 0.0, _exact(distance), terms.sum(axis=-1))
+
+
+def _exact(distance: Array) -> Array:
+    part = distance - np.floor(distance)
+    exact: Array = 0.5 * (part**2 - part + 1.0 / 6.0)
+    return exact

@@ -1,0 +1,143 @@
+"""Rows of a log, sorted for a fit: which part, which of its lengths are known, which rows are held out."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gatesim.counter.counter import REGISTERS
+from gatesim.draw import Array
+from gatesim.problem import InputError
+from gatesim.shopfloor.log import BadRow, Log
+
+Mask = NDArray[np.bool_]
+Index = NDArray[np.int64]
+
+
+@dataclass(frozen=True)
+class Rows:
+    """The passages of a log.
+
+    ``counts`` (n, 4) of `REGISTERS`, NaN where not logged; ``group`` (n,) which of the g
+    lengths a row has; ``known`` (g,) m, NaN for a part of unknown length; ``usable`` and
+    ``held_out`` (n,); ``apart`` the usable log rows that the fit cannot use, and why.
+    """
+
+    log: Log
+    counts: Array
+    group: Index
+    known: Array
+    usable: Mask
+    held_out: Mask
+    apart: tuple[BadRow, ...]
+
+    @property
+    def fitted(self) -> Mask:
+        """Rows for the fit, (n,)."""
+        return self.usable & ~self.held_out
+
+    @property
+    def reference(self) -> Array:
+        """True length of the part of each row, (n,) m, NaN where unknown."""
+        return self.known[self.group]
+
+    @property
+    def time(self) -> Array:
+        """Time of each row in s, (n,); NaN where the log has none."""
+        return self.log.numbers.get("time", np.full(len(self.log), np.nan))
+
+
+def rows_of(log: Log, share: float, seed: int) -> Rows:
+    """Sort a log; hold out a share of the reference rows, evenly over the lengths. Raises InputError."""
+    nothing = np.full(len(log), np.nan)
+    counts = np.stack([log.numbers.get(name, nothing) for name in REGISTERS], axis=1)
+    if np.isnan(counts).all():
+        raise InputError(f"{log.path}: no column of counts, expected one or more of {', '.join(REGISTERS)}")
+    group, known = _groups(log)
+    usable, apart = _usable(log, counts, group, known)
+    if not usable.any():
+        raise InputError(f"{log.path}: no row can be fitted, the first because {apart[0].reason}")
+    reference = usable & np.isfinite(known[group])
+    return Rows(log, counts, group, known, usable, _held_out(reference, group, share, seed), apart)
+
+
+def _groups(log: Log) -> tuple[Index, Array]:
+    """Rows of one part share a length, and rows of one reference length where no part is named."""
+    reference = log.numbers.get("reference", np.full(len(log), np.nan))
+    part = log.labels.get("part", ("",) * len(log))
+    index: dict[tuple[str, object], int] = {}
+    known: list[float] = []
+    group = np.zeros(len(log), np.int64)
+    for row, (name, length) in enumerate(zip(part, reference, strict=True)):
+        key: tuple[str, object] = ("row", row)
+        if name:
+            key = ("part", name)
+        elif not np.isnan(length):
+            key = ("reference", float(length))
+        if not np.isnan(length) and not length > 0.0:
+            raise InputError(f"{log.path}, line {log.lines[row]}: reference {length:g} m, expected above 0")
+        number = index.setdefault(key, len(known))
+        if number == len(known):
+            known.append(np.nan)
+        if not np.isnan(length):
+            if not np.isnan(known[number]) and known[number] != length:
+                raise InputError(
+                    f"{log.path}, line {log.lines[row]}: part {name!r} has the reference {1e3 * length:g} "
+                    f"mm, expected {1e3 * known[number]:g} mm as in an earlier row"
+                )
+            known[number] = float(length)
+        group[row] = number
+    return group, np.array(known)
+
+
+def _usable(log: Log, counts: Array, group: Index, known: Array) -> tuple[Mask, tuple[BadRow, ...]]:
+    recorded = np.isfinite(counts).sum(axis=1)
+    alone = np.bincount(group)[group] == 1
+    usable = recorded >= np.where(np.isnan(known[group]) & alone, 2, 1)
+    reasons = {
+        0: "no count is recorded",
+        1: "one count alone says nothing of the rig where the length is unknown",
+    }
+    apart = tuple(BadRow(log.lines[row], reasons[int(recorded[row])], "") for row in np.flatnonzero(~usable))
+    return usable, apart
+
+
+def _held_out(reference: Mask, group: Index, share: float, seed: int) -> Mask:
+    """Every 1/share-th of the reference rows, shuffled within their length."""
+    held = np.zeros(len(reference), bool)
+    rows = np.flatnonzero(reference)
+    shuffled = rows[np.random.default_rng(seed).permutation(len(rows))]
+    ordered = shuffled[np.argsort(group[shuffled], kind="stable")]
+    number = np.arange(len(ordered))
+    held[ordered[np.floor((number + 1) * share) > np.floor(number * share)]] = True
+    return held
+
+
+@dataclass(frozen=True)
+class Cells:
+    """Rows of one length and the same registers, which repeat each other.
+
+    ``row`` (n,) the cell of each row, -1 for none; ``group`` (c,), ``count`` (c,), ``mask``
+    (c, 4) which registers, ``mean`` and ``median`` (c, 4) of the counts, 0 off the mask.
+    """
+
+    row: Index
+    group: Index
+    count: Index
+    mask: Mask
+    mean: Array
+    median: Array
+
+
+def cells_of(rows: Rows, used: Mask) -> Cells:
+    """Gather the rows ``used`` (n,)."""
+    mask = np.isfinite(rows.counts)
+    key = np.column_stack([rows.group, mask])[used]
+    distinct, inverse = np.unique(key, axis=0, return_inverse=True)
+    row = np.full(len(used), -1)
+    row[used] = inverse.ravel()
+    counts = np.where(mask, rows.counts, 0.0)
+    count = np.bincount(row[used], minlength=len(distinct))
+    mean = np.stack([np.bincount(row[used], column) for column in counts[used].T], axis=1) / count[:, None]
+    median = np.stack([np.median(counts[row == cell], axis=0) for cell in range(len(distinct))])
+    return Cells(row, distinct[:, 0], count, distinct[:, 1:].astype(bool), mean, median)

@@ -1,0 +1,152 @@
+"""Weighted residuals of a log as a function of the parameters, with the lengths solved for inside."""
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from gatesim.counter.counter import REGISTERS
+from gatesim.draw import Array
+from gatesim.shopfloor.fit.forward import Forward
+from gatesim.shopfloor.fit.rows import Cells, Mask
+
+LENGTH_STEPS = 8
+
+
+@dataclass(frozen=True)
+class System:
+    """What is minimised.
+
+    ``target`` (c, 4) mean or median counts of the cells; ``covariance`` (g, 4, 4) of one row
+    of each length; ``offset`` (g, 4) mean counts less expected ones; ``start`` (g,) lengths
+    in m, ``doubt`` (g,) their standard uncertainty: 0 for a reference taken as exact,
+    infinite for an unknown length. Residuals are cells, then lengths, then priors.
+    """
+
+    forward: Forward
+    cells: Cells
+    target: Array
+    covariance: Array
+    offset: Array
+    start: Array
+    doubt: Array
+
+    @cached_property
+    def whitening(self) -> Array:
+        """(c, 4, 4): multiplied on, the mean of a cell has unit covariance; zero off its mask."""
+        return whitening(self.covariance[self.cells.group], self.cells.mask) * np.sqrt(
+            self.cells.count[:, None, None]
+        )
+
+    @property
+    def free(self) -> Mask:
+        """Lengths that are estimated, (g,)."""
+        return self.doubt > 0.0
+
+    def residual(self, deviations: Array) -> Array:
+        """Residuals (n,) for deviations (k,), at the lengths that suit them best."""
+        lengths = self.lengths(deviations)
+        expected = self.forward.expected(
+            np.broadcast_to(deviations, (len(lengths), len(deviations))), lengths
+        )
+        return np.concatenate([self._cells(expected).ravel(), *self._prior_rows(deviations, lengths)])
+
+    def jacobian(self, deviations: Array) -> Array:
+        """Total derivative (n, k) of `residual`: the lengths follow the parameters."""
+        lengths = self.lengths(deviations)
+        _, slopes, by_length = self.forward.derivatives(deviations, lengths)
+        group = self.cells.group
+        cells = self.whitening @ self._known(slopes)[group]
+        lever = np.einsum("crs,cs->cr", self.whitening, self._known(by_length)[group])
+        follow = self._follow(cells, lever)
+        cells = cells + lever[:, :, None] * follow[group][:, None, :]
+        informed = self._informed
+        k = len(deviations)
+        prior = np.isfinite(self.forward.priors)
+        return np.concatenate(
+            [
+                cells.reshape(-1, k),
+                follow[informed] / self.doubt[informed, None],
+                np.diag(1.0 / self.forward.priors)[prior],
+            ]
+        )
+
+    def _follow(self, cells: Array, lever: Array) -> Array:
+        """How the best lengths move with the parameters, (g, k)."""
+        group = self.cells.group
+        pull = np.zeros((len(self.start), cells.shape[2]))
+        np.add.at(pull, group, np.einsum("cr,crk->ck", lever, cells))
+        firm = self._length_information(lever)
+        follow: Array = np.where(self.free[:, None], -pull / np.where(firm > 0.0, firm, 1.0)[:, None], 0.0)
+        return follow
+
+    def _length_information(self, lever: Array) -> Array:
+        firm = np.zeros(len(self.start))
+        np.add.at(firm, self.cells.group, (lever**2).sum(axis=1))
+        stated = np.where(self._informed, self.doubt, np.inf) ** -2.0
+        return firm + stated
+
+    @property
+    def _informed(self) -> Mask:
+        """Lengths known with an uncertainty."""
+        return self.free & np.isfinite(self.doubt)
+
+    def _known(self, of_lengths: Array) -> Array:
+        """Zero for registers that no row of a length has, whatever the model says of them."""
+        seen = np.zeros((len(self.start), len(REGISTERS)), bool)
+        np.logical_or.at(seen, self.cells.group, self.cells.mask)
+        shape = seen if of_lengths.ndim == 2 else seen[:, :, None]
+        return np.asarray(np.where(shape, of_lengths, 0.0))
+
+    def _cells(self, expected: Array) -> Array:
+        """Whitened residuals (c, 4), expected less logged."""
+        group = self.cells.group
+        error = np.where(self.cells.mask, (expected + self.offset)[group] - self.target, 0.0)
+        return np.einsum("crs,cs->cr", self.whitening, error)
+
+    def _prior_rows(self, deviations: Array, lengths: Array) -> tuple[Array, Array]:
+        informed, prior = self._informed, np.isfinite(self.forward.priors)
+        return (
+            ((lengths - self.start) / self.doubt)[informed] if informed.any() else np.zeros(0),
+            (deviations / self.forward.priors)[prior],
+        )
+
+    def lengths(self, deviations: Array) -> Array:
+        """Lengths (g,) that suit the deviations best: Gauss-Newton, each length by itself."""
+        lengths = self.start
+        if not self.free.any():
+            return lengths
+        for _ in range(LENGTH_STEPS):
+            counts, _, by_length = self.forward.derivatives(deviations, lengths, of_length_only=True)
+            residual = self._cells(counts)
+            lever = np.einsum("crs,cs->cr", self.whitening, self._known(by_length)[self.cells.group])
+            pull = np.zeros(len(lengths))
+            np.add.at(pull, self.cells.group, (lever * residual).sum(axis=1))
+            if self._informed.any():
+                pull[self._informed] += ((lengths - self.start) / self.doubt**2)[self._informed]
+            firm = self._length_information(lever)
+            step = np.where(self.free & (firm > 0.0), -pull / np.where(firm > 0.0, firm, 1.0), 0.0)
+            # a length stays positive, whatever a far-off trial step of the parameters suggests
+            lengths = np.maximum(lengths + step, 0.2 * lengths)
+            if not np.any(np.abs(step) > 1e-10 * lengths):
+                break
+        return lengths
+
+    def length_std(self, deviations: Array, covariance: Array) -> Array:
+        """Standard uncertainties of the lengths (g,), with what they owe to the parameters."""
+        lengths = self.lengths(deviations)
+        _, slopes, by_length = self.forward.derivatives(deviations, lengths)
+        cells = self.whitening @ self._known(slopes)[self.cells.group]
+        lever = np.einsum("crs,cs->cr", self.whitening, self._known(by_length)[self.cells.group])
+        firm, follow = self._length_information(lever), self._follow(cells, lever)
+        finite = np.where(np.isfinite(covariance), covariance, 0.0)
+        variance = 1.0 / np.where(firm > 0.0, firm, np.inf) + np.einsum("gk,kl,gl->g", follow, finite, follow)
+        return np.where(self.free, np.sqrt(variance), 0.0)
+
+
+def whitening(covariance: Array, mask: Mask) -> Array:
+    """(c, r, r) matrices W with W V W^T = 1 on the mask (c, r) and 0 elsewhere."""
+    both = mask[:, :, None] & mask[:, None, :]
+    own = np.where(both, covariance, 0.0) + np.eye(mask.shape[1]) * ~mask[:, None, :]
+    inverse = np.linalg.inv(np.linalg.cholesky(own))
+    return np.where(both, inverse, 0.0)

@@ -1,0 +1,147 @@
+"""The scenario file with what a fit found, its comments kept."""
+
+import math
+import os
+import tempfile
+from collections.abc import MutableMapping
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+from gatesim.problem import InputError
+from gatesim.scenario import parse_text
+from gatesim.shopfloor.fit.correction import Correction, correction_of
+from gatesim.shopfloor.fit.fit import Fit
+from gatesim.shopfloor.fit.parameter import Parameter
+
+NARROWED = 0.9  # a known quantity is rewritten where the log brings its uncertainty below this share
+
+
+def fitted_text(result: Fit, text: str, formula: str | None, day: date, name: str = "<fitted>") -> str:
+    """The text of a scenario file with the fitted values, constants and provenance put in.
+
+    Unknowns become tables with their standard uncertainty, and so do quantities that the log
+    narrowed. [formula] gets the constants of ``formula`` (left out: the one in charge). Raises
+    InputError where an unknown is not determined or its estimate is not one a rig can have.
+    """
+    import tomlkit  # deferred: costs start-up time
+
+    _refuse(result)
+    document = tomlkit.parse(text)
+    for parameter, value, std in zip(result.forward.parameters, result.estimate, result.std, strict=True):
+        if "@" not in parameter.name and (parameter.unknown or std < NARROWED * parameter.prior):
+            table = _quantity(parameter, float(value), _spread(result, parameter, float(std)))
+            _put(document, parameter.name, table)
+    chosen = correction_of(result, formula)
+    if chosen is not None:
+        _put_constants(document, chosen, formula is not None)
+    document["fitted"] = _provenance(result, day)
+    new = tomlkit.dumps(document)
+    parse_text(new, name)
+    return new
+
+
+def write_fitted(result: Fit, source: Path, target: Path, formula: str | None, day: date) -> None:
+    """Write the fitted scenario; ``target`` appears whole or not at all. Raises InputError."""
+    new = fitted_text(result, source.read_text(encoding="utf-8"), formula, day, str(target))
+    try:
+        handle, scratch = tempfile.mkstemp(dir=target.parent, prefix=f".{target.name}.")
+    except OSError as error:
+        raise InputError(f"{target}: it cannot be written ({error.strerror or error})") from None
+    try:
+        with os.fdopen(handle, "w", encoding="utf-8") as file:
+            file.write(new)
+        os.chmod(scratch, 0o644)
+        os.replace(scratch, target)
+    except OSError as error:
+        os.unlink(scratch)
+        raise InputError(f"{target}: it cannot be written ({error.strerror or error})") from None
+
+
+def _refuse(result: Fit) -> None:
+    loose = [p.name for p, u in zip(result.forward.parameters, result.std, strict=True) if math.isinf(u)]
+    if loose:
+        raise InputError(
+            f"{result.rows.log.path}: this log does not determine {' and '.join(loose)}, expected fewer "
+            "unknowns: state one of them with a standard uncertainty, or log what would separate them"
+        )
+
+
+def _spread(result: Fit, parameter: Parameter, std: float) -> float:
+    """Standard uncertainty to state: with the scatter from passage to passage where there is one."""
+    if not set(parameter.moves) & set(result.forward.varies):
+        return std
+    return math.hypot(std, result.scenario.inputs()[parameter.moves[0]].std)
+
+
+def _quantity(parameter: Parameter, value: float, std: float) -> dict[str, Any]:
+    value, std = value / parameter.factor, std / parameter.factor
+    # three digits more than the uncertainty's first: rounding adds nothing to it
+    places = 3 - math.floor(math.log10(std))
+    number, spread = round(value, places), float(f"{std:.3g}")
+    if parameter.unit:
+        return {
+            "value": f"{number!r} {parameter.unit}",
+            "distribution": "normal",
+            "standard_uncertainty": f"{spread!r} {parameter.unit}",
+        }
+    return {"value": number, "distribution": "normal", "standard_uncertainty": spread}
+
+
+def _put(document: MutableMapping[str, Any], path: str, value: object) -> None:
+    """Set the value at a dotted path, in the table where it stands."""
+    import tomlkit
+
+    *tables, key = path.split(".")
+    at: Any = document
+    for step in tables:
+        if isinstance(at, list):
+            at = at[int(step) - 1]
+            continue
+        if step not in at:
+            at[step] = tomlkit.table()
+        at = at[step]
+    if isinstance(value, dict):
+        inline = tomlkit.inline_table()
+        inline.update(value)
+        value = inline
+    at[key] = value
+
+
+def _put_constants(document: MutableMapping[str, Any], chosen: Correction, lead: bool) -> None:
+    constants = chosen.constants
+    lengths = {"spacing": constants.spacing, "rearm": constants.rearm}
+    lengths["release_distance"] = constants.release_distance
+    for key, value in lengths.items():
+        if math.isfinite(value):
+            _put(document, f"formula.{key}", f"{round(1e3 * value, 6)!r} mm")
+    if math.isfinite(constants.acceleration):
+        _put(document, "formula.acceleration", f"{round(constants.acceleration, 6)!r} m/s^2")
+    _put(document, "formula.gain", round(constants.gain, 9))
+    _put(document, "formula.zero", f"{round(1e3 * constants.zero, 6)!r} mm")
+    if lead:
+        use = [name for name in document["formula"].get("use", []) if name != chosen.formula]
+        _put(document, "formula.use", [chosen.formula, *use])
+
+
+def _provenance(result: Fit, day: date) -> Any:
+    import tomlkit
+
+    table = tomlkit.table()
+    names = [p.name for p in result.forward.parameters]
+    table.add(tomlkit.comment("Left by a fit; not calculated with. Estimates and covariance in SI units."))
+    table["log"] = result.rows.log.path
+    table["rows"] = int(result.cells.count.sum())
+    table["held_out"] = int(result.rows.held_out.sum())
+    table["set_apart"] = len(result.apart)
+    table["seed"] = result.wish.seed
+    table["date"] = day
+    table["unknowns"] = names[: result.forward.unknowns]
+    table["varies"] = list(result.forward.varies)
+    table["quantities"] = tomlkit.array()
+    table["quantities"].extend(names)
+    table["estimates"] = [float(x) for x in result.estimate]
+    rows = tomlkit.array()
+    rows.extend([[float(f"{x:.9g}") for x in row] for row in result.covariance])
+    table["covariance"] = rows.multiline(True)
+    return table

@@ -1,0 +1,175 @@
+"""A fit as text for a terminal."""
+
+import math
+
+from tabulate import tabulate
+
+from gatesim.shopfloor.fit.adequacy import LEVEL, OUTLIER_RATE, Adequacy, Test
+from gatesim.shopfloor.fit.correction import Correction
+from gatesim.shopfloor.fit.fit import Fit
+from gatesim.shopfloor.fit.parameter import Parameter
+from gatesim.view.number import plain, with_error
+
+MM = 1e3
+SHOWN = 5  # further measurements
+
+
+def fit_text(result: Fit) -> str:
+    """Estimates, what cannot be told apart, how well the model describes the log, corrections."""
+    blocks = [_head(result), _estimates(result), _separability(result), _adequacy(result.adequacy)]
+    blocks += [_corrections(result)]
+    if result.notes:
+        blocks.append("\n".join(result.notes))
+    return "\n\n".join(blocks)
+
+
+def _table(rows: list[list[str]], head: list[str]) -> str:
+    return str(tabulate(rows, head, disable_numparse=True, colalign=("left",) + ("right",) * (len(head) - 1)))
+
+
+def _head(result: Fit) -> str:
+    log = result.rows.log
+    lines = [
+        f"{log.path}: {int(result.cells.count.sum())} rows fitted, {int(result.rows.held_out.sum())} held "
+        f"out (seed {result.wish.seed}), {len(result.apart)} set apart"
+    ]
+    lines += [f"  line {bad.line}: {bad.reason}" for bad in result.apart]
+    lines.append(
+        f"  a row is set apart where its squared distance exceeds {result.distance_limit:.1f}: of logs "
+        f"without outliers {100 * OUTLIER_RATE:.0f} % have such a row"
+    )
+    if log.ignored:
+        lines.append(f"  columns not used: {', '.join(log.ignored)}")
+    return "\n".join(lines)
+
+
+def _in_unit(parameter: Parameter, value: float, std: float) -> str:
+    if math.isinf(std):
+        return "not determined"
+    text = with_error(value, std, 1.0 / parameter.factor)
+    return f"{text} {parameter.unit}".strip()
+
+
+def _estimates(result: Fit) -> str:
+    rows = []
+    for p, value, std in zip(result.forward.parameters, result.estimate, result.std, strict=True):
+        known = "unknown" if p.unknown else f"u = {plain(p.prior / p.factor, 2)} {p.unit}".strip()
+        start = f"{plain(p.nominal / p.factor, 6)} {p.unit}".strip()
+        rows.append([p.name, start, known, _in_unit(p, float(value), float(std))])
+    text = _table(rows, ["quantity", "scenario", "known before", "fitted"])
+    if result.forward.varies:
+        text += f"\nfrom passage to passage vary: {', '.join(result.forward.varies)}"
+    return text + "\nIn brackets the standard uncertainty, in units of the last digit."
+
+
+def _separability(result: Fit) -> str:
+    found = result.separability
+    shares = " and ".join(f"{name} ({share:+.2f})" for name, share in found.weakest.items())
+    values = ", ".join(plain(float(v), 3) for v in found.values)
+    lines = [f"Singular values (1 / relative standard uncertainty): {values}"]
+    if not found.complete:
+        lines.append(f"This log cannot separate {shares}: rank {found.rank} of {len(found.names)}.")
+    elif found.poor:
+        lines.append(f"Poorly known, to a third of its size or worse: {shares}.")
+    lines += [f"{a} and {b} are hard to tell apart: correlation {r:+.3f}." for a, b, r in found.close]
+    if result.extras:
+        lines.append("What would raise the smallest singular value:")
+        head = ["measurement", "value", "factor", *(f"u({name})" for name in found.names)]
+        units = {p.name: p for p in result.forward.parameters}
+        rows = []
+        for extra in result.extras[:SHOWN]:
+            std = [
+                f"{plain(u / units[name].factor, 2)} {units[name].unit}".strip()
+                for name, u in extra.std.items()
+            ]
+            gain = plain(extra.gain, 3) if found.complete else "from none"
+            rows.append([extra.what, plain(extra.smallest, 3), gain, *std])
+        lines.append(_table(rows, head))
+    return "\n".join(lines)
+
+
+def _line(test: Test | None, means: str) -> list[str]:
+    if test is None:
+        return []
+    first, second = test.freedom
+    freedom = f"{first:.0f}" if not second else f"{first:.0f} and {second:.0f}"
+    verdict = "significant" if test.significant else "not significant"
+    return [
+        f"  {test.name}: {test.statistic:.2f} with {freedom} degrees of freedom, p = {test.p:.2g} "
+        f"({verdict}); {means}"
+    ]
+
+
+def _adequacy(found: Adequacy) -> str:
+    verdict = (
+        "The model describes the log."
+        if found.describes
+        else "LACK OF FIT: the model does not describe this log; estimates and uncertainties do not hold."
+    )
+    lines = [verdict, f"Tests with a false-alarm rate of {100 * LEVEL:.0f} % each:"]
+    lines += _line(found.misfit, "model against means, by the stated scatter (chi-square)")
+    lines += _line(found.lack_of_fit, "the same by the scatter of repeated rows (F)")
+    lines += _line(
+        found.scatter, f"repeated rows scatter {found.scatter_ratio:.2f} times as much as stated (chi-square)"
+    )
+    lines += _line(found.drift, "trend of the counts in time (chi-square)")
+    if found.drift is not None and found.drift.significant:
+        unit = "an hour" if found.drift_per == "s" else "a hundred rows"
+        scale = 3600.0 if found.drift_per == "s" else 100.0
+        lines += [
+            f"    as a change of {d.name}: {with_error(d.slope, d.std, scale)} (SI) {unit}, p = {d.p:.2g}"
+            for d in found.drifts
+        ]
+    if found.scatter is not None and found.scatter.significant and found.scatter_ratio > 1.0:
+        lines.append("  More scatter than stated: name what varies from passage to passage with --varies.")
+    return "\n".join(lines)
+
+
+def _corrections(result: Fit) -> str:
+    if not result.corrections:
+        return "No formula can be corrected: the log lacks registers, or no rig can have these estimates."
+    head = [
+        "formula",
+        "s mm",
+        "s_3 mm",
+        "a m/s²",
+        "x_A mm",
+        "gain",
+        "zero mm",
+        "bias mm",
+        "u mm",
+        "before mm",
+    ]
+    rows = [_correction(c) for c in result.corrections]
+    lines = ["Constants for the controller; bias and standard uncertainty of a reading on held-out rows:"]
+    lines.append(_table(rows, head))
+    spans = [c.references for c in result.corrections if math.isfinite(c.references[0])]
+    if spans:
+        low, high = spans[0]
+        which = "gain and zero rest" if low < high else "the zero rests (the gain needs a second length)"
+        lines.append(f"{which} on references from {MM * low:.3f} mm to {MM * high:.3f} mm")
+    else:
+        lines.append("gain and zero are left alone and nothing is judged: the log has no reference rows")
+    return "\n".join(lines)
+
+
+def _correction(c: Correction) -> list[str]:
+    k = c.constants
+    used = {
+        "spacing": k.spacing * MM,
+        "rearm": k.rearm * MM,
+        "a": k.acceleration,
+        "x": k.release_distance * MM,
+    }
+    after = ["-", "-"] if c.after is None else [with_error(c.after.bias, c.after.bias_std, MM)]
+    if c.after is not None:
+        after.append(plain(MM * c.after.uncertainty, 2))
+    before = "-" if c.before is None else with_error(c.before.bias, c.before.bias_std, MM)
+    return [
+        c.formula,
+        *(plain(value, 7) for value in used.values()),
+        with_error(k.gain, c.line_std[0]) if math.isfinite(c.line_std[0]) else plain(k.gain, 7),
+        with_error(k.zero, c.line_std[1], MM) if math.isfinite(c.line_std[1]) else plain(MM * k.zero, 6),
+        *after,
+        before,
+    ]

@@ -1,0 +1,51 @@
+"""Residuals of a fit, register by register, over time or in the order of the log."""
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from gatesim.counter.counter import REGISTERS
+from gatesim.shopfloor.fit.fit import Fit
+from gatesim.view.style import BLACK, BLUE, GREY, ORANGE, VERMILION, new_axes
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+
+def residual_chart(result: Fit, register: int, ax: "Axes | None" = None) -> "Axes":
+    """Residuals of one register in standard uncertainties; held-out and outlying rows marked."""
+    ax = ax or new_axes(7.0, 3.0)
+    rows = result.rows
+    timed = bool(np.isfinite(rows.time[rows.usable]).all())
+    at = (rows.time - np.nanmin(rows.time)) / 60.0 if timed else np.array(rows.log.lines, dtype=float)
+    odd = result.outliers | result.suspects
+    kinds = [
+        ("fitted", rows.fitted & ~odd, "o", BLUE),
+        ("held out", rows.held_out & ~odd, "s", ORANGE),
+        ("set apart" if result.outliers.any() else "suspect", odd, "X", VERMILION),
+    ]
+    for label, which, marker, colour in kinds:
+        own = which & np.isfinite(result.residual[:, register])
+        if own.any():
+            ax.plot(at[own], result.residual[own, register], marker, color=colour, markersize=4, label=label)
+    ax.axhline(0.0, color=BLACK, linewidth=0.8)
+    for level in (-2.0, 2.0):
+        ax.axhline(level, color=GREY, linestyle="--", linewidth=0.8)
+    ax.set(xlabel="time / min" if timed else "line of the log", ylabel="residual / u")
+    ax.set_title(REGISTERS[register].replace("_", " "))
+    return ax
+
+
+def residual_figure(result: Fit) -> "Figure":
+    """One panel a register that the log has; dashed lines at two standard uncertainties."""
+    from matplotlib.figure import Figure  # deferred: costs start-up time
+
+    logged = np.flatnonzero(np.isfinite(result.residual).any(axis=0))
+    figure = Figure(figsize=(7.0, 0.6 + 2.2 * len(logged)), layout="constrained")
+    panels = [figure.add_subplot(len(logged), 1, number + 1) for number in range(len(logged))]
+    for panel, register in zip(panels, logged, strict=True):
+        residual_chart(result, int(register), panel)
+        panel.label_outer()
+    panels[0].legend(loc="upper right", fontsize="x-small", ncols=3)
+    return figure
