@@ -160,12 +160,13 @@ def _set(
 
 
 def _tilted(edges: Array, part: Part, beam: Beam, length: Array) -> Array:
-    """Switching travels (n, e) of a part turned by its tilt about its middle.
+    """Switching travels (n, e) of a part turned by its tilt psi about its middle.
 
     Along the path every distance from the middle grows by 1/cos(psi), and a beam off the
-    axis meets both faces later by offset * tan(psi). A part that leaves the beam through a
-    long side, half its height from the axis, switches there: exact for a threshold of 50 %,
-    else as if the beam were a point. A slit's own slant against the face is neglected.
+    axis meets both faces later by offset * tan(psi), on the side that the tilt turns back. A
+    part that leaves the beam through a long side, half its height from the axis, switches
+    there: exact for a threshold of 50 %, else as if the beam were a point. A slit's own slant
+    against the face is neglected.
     """
     if not np.any(part.tilt):
         return edges
@@ -175,7 +176,7 @@ def _tilted(edges: Array, part: Part, beam: Beam, length: Array) -> Array:
     if np.isinf(part.height):
         return turned
     with np.errstate(divide="ignore", invalid="ignore"):  # a part that is not turned has no such side
-        sides = middle + (beam.offset * np.cos(tilt) + 0.5 * part.height * np.array([1.0, -1.0])) / np.sin(
+        sides = middle + (0.5 * part.height * np.array([1.0, -1.0]) - beam.offset * np.cos(tilt)) / np.sin(
             tilt
         )
     sides = np.where(np.isnan(sides), np.inf, sides)

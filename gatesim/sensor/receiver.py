@@ -8,8 +8,9 @@ from gatesim.draw import Array
 from gatesim.sensor.profile import Run
 
 _PER_OCTAVE = 8
-_EVERY = 8
-_SETTLED = 20.0
+_EVERY = 2
+_NEVER = 1e-15
+"""Share that is taken as missing where the threshold is the very end of the stretch."""
 
 
 def receiver_delay(run: Run, share: Array, speed: Array, time_constant: Array) -> Array:
@@ -31,7 +32,7 @@ def receiver_delay(run: Run, share: Array, speed: Array, time_constant: Array) -
     below = np.floor(place).astype(int)
     first = int(below.min()) - 1
     table = np.stack([_late(run, number) for number in range(first, int(below.max()) + 3)])
-    nodes = _thinned(run.share)
+    nodes = _nodes(run)[1]
     late = _between(table, below - first, place - below, nodes, share[delayed], rising=run.rising)
     if not run.last:
         late = np.where(run.reached(share[delayed]) + late > run.travel[-1], np.nan, late)
@@ -39,8 +40,11 @@ def receiver_delay(run: Run, share: Array, speed: Array, time_constant: Array) -
     return delay
 
 
-def _thinned(nodes: Array) -> Array:
-    return np.append(nodes[:-1:_EVERY], nodes[-1])
+def _nodes(run: Run) -> tuple[Array, Array]:
+    """Travels and shares while the share changes: what is flat after it is solved by itself."""
+    end = int(np.flatnonzero(run.share != run.share[-1])[-1]) + 1
+    travel, share = run.travel[: end + 1], run.share[: end + 1]
+    return np.append(travel[:-1:_EVERY], travel[-1]), np.append(share[:-1:_EVERY], share[-1])
 
 
 def _between(table: Array, row: Array, weight: Array, nodes: Array, share: Array, *, rising: bool) -> Array:
@@ -66,25 +70,29 @@ def _between(table: Array, row: Array, weight: Array, nodes: Array, share: Array
 
 @lru_cache(maxsize=256)
 def _late(run: Run, number: int) -> Array:
-    """Travel by which a receiver of that lag length crosses the share at each thinned node late."""
+    """Travel by which a receiver of that lag length crosses the share at each node late."""
     lag = 2.0 ** (number / _PER_OCTAVE)
-    travel, light = _thinned(run.travel), _thinned(run.share)
-    nodes = light
-    tail = travel[-1] + lag * np.linspace(0.0, _SETTLED, 400)[1:]
-    travel, light = np.concatenate([travel, tail]), np.concatenate([light, np.full(tail.shape, light[-1])])
-    step = np.diff(travel)
-    decay = np.exp(-step / lag)
-    with np.errstate(divide="ignore", invalid="ignore"):  # a point beam's share jumps
-        slope = np.where(step > 0.0, np.diff(light) / step, 0.0)
-    signal = np.empty(travel.shape)
-    signal[0] = light[0]
-    for k, (d, g) in enumerate(zip(decay, slope, strict=True)):
-        # exact for a ramp: the signal trails it by slope * lag once settled
-        if step[k] > 0.0:
-            signal[k + 1] = light[k + 1] - g * lag + (signal[k] - light[k] + g * lag) * d
-        else:
-            signal[k + 1] = signal[k]
+    travel, light = _nodes(run)
+    signal = _lagging(travel, light, lag)
     way = 1.0 if run.rising else -1.0
-    reached = np.interp(way * nodes, np.maximum.accumulate(way * signal), travel)
-    late: Array = reached - _thinned(run.travel)
-    return late
+    reached = np.interp(way * light, np.maximum.accumulate(way * signal), travel)
+    # past the last change the signal nears the light exponentially
+    later = way * light > way * signal[-1]
+    missing = np.maximum(np.abs(light[-1] - light[later]), _NEVER)
+    reached[later] = travel[-1] + lag * np.log(np.abs(light[-1] - signal[-1]) / missing)
+    return reached - travel
+
+
+def _lagging(travel: Array, light: Array, lag: float) -> Array:
+    """Signal of the receiver at the nodes, settled at the first one."""
+    step = np.diff(travel)
+    if not step.any():
+        return np.full(light.shape, light[0])  # the light jumps
+    decay = np.exp(-step / lag).tolist()
+    behind = (np.diff(light) / step * lag).tolist()
+    values = light.tolist()
+    signal = [values[0]]
+    for k, (d, g) in enumerate(zip(decay, behind, strict=True)):
+        # exact for a ramp: the signal trails it by slope * lag once settled
+        signal.append(values[k + 1] - g + (signal[k] - values[k] + g) * d)
+    return np.array(signal)

@@ -1,0 +1,150 @@
+"""Where a light gate switches while a part passes."""
+
+import numpy as np
+import pytest
+import shapely
+from scipy.optimize import brentq
+from shapely import affinity
+
+from gatesim.part import End, Opening, Part
+from gatesim.sensor import Beam, switching
+
+# penetration of a knife edge / beam diameter at a blocked share: circular segment, solved to 9 digits
+KNIFE_EDGE = {0.10: 0.156475587, 0.25: 0.298013623, 0.50: 0.5, 0.75: 0.701986377, 0.90: 0.843524413}
+
+
+def circle(diameter, offset=0.0):
+    return Beam("circular", diameter, diameter, offset)
+
+
+def travels(part, beam, dark=0.5, light=0.5):
+    found = switching(part, beam, dark, light, float(np.mean(part.length))).travel
+    return found[0][np.isfinite(found[0])]
+
+
+@pytest.mark.parametrize(("share", "penetration"), KNIFE_EDGE.items())
+def test_a_face_switches_at_the_penetration_of_a_circular_segment(share, penetration):
+    d = 2e-3
+    front, rear = travels(Part(0.1), circle(d), share, share)
+    assert (front + 0.5 * d) / d == pytest.approx(penetration, abs=1e-7)
+    assert (0.1 + 0.5 * d - rear) / d == pytest.approx(penetration, abs=1e-7)
+
+
+@pytest.mark.parametrize("width", [0.1e-3, 1e-3, 8e-3])
+@pytest.mark.parametrize("offset", [0.0, 1.3e-3])
+def test_a_wider_beam_with_a_threshold_of_one_half_does_not_move_a_square_end(width, offset):
+    for beam in (circle(width, offset), Beam("slit", width, 3e-3, offset)):
+        np.testing.assert_allclose(travels(Part(0.1), beam), [0.0, 0.1], atol=1e-7 * width)
+
+
+def test_hysteresis_lengthens_or_shortens_the_dark_travel_by_the_penetrations():
+    d = 3e-3
+    for dark, light in ((0.75, 0.25), (0.9, 0.1), (0.75, 0.5)):
+        front, rear = travels(Part(0.1), circle(d), dark, light)
+        late = (KNIFE_EDGE[dark] - 0.5) * d
+        later = (0.5 - KNIFE_EDGE[light]) * d
+        assert rear - front == pytest.approx(0.1 + later - late, abs=1e-7 * d)
+
+
+def test_a_light_fraction_above_the_dark_one_is_taken_as_equal_to_it():
+    both = switching(Part(0.1), circle(2e-3), np.array([0.4, 0.6]), np.array([0.5, 0.5]), 0.1)
+    front, rear = both.travel.T
+    np.testing.assert_allclose(front[0] + (rear[0] - 0.1), 0.0, atol=1e-9)  # same share on both sides
+    assert rear[1] > 0.1 - front[1]
+
+
+def test_a_cone_darkens_a_narrow_slit_where_it_has_grown_to_the_share():
+    # slit much narrower than the cone is long: its share is 2 r(depth) / height of the slit
+    part = Part(0.05, height=10e-3, front=End("cone", 20e-3))
+    front, rear = travels(part, Beam("slit", 1e-6, 4e-3), 0.3, 0.3)
+    assert front == pytest.approx(0.3 * 2e-3 / 5e-3 * 20e-3, rel=1e-6)
+    assert rear == pytest.approx(0.05, abs=1e-6)
+
+
+def test_a_hemisphere_darkens_a_narrow_slit_where_it_has_grown_to_the_share():
+    part = Part(0.05, height=10e-3, rear=End("round", 5e-3))
+    _, rear = travels(part, Beam("slit", 1e-6, 4e-3), 0.8, 0.8)
+    r = 0.8 * 2e-3
+    assert rear == pytest.approx(0.05 - 5e-3 + np.sqrt(25e-6 - r * r), rel=1e-6)
+
+
+@pytest.mark.parametrize("offset", [0.0, 1e-3, 3e-3])
+def test_a_beam_without_width_switches_where_the_outline_reaches_its_offset(offset):
+    part = Part(0.05, height=8e-3, front=End("cone", 10e-3), rear=End("round", 4e-3))
+    front, rear = travels(part, Beam(offset=offset))
+    assert front == pytest.approx(offset / 4e-3 * 10e-3, abs=1e-12)
+    assert rear == pytest.approx(0.05 - 4e-3 + np.sqrt(16e-6 - offset**2), abs=1e-12)
+    wide = travels(part, Beam("circular", 1e-6, 1e-6, offset))
+    np.testing.assert_allclose(wide, [front, rear], atol=2e-5 if offset == 0.0 else 1e-6)
+
+
+def test_a_part_narrower_than_the_beam_may_never_darken_it():
+    # a bar of height h through a circle: least share that is missed, from the circular segment
+    h, d = 1e-3, 4e-3
+    a = np.arccos(h / d)
+    most = 1.0 - 2.0 * (a - np.sin(a) * np.cos(a)) / np.pi
+    part = Part(0.1, height=h)
+    assert travels(part, circle(d), most + 1e-6, most + 1e-6).size == 0
+    assert travels(part, circle(d), most - 1e-6, most - 1e-6).size == 2
+    assert travels(part, Beam("point", offset=0.6e-3)).size == 0
+
+
+def test_openings_are_seen_where_they_let_enough_light_through():
+    notch, hole = Opening("notch", 0.03, 0.01), Opening("hole", 0.06, 0.01, 4e-3)
+    part = Part(0.1, height=20e-3, openings=(notch, hole))
+    np.testing.assert_allclose(
+        travels(part, circle(2e-3)), [0.0, 0.03, 0.04, 0.06, 0.07, 0.1], atol=1e-7 * 2e-3
+    )
+    # an opening shorter than the beam or off its path never lets half of the light through
+    small = Part(0.1, height=20e-3, openings=(Opening("hole", 0.06, 0.5e-3, 4e-3),))
+    assert travels(small, circle(2e-3)).size == 2
+    assert travels(part, circle(2e-3, 5e-3)).size == 4
+
+
+def test_the_rear_edge_moves_with_the_length_of_each_part_and_openings_do_not():
+    lengths = np.array([0.09, 0.1, 0.12])
+    part = Part(lengths, height=20e-3, openings=(Opening("notch", 0.07, 0.01),))
+    found = switching(part, circle(2e-3), 0.5, 0.5, 0.1).travel
+    np.testing.assert_allclose(found[:, 3], lengths, atol=1e-9)
+    np.testing.assert_allclose(found[:, :3], np.broadcast_to([0.0, 0.07, 0.08], (3, 3)), atol=1e-9)
+
+
+@pytest.mark.parametrize("tilt", [-0.05, 0.02, 0.1])
+@pytest.mark.parametrize("offset", [0.0, 2e-3])
+@pytest.mark.parametrize("share", [0.3, 0.5])
+def test_a_tilted_part_switches_where_the_turned_rectangle_covers_the_share(tilt, offset, share):
+    length, height, d = 0.06, 40e-3, 2e-3
+    # the part turned about its middle, its leading end at 0 when straight; it moves to the right
+    turned = affinity.rotate(
+        shapely.box(-length, -0.5 * height, 0.0, 0.5 * height), tilt, (-0.5 * length, 0.0), use_radians=True
+    )
+    angle = np.linspace(0.0, 2.0 * np.pi, 4096, endpoint=False)
+    light = shapely.Polygon(0.5 * d * np.column_stack([np.cos(angle), np.sin(angle)]) + [0.0, offset])
+
+    def missing(x):
+        return affinity.translate(turned, x).intersection(light).area / light.area - share
+
+    part = Part(length, height=height, tilt=tilt)
+    front, rear = travels(part, circle(d, offset), share, share)
+    assert front == pytest.approx(brentq(missing, -0.01, 0.03, xtol=1e-12), abs=1e-8)
+    assert rear == pytest.approx(brentq(missing, 0.03, 0.08, xtol=1e-12), abs=1e-8)
+
+
+@pytest.mark.parametrize("offset", [0.0, 1.5e-3])
+def test_a_part_tilted_far_leaves_the_beam_through_its_side(offset):
+    length, height, tilt = 0.2, 10e-3, 0.1
+    turned = affinity.rotate(
+        shapely.box(-length, -0.5 * height, 0.0, 0.5 * height), tilt, (-0.5 * length, 0.0), use_radians=True
+    )
+    # what of the beam's own line, offset from the axis, the part covers
+    line = shapely.LineString([(-1.0, offset), (1.0, offset)]).intersection(turned)
+    last, first = line.bounds[0], line.bounds[2]
+    front, rear = travels(Part(length, height=height, tilt=tilt), circle(1e-3, offset))
+    assert (front, rear) == pytest.approx((-first, -last), abs=1e-9)
+    assert rear - front < 0.51 * length
+
+
+def test_tilt_alone_lengthens_the_dark_travel_by_its_secant():
+    tilts = np.array([0.0, 0.01, -0.2])
+    found = switching(Part(0.1, tilt=tilts), circle(2e-3, 1e-3), 0.5, 0.5, 0.1).travel
+    np.testing.assert_allclose(found[:, 1] - found[:, 0], 0.1 / np.cos(tilts), rtol=1e-9)
