@@ -15,7 +15,8 @@ TOLERANCE = 1e-9
 """Largest error estimate of a step, relative to speed; the true error is far smaller."""
 
 STOP = 1e-9
-"""A part has stopped when the distance it can still go is below this share of the span."""
+STOP_METRES = 1e-9
+"""A part has stopped when the distance it can still go is below this share of the span, or a nanometre."""
 
 MOST_STEPS = 200_000
 
@@ -69,8 +70,8 @@ def advance(field: Field, size: Array, v: Array, hint: Array, meeting: Meeting |
     now.hint = np.where(np.isinf(now.hint), _first_step(field, now), now.hint)
     for attempt in range(MOST_STEPS):
         ending = _one_step(field, now, meeting)
-        if attempt % 16 == 15 and meeting is None:
-            _settle(field, now, ending)
+        if attempt % 16 == 15:
+            _settle(field, now, ending, meeting)
         done = ending != UNDER_WAY
         if done.any():
             rows = now.rows[done]
@@ -103,7 +104,7 @@ def _one_step(field: Field, now: State, meeting: Meeting | None) -> NDArray[np.i
     left = now.size - now.u
     distance = left / np.maximum(np.ceil(left / now.hint), 1.0)
     if meeting is not None:
-        distance = np.minimum(distance, meeting.reach(now.rows, now.v, a))
+        distance = np.minimum(distance, meeting.reach(now.rows, now.v, a, now.dt))
     # stages of steps that are too long overflow or run backwards; their error is NaN or huge
     with np.errstate(all="ignore"):
         end, elapsed, error = step(field, now.u, now.v, a, distance)
@@ -171,11 +172,14 @@ def _stopped(field: Field, now: State, a: Array, left: Array) -> Flags:
     seems = square + 2 * a * left <= 0
     if not seems.any():
         return seems
-    seems &= square <= -2 * a * (STOP * now.size)
-    return seems & (field.acceleration(now.u, np.zeros_like(now.v)) <= 0)
+    reach = square / (-2 * a)
+    seems &= reach <= np.maximum(STOP * now.size, STOP_METRES)
+    # where the drive fades out a part creeps on for twice its reach: look behind that point
+    behind = np.minimum(now.u + 4 * reach, now.size)
+    return seems & (field.acceleration(behind, np.zeros_like(now.v)) <= 0)
 
 
-def _settle(field: Field, now: State, ending: NDArray[np.int8]) -> None:
+def _settle(field: Field, now: State, ending: NDArray[np.int8], meeting: Meeting | None) -> None:
     """Glide at terminal speed where it has been reached and many small steps would follow."""
     far = (ending == UNDER_WAY) & (now.size - now.u > 20 * now.hint)
     if not far.any():
@@ -183,6 +187,9 @@ def _settle(field: Field, now: State, ending: NDArray[np.int8]) -> None:
     rows = np.flatnonzero(far)
     left = now.size[rows] - now.u[rows]
     glide = settle(field.take(rows), now.u[rows], now.v[rows], left)
+    if meeting is not None:
+        for v in (now.v[rows], glide.v):  # in between it is in between: the brake's cover is linear
+            glide.ready[meeting.room(now.rows[rows], v, now.dt[rows]) <= 0] = False
     whole = glide.ready & (glide.distance == left)
     now.u[rows[glide.ready]] += glide.distance[glide.ready]
     now.v[rows[glide.ready]] = glide.v[glide.ready]

@@ -86,6 +86,11 @@ class Belt:
         ramping = np.where(t < self.ramp, self._rate, 0.0) * (1 + self.ripple * np.sin(angle))
         return ramping + self._even(t) * self.ripple * self._angular * np.cos(angle)
 
+    def band(self, after: Array) -> tuple[Array, Array]:
+        """Bounds (n,) of the belt's speed at times past ``after`` (n,), in m/s."""
+        now, swing = self._even(after), np.abs(self.ripple)
+        return np.minimum(now, self.speed) * (1 - swing), np.maximum(now, self.speed) * (1 + swing)
+
     def steepest(self, after: Array) -> tuple[Array, Array]:
         """Bounds (n,) of the belt's acceleration at times past ``after`` (n,), in m/s^2."""
         swing = np.abs(self.ripple * self._angular) * np.maximum(self.speed, self.start_speed)

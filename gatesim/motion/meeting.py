@@ -17,7 +17,11 @@ class Meeting(Protocol):
         """Positive before the meeting, at speed v and time dt since the span's start, for those trials."""
         ...
 
-    def reach(self, rows: NDArray[np.intp], v: Array, a: Array) -> Array:
+    def room(self, rows: NDArray[np.intp], v: Array, dt: Array) -> Array:
+        """Lower bound of the gap from time dt on, should the speed stay v."""
+        ...
+
+    def reach(self, rows: NDArray[np.intp], v: Array, a: Array, dt: Array) -> Array:
         """Distance over which the gap changes sign at most once (but for grazing contact)."""
         ...
 

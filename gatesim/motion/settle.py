@@ -14,7 +14,10 @@ import numpy as np
 from gatesim.motion.field import Field, Flags
 from gatesim.motion.trials import Array
 
-SLOW = 1e-5
+SHARES = (1e-7, 1e-6, 1e-5, 1e-4, 1e-3, 0.01, 0.1, 0.5, 1.0)
+"""Parts of the remaining way that are tried; small ones help towards a point of no drive."""
+
+SLOW = 3e-5
 """Largest e: its square is the relative error of the speed that is left out."""
 
 
@@ -29,7 +32,7 @@ class Glide:
 
 
 def settle(field: Field, u: Array, v: Array, left: Array) -> Glide:
-    """Glide over all of what is ``left`` (n,) of the span, or half of it, where the part has settled.
+    """Glide over as large a share of what is ``left`` (n,) of the span as the part has settled for.
 
     What the present speed is off by dies out over a way of v tau; its effect on the time is kept
     below 1e-12 of the time.
@@ -38,8 +41,10 @@ def settle(field: Field, u: Array, v: Array, left: Array) -> Glide:
     with np.errstate(all="ignore"):  # speeds that are no solution become NaN and fail the conditions
         start, way, calm = _terminal(field, u, v)
         off = np.abs(v / start - 1)
-        for share in (0.5, 1.0):
+        for share in SHARES:
             distance = share * left
+            if not np.any(calm & (50 * way < distance)):
+                continue
             end, end_way, end_calm = _terminal(field, u + distance, start)
             ready = calm & end_calm & (off < SLOW) & (off * way < 1e-12 * distance)
             ready &= 50 * np.maximum(way, end_way) < distance
