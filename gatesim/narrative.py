@@ -4,6 +4,7 @@ from collections.abc import Callable
 
 import numpy as np
 
+from gatesim.inputfilter import highest_train
 from gatesim.outcome import Outcome
 from gatesim.pipeline import Passed
 from gatesim.quantity import first_of
@@ -188,11 +189,18 @@ def _overflow(scenario: Scenario, passed: Passed) -> str:
 
 def _pulses_lost(scenario: Scenario, passed: Passed) -> str:
     limit = scenario.counter.input_frequency_limit
-    times, every = float(passed.counted.limit_ratio[0, 0]), int(passed.counted.every[0, 0])
+    times, every = float(passed.counted.limit_ratio[0, 0]), float(passed.counted.every[0, 0])
+    if limit is not None and times > 1.0:
+        return (
+            f"The pulses come {times:.3g} times as fast as the input follows ({limit.text}): "
+            f"it is still recovering when the next arrives, and counts one in {every:.3g}."
+        )
+    highest = highest_train(passed.rig.filter)
+    passes = "none: the counter reads 0" if np.isinf(every) else f"one in {every:.3g}"
     return (
-        f"The pulses come {times:.3g} times as fast as the input follows "
-        f"({'' if limit is None else limit.text}): "
-        f"it is still recovering when the next arrives, and counts one in {every}."
+        f"The encoder's pulses pass the input filter ({scenario.filter.kind}), which follows them up to "
+        f"{highest:.4g} Hz. They come faster, and it lets through {passes}. Use a shorter filter time, "
+        "fewer pulses a turn, or an unfiltered input for them."
     )
 
 

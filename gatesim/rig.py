@@ -190,6 +190,7 @@ def counter_of(scenario: Scenario, values: Values, travel: Travel, *, quantised:
     """The counter; ``travel`` is how far what turns the encoder's roller has moved at a time."""
     section, of = scenario.counter, Section(values, "counter")
     source: Source
+    pulse_filter: Filter = NoFilter()
     if section.encoder is None:
         source = Clock(of["frequency"], of["frequency_error"], of["drift"])
     else:
@@ -203,6 +204,7 @@ def counter_of(scenario: Scenario, values: Values, travel: Travel, *, quantised:
             encoder["channel_phase_error"],
             travel,
         )
+        pulse_filter = filter_of(scenario, values) if section.encoder.filtered else pulse_filter
     return Counter(
         source,
         _timing(section, Section(values, "counter.timing")),
@@ -210,6 +212,7 @@ def counter_of(scenario: Scenario, values: Values, travel: Travel, *, quantised:
         section.counting,
         of.get("input_frequency_limit", np.inf),
         quantised=quantised,
+        pulse_filter=pulse_filter,
     )
 
 

@@ -54,6 +54,9 @@ class EncoderSection(Section):
     channel_phase_error: f.Phase = Field(
         default=Quantity(0.0, "deg", "0 deg"), description="Deviation of the second channel from 90 deg."
     )
+    filtered: bool = Field(
+        default=False, description="Whether the pulses pass the same input filter as the gates."
+    )
 
 
 class CounterSection(Section):
