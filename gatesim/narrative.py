@@ -8,6 +8,7 @@ from gatesim.inputfilter import highest_train
 from gatesim.outcome import Outcome
 from gatesim.pipeline import Passed
 from gatesim.quantity import first_of
+from gatesim.remark import remarks
 from gatesim.scenario.model import Scenario
 from gatesim.transition import edge_count
 
@@ -28,19 +29,25 @@ def _dwell(times: np.ndarray[tuple[int, ...], np.dtype[np.float64]]) -> str:
 def _measured(scenario: Scenario, passed: Passed) -> str:
     name = next(iter(passed.readings))
     error = float(passed.readings[name][0] - passed.true_length[0])
-    if abs(error) < 0.5e-6:
-        return f"The formula in charge, {name}, reads the true length."
-    side = "long" if error > 0.0 else "short"
-    verdict = f"The formula in charge, {name}, reads {mm(abs(error))} {side}."
-    if name != "spacing-dwell" or passed.rig.constants.tick != passed.rig.constants.tick:
-        return verdict
-    motion = passed.motion
+    verdict = f"The formula in charge, {name}, reads the true length."
+    if abs(error) >= 0.5e-6:
+        side = "long" if error > 0.0 else "short"
+        verdict = f"The formula in charge, {name}, reads {mm(abs(error))} {side}."
+    speeds = ""
+    if name == "spacing-dwell" and passed.rig.constants.tick == passed.rig.constants.tick:
+        speeds = _two_speeds(passed, error)
+    return " ".join([sentence for sentence in (speeds, verdict, *remarks(scenario, passed)) if sentence])
+
+
+def _two_speeds(passed: Passed, error: float) -> str:
+    """How the speed during the dwell and the one it is multiplied with differ, if that tells anything."""
+    motion, length = passed.motion, float(passed.true_length[0])
     enters, leaves = (float(motion.speed[0, c]) for c in (passed.front[0], passed.rear[0]))
     spacing = first_of(passed.rig.gates[1] - passed.rig.gates[0])
     mean = spacing / float(motion.time[0, passed.front[1]] - motion.time[0, passed.front[0]])
-    average = float(passed.true_length[0]) / float(
-        motion.time[0, passed.rear[0]] - motion.time[0, passed.front[0]]
-    )
+    average = length / float(motion.time[0, passed.rear[0]] - motion.time[0, passed.front[0]])
+    if not abs(average / mean - 1.0) * length > max(0.2 * abs(error), 1e-6):
+        return ""
     change = leaves - enters
     told = f"passes gate 1 at {_speed(average)} on average"
     if change * (average - mean) > 0.0 and abs(change) > 0.01 * average:
@@ -49,7 +56,7 @@ def _measured(scenario: Scenario, passed: Passed) -> str:
         told = f"{word} {_speed(abs(change))} while it passes gate 1 ({span})"
     return (
         f"The part {told}, but the speed it is multiplied with is the mean over the first "
-        f"{mm(spacing)}, {_speed(mean)}. {verdict}"
+        f"{mm(spacing)}, {_speed(mean)}."
     )
 
 
@@ -171,10 +178,17 @@ def _early_rearm(scenario: Scenario, passed: Passed) -> str:
 
 
 def _next_too_soon(scenario: Scenario, passed: Passed) -> str:
+    cycles, part_light = passed.counted.cycles, float(passed.counted.gates[0][0, 1])
+    if float(cycles.dwell[0, 0]) > part_light:
+        return (
+            "The next part passes gate 1 before this one has re-armed the counter: its trailing edge "
+            "overwrites the dwell, and the reading spans two parts and the gap between them. Feed "
+            "slower, or bring the re-arming gate closer."
+        )
     return (
-        "The next part reaches gate 1 before this one has re-armed the counter: its edges overwrite the "
-        "dwell, and "
-        "the reading mixes two parts. Feed slower, or bring the re-arming gate closer."
+        "The next part darkens gate 1 before this one has re-armed the counter, so that it starts no "
+        "cycle of its own: this part is read, the next one is missed. Feed slower, or bring the "
+        "re-arming gate closer."
     )
 
 
