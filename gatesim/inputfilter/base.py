@@ -4,9 +4,11 @@ from dataclasses import dataclass
 from typing import Protocol
 
 import numpy as np
+from numpy.typing import NDArray
 
 from gatesim.draw import Array, Draw
 from gatesim.quantity import Scalar
+from gatesim.transition import trimmed
 
 
 class Filter(Protocol):
@@ -37,3 +39,23 @@ def column(value: Scalar) -> Array:
     """One value a trial as a column (n, 1), to go with transition lists (n, k); a scalar as it is."""
     array = np.asarray(value, float)
     return array[:, None] if array.ndim else array
+
+
+class Accepted:
+    """Transition lists of n trials that grow edge by edge; a row of each array is one edge."""
+
+    def __init__(self, n: int, most: int) -> None:
+        self._times = np.full((most, n), np.inf)
+        self._used = np.zeros(n, np.intp)
+
+    def add(self, times: Array, where: NDArray[np.bool_]) -> None:
+        """Append a transition at ``times`` (n,) to the lists of the trials ``where`` (n,)."""
+        trial = np.flatnonzero(where)
+        if trial.size:
+            self._times[self._used[trial], trial] = times[trial]
+            self._used[trial] += 1
+
+    def lists(self) -> Array:
+        """The lists as `gatesim.transition` has them, (n, m)."""
+        width = max(2, int(self._used.max(initial=0)))
+        return trimmed(np.ascontiguousarray(self._times[:width].T))

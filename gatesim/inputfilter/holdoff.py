@@ -5,8 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from gatesim.draw import Array, Draw
+from gatesim.inputfilter.base import Accepted
 from gatesim.quantity import Scalar
-from gatesim.transition import compact
 
 
 @dataclass(frozen=True)
@@ -26,20 +26,22 @@ class HoldOff:
 
     def pass_on(self, times: Array, draw: Draw, name: str) -> Array:
         """See `Filter.pass_on`."""
-        n, width = times.shape
-        accepted = np.full((n, 2 * width), np.inf)
+        edges = np.ascontiguousarray(times.T)  # a row for each edge, all trials at once
+        n = len(times)
+        accepted = Accepted(n, 2 * len(edges))
         free_from = np.full(n, -np.inf)
         dark = np.zeros(n, bool)
-        for column in range(width):
-            now, to_dark = times[:, column], column % 2 == 0
-            takes = (now >= free_from) & np.isfinite(now) & (dark != to_dark)
-            accepted[takes, 2 * column] = now[takes]
-            dark[takes] = to_dark
+        for k, now in enumerate(edges):
+            if np.isinf(now).all():
+                break
+            differs = dark != (k % 2 == 0)
+            takes = (now >= free_from) & (now < np.inf) & differs
+            accepted.add(now, takes)
             free_from = np.where(takes, now + self.time, free_from)
             # the hold-off may end before the next edge, on a level that was not taken
-            until = times[:, column + 1] if column + 1 < width else np.full(n, np.inf)
-            late = (free_from > now) & (free_from < until) & (dark != to_dark) & np.isfinite(now)
-            accepted[late, 2 * column + 1] = free_from[late]
-            dark[late] = to_dark
+            until = edges[k + 1] if k + 1 < len(edges) else np.full(n, np.inf)
+            late = (free_from > now) & (free_from < until) & differs & ~takes
+            accepted.add(free_from, late)
             free_from = np.where(late, free_from + self.time, free_from)
-        return compact(accepted)
+            dark ^= takes | late
+        return accepted.lists()

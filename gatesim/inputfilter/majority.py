@@ -5,9 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from gatesim.draw import Array, Draw
-from gatesim.inputfilter.base import column
+from gatesim.inputfilter.base import Accepted, column
 from gatesim.quantity import Scalar
-from gatesim.transition import compact
 
 
 @dataclass(frozen=True)
@@ -32,43 +31,38 @@ class Majority:
         period = column(self.period)
         # index of the first sample that sees each edge; a sample at the very edge sees the new level
         first = np.ceil(times / period - phase[:, None])
-        index = _accepted(first, self.samples, self.needed)
-        return compact((index + phase[:, None]) * period)
+        return (_changes(first, self.samples, self.needed) + phase[:, None]) * period
 
 
-def _accepted(first: Array, samples: int, needed: int) -> Array:
+def _changes(first: Array, samples: int, needed: int) -> Array:
     """Sample indices at which the output changes, (n, m), inf-padded.
 
     The number of dark samples among the last ``samples`` is piecewise linear in the index,
     with kinks where a level enters (``first``) and where it leaves the window, so that each
     piece is looked at once and a change found by counting steps.
     """
-    n = len(first)
-    with np.errstate(invalid="ignore"):  # padding less padding
-        kinks = np.sort(np.concatenate([first, first + samples], axis=1), axis=1)
-    changes = np.full((n, kinks.shape[1]), np.inf)
-    dark = np.zeros(n, bool)
+    n, width = first.shape
+    kinks = np.concatenate([first, first + samples], axis=1)
+    order = np.argsort(kinks, axis=1, kind="stable")
+    # a row for each kink, as everything is done for all trials kink by kink
+    kinks = np.ascontiguousarray(np.take_along_axis(kinks, order, axis=1).T)
+    enters = np.ascontiguousarray((order < width).T)
+    accepted = Accepted(n, len(kinks))
+    dark, newest, oldest = (np.zeros(n, bool) for _ in range(3))
     count = np.zeros(n)  # dark samples in the window, at the sample before the piece
-    for piece in range(kinks.shape[1]):
-        start = kinks[:, piece]
-        end = kinks[:, piece + 1] if piece + 1 < kinks.shape[1] else np.full(n, np.inf)
-        enters = _is_dark(first, start)
-        leaves = _is_dark(first, start - samples)
-        slope = enters.astype(float) - leaves.astype(float)
-        target = np.where(dark, samples - needed, needed)
-        steps = np.where(dark, count - target, target - count)
-        towards = np.where(dark, slope < 0.0, slope > 0.0)
-        reached = np.maximum(steps, 1.0) - 1.0
-        hit = towards & (start + reached < end) & np.isfinite(start)
-        changes[hit, piece] = (start + reached)[hit]
+    for piece, start in enumerate(kinks):
+        if np.isinf(start).all():
+            break
+        end = kinks[piece + 1] if piece + 1 < len(kinks) else np.full(n, np.inf)
+        # of kinks at the same sample, all but the last begin a piece of no length
+        newest ^= enters[piece]
+        oldest ^= ~enters[piece]
+        slope = newest.astype(float) - oldest
+        steps = np.where(dark, count - (samples - needed), needed - count)
+        at = start + np.maximum(steps, 1.0) - 1.0
+        hit = (slope == np.where(dark, -1.0, 1.0)) & (at < end)
+        accepted.add(at, hit)
+        dark ^= hit
         with np.errstate(invalid="ignore"):  # inf - inf in the padding
-            run = np.where(np.isfinite(end) & np.isfinite(start), end - start, 0.0)
-        count = count + slope * run
-        dark = dark ^ hit
-    return changes
-
-
-def _is_dark(first: Array, index: Array) -> np.ndarray[tuple[int, ...], np.dtype[np.bool_]]:
-    dark: np.ndarray[tuple[int, ...], np.dtype[np.bool_]]
-    dark = (first <= index[:, None]).sum(axis=1) % 2 == 1
-    return dark
+            count += np.where(np.isfinite(end), slope * (end - start), 0.0)
+    return accepted.lists()

@@ -5,9 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from gatesim.draw import Array, Draw
-from gatesim.inputfilter.base import column
+from gatesim.inputfilter.base import Accepted
 from gatesim.quantity import Scalar
-from gatesim.transition import compact
 
 
 @dataclass(frozen=True)
@@ -27,14 +26,16 @@ class StableFor:
 
     def pass_on(self, times: Array, draw: Draw, name: str) -> Array:
         """See `Filter.pass_on`."""
-        due = times + column(self.time)
+        edges = np.ascontiguousarray(times.T)  # a row for each edge, all trials at once
+        due = edges + self.time
         # an edge that arrives just when the time is up no longer undoes the level
         held = due < np.inf
-        held[:, :-1] &= due[:, :-1] <= times[:, 1:]
+        held[:-1] &= due[:-1] <= edges[1:]
         # of levels that held, one is new unless it follows an equal one
         dark = np.zeros(len(times), bool)
-        for k in range(times.shape[1]):
-            changes = held[:, k] & (dark != (k % 2 == 0))
+        accepted = Accepted(len(times), len(edges))
+        for k, holds in enumerate(held):
+            changes = holds & (dark != (k % 2 == 0))
+            accepted.add(due[k], changes)
             dark ^= changes
-            held[:, k] = changes
-        return compact(np.where(held, due, np.inf))
+        return accepted.lists()

@@ -96,7 +96,9 @@ def _grid(part: Part, beam: Beam, length: float) -> Array:
     spans += [(o.start, o.start) for o in part.openings]
     spans += [(o.start + o.length, o.start + o.length) for o in part.openings]
     ramp = 0.5 - 0.5 * np.cos(np.pi * np.linspace(0.0, 1.0, RUN_NODES))
-    return np.unique(np.concatenate([low - radius + (high - low + beam.width) * ramp for low, high in spans]))
+    nodes = np.sort(np.concatenate([low - radius + (high - low + beam.width) * ramp for low, high in spans]))
+    # np.unique would load numpy.ma, which is felt at start-up
+    return nodes[np.diff(nodes, prepend=-np.inf) > 0.0]
 
 
 @dataclass(frozen=True)

@@ -62,9 +62,8 @@ def _between(table: Array, row: Array, weight: Array, nodes: Array, share: Array
     )
     late = np.zeros(share.shape)
     for shift, factor in enumerate(lagrange, start=-1):
-        values = table[row + shift]
-        column = np.arange(share.size)
-        late += factor * ((1.0 - part) * values[column, right - 1] + part * values[column, right])
+        at = row + shift
+        late += factor * ((1.0 - part) * table[at, right - 1] + part * table[at, right])
     return late
 
 
