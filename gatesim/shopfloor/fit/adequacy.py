@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from gatesim.draw import Array
+from gatesim.shopfloor.fit.noise import fraction_slack
 from gatesim.shopfloor.fit.rows import Cells, Mask, Rows
 from gatesim.shopfloor.fit.system import whitening
 
@@ -85,6 +86,7 @@ def outlying(
     w = whitening(covariance[cells.group], cells.mask)
     error = np.where(cells.mask[cell], rows.counts - centre[cell], 0.0)
     squared = (np.einsum("nrs,ns->nr", w[cell], error) ** 2).sum(axis=1) / widening[cell]
+    squared = squared / _slack(cells, covariance)[1]
     share = OUTLIER_RATE / max(int(used.sum()), 1)
     limits = chi2.isf(share, cells.mask.sum(axis=1))[cell]
     return used & (squared > limits), np.where(used, squared, np.nan), float(limits[used].max())
@@ -93,6 +95,12 @@ def outlying(
 def too_many(flagged: Mask, used: Mask) -> bool:
     """Whether so many rows are flagged that none should be set apart."""
     return int(flagged.sum()) > max(1.0, MOST_OUTLIERS * int(used.sum()))
+
+
+def _slack(cells: Cells, covariance: Array) -> tuple[float, float]:
+    """See `fraction_slack`, for the registers that are logged."""
+    seen = cells.mask.any(axis=0)
+    return fraction_slack(covariance[np.unique(cells.group)][:, seen][:, :, seen])
 
 
 def _pure_error(rows: Rows, cells: Cells, covariance: Array) -> tuple[float, float, float]:
@@ -132,11 +140,16 @@ def judge(
     within, repeats, width = _pure_error(rows, cells, covariance)
     scatter = lack = None
     ratio = np.sqrt(within / repeats) if repeats else np.nan
+    least, most = _slack(cells, covariance)
     if repeats:
-        low = float(chi2.cdf(within / width, repeats / width))
-        scatter = Test("scatter of repeated rows", within / repeats, (repeats, 0), 2.0 * min(low, 1.0 - low))
+        tails = (
+            float(chi2.cdf(within / width / least, repeats / width)),
+            float(chi2.sf(within / width / most, repeats / width)),
+        )
+        p = min(1.0, 2.0 * min(tails))
+        scatter = Test("scatter of repeated rows", within / repeats, (repeats, 0), p)
     chi = (
-        Test("misfit", misfit / freedom, (freedom, 0), float(chi2.sf(misfit, freedom)))
+        Test("misfit", misfit / freedom, (freedom, 0), float(chi2.sf(misfit / most, freedom)))
         if freedom > 0
         else None
     )

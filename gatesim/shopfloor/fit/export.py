@@ -22,7 +22,7 @@ def fit_json(result: Fit) -> Json:
             "set_apart": [{"line": bad.line, "reason": bad.reason} for bad in result.apart],
             "columns_not_used": list(rows.log.ignored),
         },
-        "converged": result.converged,
+        "converged": result.minimum.converged,
         "quantities": [
             {
                 "name": p.name,

@@ -13,7 +13,7 @@ from gatesim.formula import Counts
 from gatesim.pipeline import read
 from gatesim.problem import InputError
 from gatesim.scenario import Scenario
-from gatesim.shopfloor.fit.adequacy import Adequacy, judge, outlying, too_many
+from gatesim.shopfloor.fit.adequacy import ENOUGH_TO_CENTRE, Adequacy, judge, outlying, too_many
 from gatesim.shopfloor.fit.correction import Correction, corrections
 from gatesim.shopfloor.fit.forward import Forward
 from gatesim.shopfloor.fit.leastsquares import Minimum, covariance, minimise
@@ -50,17 +50,18 @@ class Fit:
     """A rig fitted to a log; SI throughout.
 
     ``estimate`` (k,) and ``covariance`` (k, k) of ``forward.parameters``, unknowns first;
-    ``lengths`` (g,) with ``length_std``, 0 for an exact reference. ``residual`` (n, 4) counts
-    less expectation, in standard uncertainties of a single register, NaN where not logged;
+    ``minimum`` is where the search ended. ``lengths`` (g,) with ``length_std``, 0 for an exact
+    reference. ``residual`` (n, 4) counts less expectation, in standard uncertainties of a single
+    register, NaN where not logged;
     ``distance`` (n,) squared distance of each row, ``outliers`` the rows set apart for it,
     ``suspects`` rows flagged but too many to be set apart. ``extras`` further measurements.
     """
 
     scenario: Scenario
     wish: Wish
-    forward: Forward
+    system: System
     rows: Rows
-    cells: Cells
+    minimum: Minimum
     estimate: Array
     covariance: Array
     lengths: Array
@@ -70,7 +71,6 @@ class Fit:
     distance_limit: float
     outliers: Mask
     suspects: Mask
-    converged: bool
     adequacy: Adequacy
     separability: Separability
     extras: tuple[Extra, ...]
@@ -78,14 +78,20 @@ class Fit:
     notes: tuple[str, ...]
 
     @property
-    def std(self) -> Array:
-        """Standard uncertainties (k,); infinite for what the log does not determine."""
-        return np.asarray(np.sqrt(np.diag(self.covariance)))
+    def forward(self) -> Forward:
+        """The model that was fitted."""
+        return self.system.forward
 
     @property
-    def deviations(self) -> Array:
-        """Estimates less the scenario's values, (k,)."""
-        return self.estimate - np.array([p.nominal for p in self.forward.parameters])
+    def cells(self) -> Cells:
+        """The rows that were fitted, gathered."""
+        return self.system.cells
+
+    @property
+    def std(self) -> Array:
+        """Standard uncertainties (k,); infinite for what the log does not determine."""
+        std: Array = np.sqrt(np.diag(self.covariance))
+        return std
 
     @property
     def apart(self) -> tuple[BadRow, ...]:
@@ -96,7 +102,15 @@ class Fit:
 
 
 def fit(scenario: Scenario, log: Log, wish: Wish) -> Fit:
-    """Estimate the unknown quantities of a rig from its log. Raises InputError."""
+    """Estimate the unknown quantities, and say what to measure further and to correct. Raises InputError."""
+    found = estimate(scenario, log, wish)
+    there = replace(found.system, start=found.lengths)
+    more = extras(there, found.minimum.estimate, found.minimum.jacobian, wish.seed)
+    return replace(found, extras=more, corrections=corrections(found))
+
+
+def estimate(scenario: Scenario, log: Log, wish: Wish) -> Fit:
+    """Estimate the unknown quantities of a rig from its log, without further advice. Raises InputError."""
     varies = varying(scenario, wish.varies)
     forward = Forward(scenario, parameters(scenario, wish.unknown, varies), varies, wish.mass_follows)
     rows = rows_of(log, wish.held_out, wish.seed)
@@ -105,9 +119,7 @@ def fit(scenario: Scenario, log: Log, wish: Wish) -> Fit:
     start = _start(forward, rows)
     rough = _system(forward, rows, rows.fitted, start, np.zeros(len(forward.parameters)), wish, robust=True)
     _check_start(rough, rows)
-    at = minimise(
-        rough.residual, rough.jacobian, np.zeros(len(forward.parameters)), robust=True, tolerance=1e-5
-    ).estimate
+    at = _rough(rough)
     start = np.where(np.isnan(rows.known), rough.lengths(at), rows.known)
     informed = _system(forward, rows, rows.fitted, start, at, wish, robust=True)
     expected = _expected(informed, at)
@@ -117,6 +129,19 @@ def fit(scenario: Scenario, log: Log, wish: Wish) -> Fit:
     final = _system(forward, rows, used, start, at, wish, robust=False)
     found = minimise(final.residual, final.jacobian, at)
     return _result(scenario, wish, rows, final, found, (flagged, distance, limit, many))
+
+
+def _rough(system: System) -> Array:
+    """Deviations (k,) that single gross rows do not pull away.
+
+    Medians of repeated rows see to that; where rows do not repeat, large residuals count less.
+    """
+    at = minimise(
+        system.residual, system.jacobian, np.zeros(len(system.forward.parameters)), tolerance=1e-3
+    ).estimate
+    if (system.cells.count >= ENOUGH_TO_CENTRE).all():
+        return at
+    return minimise(system.residual, system.jacobian, at, robust=True, tolerance=1e-3).estimate
 
 
 def _start(forward: Forward, rows: Rows) -> Array:
@@ -136,11 +161,11 @@ def _system(
     forward: Forward, rows: Rows, used: Mask, start: Array, at: Array, wish: Wish, *, robust: bool
 ) -> System:
     cells = cells_of(rows, used)
-    present = np.bincount(rows.group[used], minlength=len(start)).astype(float)
-    covariance, offset = row_covariance(forward, at, start, wish.draws, wish.seed, present)
+    present = np.bincount(rows.group[used], minlength=len(start))
+    covariance, offset = row_covariance(forward, at, start, wish.draws, wish.seed)
     doubt = np.where(np.isnan(rows.known), math.inf, wish.doubt)
     # a length of which no row is left has no part in the fit
-    doubt = np.where(present > 0.0, doubt, 0.0)
+    doubt = np.where(present > 0, doubt, 0.0)
     target = cells.median if robust else cells.mean
     return System(forward, cells, target, covariance, offset, start, doubt)
 
@@ -178,7 +203,7 @@ def _result(
     lengths = system.lengths(found.estimate)
     apart = separability(found.jacobian, forward)
     spread = covariance(found.jacobian)
-    estimate = np.array([p.nominal for p in forward.parameters]) + found.estimate
+    values = np.array([p.nominal for p in forward.parameters]) + found.estimate
     expected = _expected(system, found.estimate)
     misfit = float((found.residual**2).sum())
     unknown_lengths = int((np.isinf(system.doubt)).sum())
@@ -186,14 +211,29 @@ def _result(
     slopes = forward.derivatives(found.estimate, lengths)[1][cells.group][:, :, : forward.unknowns]
     names = tuple(p.name for p in forward.parameters[: forward.unknowns])
     adequacy = judge(rows, cells, system.covariance, expected, misfit, freedom, slopes, names)
-    more = extras(replace(system, start=lengths), found.estimate, found.jacobian, wish.seed)
     residual = _residuals(rows, system, found.estimate, lengths)
     result = Fit(
-        scenario, wish, forward, rows, cells, estimate, spread,
-        lengths, system.length_std(found.estimate, spread), residual, distance, limit, flagged if not many else np.zeros_like(flagged),
-        flagged if many else np.zeros_like(flagged), found.converged, adequacy, apart, more, (), (),
-    )  # fmt: skip
-    return replace(result, corrections=corrections(result), notes=_notes(result))
+        scenario=scenario,
+        wish=wish,
+        system=system,
+        rows=rows,
+        minimum=found,
+        estimate=values,
+        covariance=spread,
+        lengths=lengths,
+        length_std=system.length_std(found.estimate, spread),
+        residual=residual,
+        distance=distance,
+        distance_limit=limit,
+        outliers=flagged & (not many),
+        suspects=flagged & many,
+        adequacy=adequacy,
+        separability=apart,
+        extras=(),
+        corrections=(),
+        notes=(),
+    )
+    return replace(result, notes=_notes(result))
 
 
 def _residuals(rows: Rows, system: System, at: Array, lengths: Array) -> Array:
@@ -206,7 +246,7 @@ def _residuals(rows: Rows, system: System, at: Array, lengths: Array) -> Array:
 
 def _notes(result: Fit) -> tuple[str, ...]:
     notes = []
-    if not result.converged:
+    if not result.minimum.converged:
         notes.append("The search for the minimum stopped early: take other starting values.")
     if result.suspects.any():
         notes.append(

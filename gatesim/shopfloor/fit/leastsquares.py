@@ -25,7 +25,7 @@ def minimise(
     start: Array,
     *,
     robust: bool = False,
-    tolerance: float = 1e-10,
+    tolerance: float = 1e-9,
 ) -> Minimum:
     """Minimise the sum of squares from a start (k,); ``robust`` weighs large residuals down.
 
@@ -36,12 +36,15 @@ def minimise(
     """
     from scipy.optimize import least_squares  # deferred: costs start-up time
 
+    norms = np.linalg.norm(jacobian(start), axis=0)
+    # the first trust region reaches a thousand standard uncertainties from the start
+    scale = 1e3 / np.where(norms > 0.0, norms, 1.0)
     found = least_squares(
         residual,
         start,
         jacobian,
         method="trf",
-        x_scale="jac",
+        x_scale=scale,
         loss="soft_l1" if robust else "linear",
         xtol=tolerance,
         ftol=tolerance,

@@ -96,13 +96,15 @@ class System:
         seen = np.zeros((len(self.start), len(REGISTERS)), bool)
         np.logical_or.at(seen, self.cells.group, self.cells.mask)
         shape = seen if of_lengths.ndim == 2 else seen[:, :, None]
-        return np.asarray(np.where(shape, of_lengths, 0.0))
+        known: Array = np.where(shape, of_lengths, 0.0)
+        return known
 
     def _cells(self, expected: Array) -> Array:
         """Whitened residuals (c, 4), expected less logged."""
         group = self.cells.group
         error = np.where(self.cells.mask, (expected + self.offset)[group] - self.target, 0.0)
-        return np.einsum("crs,cs->cr", self.whitening, error)
+        white: Array = np.einsum("crs,cs->cr", self.whitening, error)
+        return white
 
     def _prior_rows(self, deviations: Array, lengths: Array) -> tuple[Array, Array]:
         informed, prior = self._informed, np.isfinite(self.forward.priors)
@@ -141,7 +143,8 @@ class System:
         firm, follow = self._length_information(lever), self._follow(cells, lever)
         finite = np.where(np.isfinite(covariance), covariance, 0.0)
         variance = 1.0 / np.where(firm > 0.0, firm, np.inf) + np.einsum("gk,kl,gl->g", follow, finite, follow)
-        return np.where(self.free, np.sqrt(variance), 0.0)
+        std: Array = np.where(self.free, np.sqrt(variance), 0.0)
+        return std
 
 
 def whitening(covariance: Array, mask: Mask) -> Array:

@@ -34,7 +34,7 @@ def fitted_text(result: Fit, text: str, formula: str | None, day: date, name: st
             _put(document, parameter.name, table)
     chosen = correction_of(result, formula)
     if chosen is not None:
-        _put_constants(document, chosen, formula is not None)
+        _put_constants(document, chosen)
     document["fitted"] = _provenance(result, day)
     new = tomlkit.dumps(document)
     parse_text(new, name)
@@ -108,7 +108,7 @@ def _put(document: MutableMapping[str, Any], path: str, value: object) -> None:
     at[key] = value
 
 
-def _put_constants(document: MutableMapping[str, Any], chosen: Correction, lead: bool) -> None:
+def _put_constants(document: MutableMapping[str, Any], chosen: Correction) -> None:
     constants = chosen.constants
     lengths = {"spacing": constants.spacing, "rearm": constants.rearm}
     lengths["release_distance"] = constants.release_distance
@@ -119,9 +119,8 @@ def _put_constants(document: MutableMapping[str, Any], chosen: Correction, lead:
         _put(document, "formula.acceleration", f"{round(constants.acceleration, 6)!r} m/s^2")
     _put(document, "formula.gain", round(constants.gain, 9))
     _put(document, "formula.zero", f"{round(1e3 * constants.zero, 6)!r} mm")
-    if lead:
-        use = [name for name in document["formula"].get("use", []) if name != chosen.formula]
-        _put(document, "formula.use", [chosen.formula, *use])
+    # gain and zero belong to this formula: no other may be read with them
+    _put(document, "formula.use", [chosen.formula])
 
 
 def _provenance(result: Fit, day: date) -> Any:
