@@ -6,10 +6,11 @@ from typing import Literal
 
 import numpy as np
 
-from gatesim.quantity import Scalar
+from gatesim.quantity import Scalar, accepts
 
 
 @dataclass(frozen=True)
+@accepts(length="m", tip_height="m")
 class End:
     """An end of the part: ``length`` (m) along the axis over which its height grows.
 
@@ -33,6 +34,7 @@ class End:
 
 
 @dataclass(frozen=True)
+@accepts(start="m", length="m", height="m")
 class Opening:
     """Where light passes: ``start`` (m) behind the leading end, ``length`` (m) along the axis.
 
@@ -53,6 +55,7 @@ class Opening:
 
 
 @dataclass(frozen=True)
+@accepts(length="m", mass="kg", inertia_factor="", height="m", tilt="rad")
 class Part:
     """A part; ``length`` (m), ``mass`` (kg), ``inertia_factor`` I/(m r^2) (0 if it slides).
 

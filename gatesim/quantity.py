@@ -2,10 +2,11 @@
 
 import math
 import re
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 import pint
@@ -98,3 +99,27 @@ def to_si(value: Any, unit: str) -> Any:
     on a quantity of another dimension.
     """
     return value.to(unit).magnitude if hasattr(value, "to") and hasattr(value, "magnitude") else value
+
+
+T = TypeVar("T")
+
+
+def accepts(**units: str) -> Callable[[type[T]], type[T]]:
+    """Let a frozen dataclass take pint quantities for these fields; it keeps them in the SI units named.
+
+    Goes below ``@dataclass``. Plain floats and arrays are taken as SI already. A quantity of
+    another dimension raises pint.DimensionalityError.
+    """
+
+    def strip(self: Any) -> None:
+        for key, unit in units.items():
+            value = getattr(self, key)
+            plain = to_si(value, unit)
+            if plain is not value:
+                object.__setattr__(self, key, plain)
+
+    def decorate(described: type[T]) -> type[T]:
+        described.__post_init__ = strip  # type: ignore[attr-defined]
+        return described
+
+    return decorate

@@ -8,6 +8,9 @@ import scipy.constants
 from hypothesis import given
 from hypothesis import strategies as st
 
+from gatesim.counter import Clock
+from gatesim.motion import Path, passage
+from gatesim.part import Part
 from gatesim.quantity import parse, to_si
 
 FULL = pint.UnitRegistry()
@@ -79,3 +82,16 @@ def test_pint_quantities_of_any_registry_become_si():
     assert to_si(0.120, "m") == 0.120
     with pytest.raises(pint.DimensionalityError):
         to_si(FULL.Quantity(1.0, "kg"), "m")
+
+
+def test_what_is_described_may_be_described_in_pint_quantities():
+    plain = Part(0.170, mass=0.2, tilt=math.radians(2.0))
+    described = Part(FULL.Quantity(170, "mm"), mass=FULL.Quantity(200, "g"), tilt=FULL.Quantity(2, "deg"))
+    assert described.length == pytest.approx(plain.length)
+    assert described.mass == pytest.approx(plain.mass)
+    assert described.tilt == pytest.approx(plain.tilt)
+    moved = passage(described, Path(FULL.Quantity(30, "deg")), (), FULL.Quantity([400, 450], "mm"))
+    same = passage(plain, Path(math.radians(30)), (), [0.400, 0.450])
+    assert moved.time == pytest.approx(same.time)
+    with pytest.raises(pint.DimensionalityError):
+        Clock(FULL.Quantity(3, "mm"))

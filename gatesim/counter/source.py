@@ -7,7 +7,7 @@ from typing import ClassVar, Protocol
 import numpy as np
 
 from gatesim.draw import Array, Draw
-from gatesim.quantity import Scalar
+from gatesim.quantity import Scalar, accepts
 
 Travel = Callable[[Array], Array]
 """Distance in m that a belt or part has moved at times (n, k)."""
@@ -35,6 +35,7 @@ class Source(Protocol):
 
 
 @dataclass(frozen=True)
+@accepts(frequency="Hz", error="", drift="1/s")
 class Clock:
     """A free-running clock: ``frequency`` (Hz), its relative ``error``, the ``drift`` of that (1/s).
 
@@ -72,6 +73,7 @@ class Clock:
 
 
 @dataclass(frozen=True)
+@accepts(diameter="m", slip="", runout="m", channel_error="rad")
 class Encoder:
     """An encoder on a measuring roller.
 

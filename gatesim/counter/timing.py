@@ -6,7 +6,7 @@ from typing import Protocol
 import numpy as np
 
 from gatesim.draw import Array, Draw, further_normal
-from gatesim.quantity import Scalar
+from gatesim.quantity import Scalar, accepts
 from gatesim.transition import trimmed, without_reversals
 
 
@@ -28,6 +28,7 @@ class Hardware:
 
 
 @dataclass(frozen=True)
+@accepts(cycle="s", jitter="s")
 class Polled:
     """Inputs are read at the start of every scan; all gates share the scans.
 
@@ -62,6 +63,7 @@ class Polled:
 
 
 @dataclass(frozen=True)
+@accepts(latency="s", jitter="s")
 class Interrupt:
     """Edges are time-stamped by a routine that starts ``latency`` (s) late, give or take ``jitter``.
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from gatesim.draw import Array
+from gatesim.quantity import accepts
 
 
 @dataclass(frozen=True)
@@ -24,6 +25,9 @@ class Counts:
 
 
 @dataclass(frozen=True)
+@accepts(
+    spacing="m", rearm="m", tick="s", pitch="m", acceleration="m/s^2", release_distance="m", gain="", zero="m"
+)
 class Constants:
     """What the controller holds: SI floats.
 

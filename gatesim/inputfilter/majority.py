@@ -6,10 +6,11 @@ import numpy as np
 
 from gatesim.draw import Array, Draw
 from gatesim.inputfilter.base import Accepted, column
-from gatesim.quantity import Scalar
+from gatesim.quantity import Scalar, accepts
 
 
 @dataclass(frozen=True)
+@accepts(period="s")
 class Majority:
     """Sample every ``period`` (s); change when ``needed`` of the last ``samples`` agree.
 

@@ -6,10 +6,11 @@ import numpy as np
 
 from gatesim.draw import Array, Draw
 from gatesim.inputfilter.base import Accepted
-from gatesim.quantity import Scalar
+from gatesim.quantity import Scalar, accepts
 
 
 @dataclass(frozen=True)
+@accepts(time="s")
 class StableFor:
     """Accept a level after it held for ``time`` (s): both edges come late by that time.
 

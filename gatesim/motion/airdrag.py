@@ -5,9 +5,11 @@ from typing import ClassVar
 
 from gatesim.motion.path import Body, Path
 from gatesim.motion.trials import Array, Value
+from gatesim.quantity import accepts
 
 
 @dataclass(frozen=True)
+@accepts(drag_coefficient="", frontal_area="m^2", density="kg/m^3")
 class AirDrag:
     """Quadratic drag of air at rest: F = -1/2 rho c_d A v^2.
 

@@ -5,9 +5,20 @@ from dataclasses import dataclass
 import numpy as np
 
 from gatesim.motion.trials import Array, Value
+from gatesim.quantity import accepts
 
 
 @dataclass(frozen=True)
+@accepts(
+    speed="m/s",
+    friction="",
+    start="m",
+    start_speed="m/s",
+    ramp="s",
+    ripple="",
+    ripple_frequency="Hz",
+    ripple_phase="rad",
+)
 class Belt:
     """A belt that takes the part over where its leading end reaches ``start`` (m).
 

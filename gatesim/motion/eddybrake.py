@@ -7,9 +7,11 @@ import numpy as np
 
 from gatesim.motion.path import Body, Path
 from gatesim.motion.trials import Array, Value
+from gatesim.quantity import accepts
 
 
 @dataclass(frozen=True)
+@accepts(start="m", length="m", peak_force="N", critical_speed="m/s")
 class EddyBrake:
     """A brake that covers the path from ``start`` over ``length`` (m).
 

@@ -7,9 +7,11 @@ import numpy as np
 
 from gatesim.motion.path import Body, Path
 from gatesim.motion.trials import Array, Value
+from gatesim.quantity import accepts
 
 
 @dataclass(frozen=True)
+@accepts(stiffness="N/m", stretch="m", carrier_mass="kg")
 class Launch:
     """A spring or band, loaded at release, that pushes until its natural length.
 

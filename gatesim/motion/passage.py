@@ -17,6 +17,7 @@ from gatesim.motion.ride import Ride
 from gatesim.motion.trace import hermite, points
 from gatesim.motion.trials import Array, take, trial_count
 from gatesim.outcome import Outcome
+from gatesim.quantity import to_si
 
 CHUNK = 8192
 """Trials worked on together: enough to share the cost of a call, few enough for the cache."""
@@ -91,7 +92,7 @@ def passage(
     if len(belts) > 1:
         raise ValueError(f"{len(belts)} belts on one path; at most one can be computed")
     belt = belts[0] if belts else None
-    asked = np.atleast_2d(np.asarray(positions, float))
+    asked = np.atleast_2d(np.asarray(to_si(positions, "m"), float))
     n = max(trial_count(part, path, *forces), asked.shape[0])
     asked = np.broadcast_to(asked, (n, asked.shape[1]))
     pieces = []

@@ -6,6 +6,7 @@ from typing import Protocol
 import numpy as np
 
 from gatesim.motion.trials import Value
+from gatesim.quantity import accepts
 
 STANDARD_GRAVITY = 9.80665
 """Standard acceleration of free fall in m/s^2 (3rd CGPM, 1901)."""
@@ -31,6 +32,7 @@ class Body(Protocol):
 
 
 @dataclass(frozen=True)
+@accepts(slope="rad", friction="", gravity="m/s^2", release_speed="m/s")
 class Path:
     """A straight path, downhill positive; the part is released at position 0.
 

@@ -7,10 +7,12 @@ import numpy as np
 
 from gatesim.draw import Array
 from gatesim.part import Part
+from gatesim.quantity import accepts
 from gatesim.sensor.outline import Piece, pieces_of
 
 
 @dataclass(frozen=True)
+@accepts(width="m", height="m", offset="m")
 class Beam:
     """A uniformly lit beam.
 

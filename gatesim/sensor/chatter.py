@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gatesim.draw import Array, Draw, further
-from gatesim.quantity import Scalar
+from gatesim.quantity import Scalar, accepts
 from gatesim.transition import trimmed
 
 Whole = NDArray[np.int64]
@@ -16,6 +16,7 @@ MOST_PULSES = 12
 
 
 @dataclass(frozen=True)
+@accepts(mean_pulses="", mean_spacing="s")
 class Chatter:
     """A Poisson number of extra pulses after each edge, mean ``mean_pulses``.
 

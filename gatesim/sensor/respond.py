@@ -5,17 +5,19 @@ from dataclasses import dataclass
 import numpy as np
 
 from gatesim.draw import Array, Draw
-from gatesim.quantity import Scalar
+from gatesim.quantity import Scalar, accepts
 from gatesim.sensor.chatter import Chatter
 from gatesim.transition import ordered, trimmed, without_reversals
 
 
 @dataclass(frozen=True)
+@accepts(dark_delay="s", light_delay="s", jitter="s", sampling_period="s", time_constant="s")
 class Response:
     """How the output follows the light.
 
-    ``dark_delay``, ``light_delay``: response time on going dark and light (s); they differ,
-    which is an error in time. ``jitter``: standard deviation of each switching (s, normal).
+    ``dark_delay``, ``light_delay``: response time on going dark and light (s), for an output
+    that is on in the dark the turn-on and turn-off time of IEC 60947-5-2 (terms from memory);
+    they differ, which is an error in time. ``jitter``: standard deviation of each switching (s, normal).
     ``sampling_period`` (s) of a pulsed-light sensor that needs ``samples_in_row`` equal
     samples, 0 for continuous light: its switching is late by a time uniform over one period.
     ``time_constant`` (s) of a first-order receiver before the comparator.

@@ -9,7 +9,11 @@ from gatesim.sensor.respond import Response
 
 @dataclass(frozen=True)
 class Sensor:
-    """Beam, thresholds on its blocked share (``dark_fraction`` >= ``light_fraction``), response."""
+    """Beam, thresholds on its blocked share (``dark_fraction`` >= ``light_fraction``), response.
+
+    The travel between the points at which the two thresholds switch is the differential
+    travel of IEC 60947-5-2 (term from memory).
+    """
 
     beam: Beam = field(default_factory=Beam)
     dark_fraction: Scalar = 0.5
