@@ -75,11 +75,11 @@ def _placed(times: Array, had: Whole, pulses: list[Pulse]) -> Array:
     """The edges with so many pulses after each: everything in its column, nothing to sort."""
     n, edges = times.shape
     before = np.cumsum(had, axis=1) - had
-    column = (np.arange(edges) + 2 * before).ravel()
-    out = np.full((n, edges + 2 * int(had.sum(axis=1).max())), np.inf)
-    trial = np.repeat(np.arange(n), edges)
-    out[trial, column] = times.ravel()
+    width = edges + 2 * int(had.sum(axis=1).max())
+    out = np.full(n * width, np.inf)
+    place = (width * np.arange(n)[:, None] + np.arange(edges) + 2 * before).ravel()
+    out[place] = times.ravel()
     for rows, number, goes, comes in pulses:
-        at = column[rows] + 1 + 2 * number
-        out[trial[rows], at], out[trial[rows], at + 1] = goes, comes
-    return trimmed(out)
+        at = place[rows] + 1 + 2 * number
+        out[at], out[at + 1] = goes, comes
+    return trimmed(out.reshape(n, width))
