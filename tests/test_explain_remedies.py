@@ -54,10 +54,10 @@ def test_what_theory_calls_exact_comes_out_exact():
     tried = {r.proposal.title: r for r in remedies(parse_text(PLAIN), "spacing-dwell").tried}
     for title in (
         "gate 2 as far from gate 1 as the part is long",
-        "formula fixed-release",
-        "formula four-edge",
-        "formula three-gates",
-        "formula known-acceleration",
+        "use the formula fixed-release",
+        "use the formula four-edge",
+        "use the formula three-gates",
+        "use the formula known-acceleration",
     ):
         assert abs(tried[title].error) < 2e-6  # some counts of 0.1 us at 2 m/s
 

@@ -16,7 +16,7 @@ MM = 1e3
 BINS = 72
 
 
-def _bin_edges(found: FormulaResult) -> Array:
+def bin_edges(found: FormulaResult) -> Array:
     """Edges in m of error: the middle 99.9 % of the readings, widened a little."""
     n = found.curve.count
     low, high = (float(v) for v in found.curve.at(np.array([1.0 + 0.0005 * (n - 1), n - 0.0005 * (n - 1)])))
@@ -46,7 +46,7 @@ def histogram(
     if not found.readings:
         axes.text(0.5, 0.5, "no readings", transform=axes.transAxes, ha="center")
         return axes
-    edges = _bin_edges(found)
+    edges = bin_edges(found)
     density = found.curve.counts(edges) / found.readings / (np.diff(edges) * MM)
     axes.stairs(density, MM * (edges + zero), fill=True, color=SKY, alpha=0.55, zorder=1)
     axes.stairs(density, MM * (edges + zero), color=BLACK, linewidth=0.6, zorder=2)

@@ -18,6 +18,15 @@ SLOPE_STEP = 5.0
 STEEPEST = 85.0  # deg; a free fall has no chute to tilt
 FURTHER = 1.5
 REFERENCES = (0.9, 1.1)
+PLAINLY = {
+    "spacing-dwell": "Dwell times the speed from gate 1 to gate 2",
+    "known-acceleration": "The controller is told how fast the part gains speed",
+    "fixed-release": "The distance from a release at rest tells how the speed grows, whatever the slope",
+    "rear-edge": "Dwell times the mean of the leading and the trailing end's speed",
+    "four-edge": "The trailing end is timed from gate to gate too, which tells how the speed changes",
+    "three-gates": "The leading end is timed at gate 3 too, which tells how the speed changes",
+    "encoder-pitch": "Travel is counted instead of time",
+}
 
 
 def proposals_of(scenario: Scenario, formula: str) -> tuple[Proposal, ...]:
@@ -45,8 +54,8 @@ def _formulas(p: Present) -> Iterator[Proposal]:
     for name in names:
         if name == p.formula or FORMULAS[name].missing(constants):
             continue
-        how = f"{FORMULAS[name].equation}; needs {FORMULAS[name].needs}"
-        yield Proposal(Effort.SOFTWARE, f"formula {name}", how, free, name)
+        how = f"{PLAINLY[name]}: {FORMULAS[name].equation}. It needs {FORMULAS[name].needs}."
+        yield Proposal(Effort.SOFTWARE, f"use the formula {name}", how, free, name)
 
 
 def _calibration(p: Present) -> Iterator[Proposal]:

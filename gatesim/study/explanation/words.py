@@ -77,13 +77,12 @@ def cause(found: Breakdown, about: Facts) -> str:
     biggest = found.biggest()
     if abs(biggest.error) < 0.5e-6:
         return "Nothing in this rig makes the reading differ from the true length."
-    of = f"{mm(abs(biggest.error))} {side(biggest.error)}"
-    rest = [s for s in found.shares if s is not biggest and abs(s.error) >= 0.5e-6]
-    against = [s for s in rest if s.error * biggest.error < 0.0]
-    said = f"The biggest part is {biggest.name} ({of}). {_reason(biggest, found, about)}"
-    if against and abs(sum(s.error for s in against)) > 0.5 * abs(biggest.error):
-        said += " Other parts work against it, so that less of it is left in the reading."
-    return said
+    reason = _reason(biggest, found, about)
+    said = f"{reason} This part of the error, {biggest.name}, comes to {off(biggest.error)}."
+    against = sum(s.error for s in found.shares if s.error * biggest.error < 0.0)
+    if abs(against) > 0.5 * abs(biggest.error):
+        return f"{said} Other parts work against it, so that less of it is left in the reading."
+    return f"{said} It is the biggest."
 
 
 def _reason(share: Share, found: Breakdown, about: Facts) -> str:
@@ -95,7 +94,7 @@ def _gained(about: Facts) -> str:
     """How the speed changes while the part passes gate 1."""
     change = about.leaves - about.enters
     if abs(change) < abs(about.whole - about.early):
-        return f"it comes and goes while the part passes gate 1, about a mean of {about.whole:.4g} m/s"
+        return f"its speed comes and goes while it passes gate 1, about a mean of {about.whole:.4g} m/s"
     verb = "gains" if change > 0.0 else "loses"
     return (
         f"it {verb} {abs(change):.2g} m/s while it passes gate 1 ({about.enters:.3g} to "
@@ -103,16 +102,33 @@ def _gained(about: Facts) -> str:
     )
 
 
+def _simple(about: Facts) -> str:
+    """The matter in one sentence."""
+    if abs(about.leaves - about.enters) < abs(about.whole - about.early):
+        return "The part does not keep its speed while it passes."
+    does = "speeds up" if about.leaves > about.enters else "slows down"
+    if about.spacing < about.length:
+        return f"The part {does} while it passes, but the controller reckons with the speed it had at first."
+    return f"The part {does}, and the controller reckons with a speed it has only after it has passed gate 1."
+
+
+def _over(about: Facts) -> str:
+    first = about.spacing < about.length
+    return (
+        f"the first {mm(about.spacing)} only" if first else f"the {mm(about.spacing)} from gate 1 to gate 2"
+    )
+
+
 def _motion(share: Share, found: Breakdown, about: Facts) -> str:
     gained = _gained(about)
     if found.formula == "spacing-dwell":
-        faster = "slower" if about.early < about.whole else "faster"
+        slow = about.early < about.whole
         return (
-            f"The part does not keep its speed: {gained}. But the speed that the controller reckons with "
-            f"was taken over the first {mm(about.spacing)} only: {about.early:.4g} m/s, while the part "
-            f"ran at {about.whole:.4g} m/s on average over its whole length. It is reckoned with a "
-            f"{faster} speed than it had, {abs(1.0 - about.early / about.whole):.1%} off, so it comes out "
-            f"{side(share.error)}."
+            f"{_simple(about)} In numbers: {gained}. The speed that it is reckoned with was taken over "
+            f"{_over(about)}: {about.early:.4g} m/s. On average over its whole length it ran at "
+            f"{about.whole:.4g} m/s, so that the speed is {100.0 * abs(1.0 - about.early / about.whole):.2g} % "
+            f"too {'low' if slow else 'high'}, and speed times time comes out too "
+            f"{'short' if slow else 'long'}."
         )
     assumed = {
         "rear-edge": "that the mean of two speeds, one over the spacing at the start and one at the "

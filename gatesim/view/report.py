@@ -1,0 +1,138 @@
+"""One self-contained page on a rig: what is read, why, what would change it."""
+
+from importlib.resources import files
+from typing import Any
+
+from gatesim.cautions import cautions
+from gatesim.outcome import Outcome
+from gatesim.pipeline import Passed
+from gatesim.prediction import Prediction, predict
+from gatesim.problem import InputError
+from gatesim.scenario.model import Scenario
+from gatesim.study.budget import Budget
+from gatesim.study.explanation.area import speed_curve
+from gatesim.study.explanation.breakdown import Breakdown, breakdown
+from gatesim.study.explanation.remedy import Remedies, remedies
+from gatesim.study.explanation.words import advice, cause, facts, headline, off
+from gatesim.study.result import StudyResult
+from gatesim.trace import trace
+from gatesim.view.reportdata import histogram_data, passage_data
+from gatesim.view.reporttables import (
+    budget_table,
+    cheapest_card,
+    inputs_table,
+    readings_table,
+    remedy_groups,
+    study_figures,
+    waterfall_bars,
+)
+from gatesim.view.riggeometry import rig_geometry
+
+MM = 1e3
+
+ASSUMPTIONS = (
+    "The path is straight; the part does not bounce, tumble or bend, and slides or rolls as stated.",
+    "Friction is dry friction with one coefficient at rest and in motion; gravity is the one stated.",
+    "Beams are evenly lit, and stand exactly across the path at the distances stated.",
+    "What is read is the passage of the nominal part: every quantity at the middle of its spread. Scatter "
+    "from part to part comes from the spreads stated in the scenario, and from nothing else.",
+    "The formula's constants are the nominal ones unless the scenario states others.",
+)
+
+
+def report_html(
+    scenario: Scenario,
+    formula: str | None = None,
+    study: StudyResult | None = None,
+    budget: Budget | None = None,
+) -> str:
+    """The page as HTML that needs no network; everything that comes from the scenario is escaped.
+
+    ``study`` and ``budget`` (of the same formula) add the uncertainty; left out, that section is
+    too. Raises InputError for a formula that the rig does not have.
+    """
+    from jinja2 import Environment, PackageLoader, StrictUndefined
+    from markupsafe import Markup
+
+    environment = Environment(
+        loader=PackageLoader("gatesim", "view"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    own = files("gatesim") / "view"
+    return environment.get_template("report.html.j2").render(
+        **_content(scenario, formula, study, budget),
+        css=Markup((own / "report.css").read_text(encoding="utf-8")),
+        js=Markup((own / "report.js").read_text(encoding="utf-8")),
+    )
+
+
+def _content(
+    scenario: Scenario, formula: str | None, study: StudyResult | None, budget: Budget | None
+) -> dict[str, Any]:
+    told = predict(scenario)
+    passed = told.passage
+    formula = told.readings[0].formula if formula is None else formula
+    if formula not in passed.readings:
+        raise InputError(f"--formula: given {formula!r}, expected one of {', '.join(passed.readings)}")
+    traced, curve, rig = trace(scenario), speed_curve(passed), rig_geometry(scenario)
+    data = passage_data(traced, curve, rig)
+    found = None if study is None else study.formulas.get(formula)
+    if study is not None and found is not None:
+        data["histogram"] = histogram_data(scenario, study, found)
+    return {
+        "title": scenario.title or scenario.file,
+        "note": scenario.note,
+        "file": scenario.file,
+        "formula": formula,
+        "length": f"{MM * traced.part_length:.3f}",
+        "outcome": told.outcome,
+        "explanation": told.explanation,
+        "measured": told.outcome == Outcome.MEASURED.word,
+        "gates": len(rig.gates),
+        "rig": rig,
+        "area": formula == "spacing-dwell" and scenario.counter.encoder is None,
+        "data": data,
+        "readings": readings_table(told, formula),
+        "inputs": inputs_table(scenario),
+        "assumptions": ASSUMPTIONS,
+        "cautions": [(c.hazard, c.text[0].upper() + c.text[1:]) for c in cautions(scenario)],
+        "study": None if study is None or found is None else study_figures(study, found),
+        "budget": None if budget is None else budget_table(budget),
+        **_why(scenario, told, formula),
+    }
+
+
+def _why(scenario: Scenario, told: Prediction, formula: str) -> dict[str, Any]:
+    """The explanation where there is a reading to explain; else only what the outcome says."""
+    reading = told.reading(formula)
+    if reading.length_m is None:
+        return {"why": None, "no_reading": reading.reason}
+    try:
+        split = breakdown(scenario, formula)
+    except InputError as problem:
+        return {"why": None, "no_reading": str(problem)}
+    return {"why": _told(scenario, told.passage, split, remedies(scenario, formula)), "no_reading": ""}
+
+
+def _told(scenario: Scenario, passed: Passed, split: Breakdown, tried: Remedies) -> dict[str, Any]:
+    about = facts(scenario, passed)
+    return {
+        "verdict": "Reads " + off(split.error),
+        "headline": headline(split),
+        "reading": f"{MM * split.reading:.3f}",
+        "dwell": f"{1e3 * about.dwell:.4g} ms",
+        "transit": f"{1e3 * about.transit:.4g} ms",
+        "spacing": f"{MM * about.spacing:.4g} mm",
+        "cause": cause(split, about),
+        "advice": advice(tried),
+        "enough": tried.meets(tried.now),
+        "cheapest": cheapest_card(tried),
+        "wanted": f"{MM * tried.wanted:.3g} mm",
+        "wanted_text": tried.wanted_text,
+        "bars": waterfall_bars(split),
+        "groups": remedy_groups(tried),
+        "now": tried.now,
+    }

@@ -1,0 +1,88 @@
+"""Numbers that the report's moving figures are drawn from, as plain values."""
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+
+from gatesim.draw import Array
+from gatesim.scenario.model import Scenario
+from gatesim.study.explanation.area import SpeedCurve
+from gatesim.study.result import FormulaResult, StudyResult
+from gatesim.trace import GateTrace, Trace
+from gatesim.view.histogram import bin_edges
+from gatesim.view.riggeometry import RigGeometry
+
+MM = 1e3
+FIGURES = 7
+"""Significant digits of what is only drawn; counts and readings are exact."""
+
+
+def passage_data(traced: Trace, curve: SpeedCurve, rig: RigGeometry) -> dict[str, Any]:
+    """Positions and counts at the very times of ``Trace.as_json``, and the curves; SI, None for unknown."""
+    told = traced.as_json()
+    return {
+        "time": told["time_s"],
+        "count": told["count"],
+        "counts": traced.counts,
+        "parts": [
+            {"released": part["released_s"], "position": _short(part["position_m"])} for part in told["parts"]
+        ],
+        "end": traced.end,
+        "start": _first_shown(told["time_s"], curve),
+        "gates": [_gate(gate, traced.end) for gate in traced.gates],
+        "moments": [
+            {"name": m.name, "time": m.time, "count": m.count, "cycle": m.cycle} for m in traced.moments
+        ],
+        "speed": {
+            "time": _short(curve.time),
+            "speed": _short(curve.speed),
+            "position": _short(curve.position),
+        },
+        "area": {
+            key: _known(getattr(curve, key))
+            for key in ("enters", "second", "leaves", "length", "spacing", "early", "rectangle")
+        },
+        "rig": vars(rig),
+    }
+
+
+def histogram_data(scenario: Scenario, result: StudyResult, found: FormulaResult) -> dict[str, Any] | None:
+    """Density of the errors in mm, their mean and interval, and the tolerance as errors; None if empty."""
+    if not found.readings:
+        return None
+    edges = bin_edges(found)
+    density = found.curve.counts(edges) / found.readings / (np.diff(edges) * MM)
+    limits = [scenario.requirement.lower_limit, scenario.requirement.upper_limit]
+    shown = [] if result.true_length_varies else [MM * (q.nominal - result.true_length) for q in limits if q]
+    return {
+        "edges": _short(MM * edges),
+        "density": _short(density),
+        "low": MM * found.low.value,
+        "high": MM * found.high.value,
+        "bias": MM * found.bias.value,
+        "limits": shown,
+    }
+
+
+def _gate(gate: GateTrace, end: float) -> dict[str, Any]:
+    return {
+        "position": gate.position,
+        "time": _short(gate.time),
+        "blocked": _short(gate.blocked),
+        "filtered": [float(t) for t in gate.filtered if t <= end],
+    }
+
+
+def _first_shown(times: Sequence[float], curve: SpeedCurve) -> int:
+    """Index of the moment that a printed report shows: the middle of the dwell, or the middle of all."""
+    middle = 0.5 * (curve.enters + curve.leaves)
+    return len(times) // 2 if np.isnan(middle) else int(np.searchsorted(times, middle))
+
+
+def _known(value: float) -> float | None:
+    return None if not np.isfinite(value) else float(value)
+
+
+def _short(values: Array | Sequence[float | None]) -> list[float | None]:
+    return [None if v is None or v != v else float(f"{v:.{FIGURES}g}") for v in values]

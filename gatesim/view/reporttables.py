@@ -1,0 +1,165 @@
+"""Tables and bars of the report, as texts and shares of a width."""
+
+from typing import Any
+
+from gatesim.formula import FORMULAS
+from gatesim.prediction import Prediction
+from gatesim.quantity import registry
+from gatesim.scenario.model import Scenario
+from gatesim.study.budget import Budget
+from gatesim.study.explanation.breakdown import Breakdown
+from gatesim.study.explanation.change import Effort
+from gatesim.study.explanation.remedy import Remedies, Remedy
+from gatesim.study.result import FormulaResult, StudyResult
+from gatesim.view.explaintext import remedy_cells
+from gatesim.view.number import percent, plain, with_error
+
+MM = 1e3
+MINUS = "−"
+LEAST_SHARE = 1e-4
+
+
+def signed(length: float, places: int = 3) -> str:
+    """A length in m as mm with its sign."""
+    return f"{MM * length:+.{places}f}".replace("-", MINUS)
+
+
+def _share(share: float) -> str:
+    return f"under {percent(LEAST_SHARE)}" if share < LEAST_SHARE else percent(share)
+
+
+def readings_table(told: Prediction, formula: str) -> list[dict[str, Any]]:
+    """A row for every formula, the one in question marked."""
+    return [
+        {
+            "formula": reading.formula,
+            "chosen": reading.formula == formula,
+            "reading": "none" if reading.length_m is None else f"{MM * reading.length_m:.3f}",
+            "error": "" if reading.error_m is None else signed(reading.error_m),
+            "needs": f"none: {reading.reason}" if reading.reason else reading.needs,
+            "equation": FORMULAS[reading.formula].equation,
+        }
+        for reading in told.readings
+    ]
+
+
+def waterfall_bars(found: Breakdown) -> list[dict[str, Any]]:
+    """Bars that start where the one before ends, the largest first, the sum last; in % of the width."""
+    shares = sorted(found.shares, key=lambda s: -abs(s.error))
+    ends = [0.0]
+    for share in shares:
+        ends.append(ends[-1] + share.error)
+    low, high = min(ends), max(ends)
+    room = 0.03 * (high - low) or 1e-6
+    low, width = low - room, high - low + 2.0 * room
+
+    def bar(name: str, start: float, error: float, chance: str, total: bool) -> dict[str, Any]:
+        left = min(start, start + error)
+        return {
+            "name": name,
+            "error": signed(error, 4),
+            "left": f"{100.0 * (left - low) / width:.3f}",
+            "width": f"{100.0 * abs(error) / width:.3f}",
+            "zero": f"{-100.0 * low / width:.3f}",
+            "kind": "total" if total else "short" if error < 0.0 else "long",
+            "chance": chance,
+        }
+
+    bars = []
+    for share, start in zip(shares, ends, strict=False):
+        by_chance = share.low == share.low and share.high > share.low
+        chance = f"by chance {signed(share.low, 4)} to {signed(share.high, 4)}" if by_chance else ""
+        bars.append(bar(share.name, start, share.error, chance, total=False))
+    bars.append(bar("sum: reading less true length", 0.0, found.error, "", total=True))
+    return bars
+
+
+def _remedy(tried: Remedies, remedy: Remedy) -> dict[str, Any]:
+    error, spread, reach = (text.replace("-", MINUS) for text in remedy_cells(remedy))
+    return {
+        "title": remedy.proposal.title,
+        "how": remedy.proposal.how,
+        "error": error,
+        "spread": spread,
+        "reach": reach,
+        "enough": tried.meets(remedy),
+        "better": remedy.reach < tried.now.reach,
+        "cheapest": remedy is tried.cheapest,
+    }
+
+
+def remedy_groups(tried: Remedies) -> list[dict[str, Any]]:
+    """What was tried, by what it takes; those that help first."""
+    groups: list[dict[str, Any]] = []
+    for effort in Effort:
+        rows = [_remedy(tried, remedy) for remedy in tried.tried if remedy.effort == effort]
+        if rows:
+            groups.append({"takes": effort.words, "rows": rows})
+    return groups
+
+
+def cheapest_card(tried: Remedies) -> dict[str, Any] | None:
+    """The cheapest change that is good enough, with the error before and after."""
+    if tried.cheapest is None or tried.meets(tried.now):
+        return None
+    return {
+        **_remedy(tried, tried.cheapest),
+        "takes": tried.cheapest.effort.words,
+        "before": signed(tried.now.error),
+    }
+
+
+def inputs_table(scenario: Scenario) -> list[tuple[str, str, str]]:
+    """Every quantity of the scenario: path, text, spread."""
+    rows = []
+    for path, quantity in scenario.quantities().items():
+        word = "" if quantity.spread is None else type(quantity.spread).__name__.lower()
+        unit = f" {quantity.unit}" if quantity.unit else ""
+        spread = f"{word}, standard uncertainty {_in_unit(quantity.std, quantity.unit)}{unit}" if word else ""
+        rows.append((path, quantity.text, spread))
+    return rows
+
+
+def _in_unit(std: float, unit: str) -> str:
+    """A standard uncertainty in the unit in which its value is written."""
+    one = registry().Quantity(1.0, unit.replace("%", "percent") or "dimensionless").to_root_units()
+    return plain(std / float(one.magnitude), 3)
+
+
+def study_figures(result: StudyResult, found: FormulaResult) -> dict[str, Any]:
+    """Bias, standard uncertainty, coverage interval and outcomes of a study."""
+    return {
+        "trials": f"{result.trials:,}",
+        "seed": result.plan.seed,
+        "coverage": f"{100.0 * result.plan.coverage:g} %",
+        "bias": with_error(found.bias.value, found.bias.error, MM).replace("-", MINUS),
+        "uncertainty": with_error(found.uncertainty.value, found.uncertainty.error, MM),
+        "low": with_error(found.low.value, found.low.error, MM).replace("-", MINUS),
+        "high": with_error(found.high.value, found.high.error, MM).replace("-", MINUS),
+        "outcomes": [
+            (word, f"{s.count:,}", percent(s.share))
+            for word, s in sorted(result.outcomes.items(), key=lambda item: -item[1].count)
+        ],
+    }
+
+
+def budget_table(table: Budget) -> dict[str, Any]:
+    """Rows of the budget with their shares of the combined variance as bars."""
+    rows = [
+        {
+            "name": row.name,
+            "u": plain(row.u, 3),
+            "contribution": plain(MM * abs(row.contribution), 3),
+            "share": _share(row.share(table.combined)),
+            "width": f"{100.0 * row.share(table.combined):.2f}",
+        }
+        for row in table.rows
+        if row.matters(table.combined)
+    ]
+    return {
+        "rows": rows,
+        "combined": plain(MM * table.combined, 3),
+        "expanded": plain(MM * table.expanded, 3),
+        "k": plain(table.coverage_factor, 3),
+        "coverage": f"{100.0 * table.coverage:g} %",
+    }
