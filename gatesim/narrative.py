@@ -124,10 +124,15 @@ def _swallowed(scenario: Scenario, passed: Passed) -> str:
 
 
 def _merged(scenario: Scenario, passed: Passed) -> str:
+    gap = float(passed.light[0][0, 2] - passed.light[0][0, 1]) if edge_count(passed.light[0])[0] > 2 else 0.0
+    if gap == 0.0:
+        return "The next part follows without a gap: both are counted as one long part. Feed slower."
+    by = f"the input filter ({scenario.filter.kind})"
+    if edge_count(passed.filtered[0])[0] == edge_count(passed.light[0])[0]:
+        by = "the scan of the controller"
     return (
-        "The gap between this part and the next is too short for the input filter (or there is none): "
-        "both are "
-        "counted as one long part. Feed slower or shorten the filter time."
+        f"The gap of {1e3 * gap:.3g} ms between this part and the next is too short for {by}: both are "
+        "counted as one long part. Feed slower, or make that time shorter."
     )
 
 

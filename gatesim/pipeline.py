@@ -167,7 +167,8 @@ def measure(
 ) -> Passed:
     """From the motion, as `gatesim.motion.passage` answers ``asked.positions``, to the readings."""
     rig, n = asked.rig, draw.trials
-    light = [_with_followers(rig.releases, times) for times in light_of(asked, motion)]
+    alone = light_of(asked, motion)
+    light = [_with_followers(rig.releases, times) for times in alone]
     sensed = [
         respond(s.response, t, draw, g) for g, (s, t) in enumerate(zip(rig.sensors, light, strict=True), 1)
     ]
@@ -175,7 +176,7 @@ def measure(
     counter = counter_of(scenario, asked.values, _roller_travel(scenario, motion), quantised=quantised)
     counted = count(counter, filtered, draw)
     counts = counted.counts()
-    outcome = verdict(scenario, rig.gates, motion, light, sensed, filtered, counted)
+    outcome = verdict(scenario, rig.gates, motion, alone, filtered, counted)
     return Passed(
         rig,
         np.broadcast_to(np.asarray(rig.part.length, float), (n,)),

@@ -1,5 +1,6 @@
 """What became of each trial, from what every stage saw."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -34,16 +35,18 @@ def verdict(
     scenario: Scenario,
     gates: tuple[Scalar, ...],
     motion: Passage,
-    light: list[Array],
-    sensed: list[Array],
-    filtered: list[Array],
+    alone: Sequence[Array],
+    filtered: Sequence[Array],
     counted: Counted,
 ) -> Verdict:
-    """The first thing that went wrong on the way from release to reading, if anything did."""
+    """The first thing that went wrong on the way from release to reading, if anything did.
+
+    ``alone``: light at each gate as one part makes it, by itself; parts that follow make as much.
+    """
     n = len(counted.outcome)
-    seen = np.min([edge_count(times) for times in light[:2]], axis=0) > 0
-    passed = np.min([edge_count(times) for times in filtered[:2]], axis=0) > 0
-    acted = np.min([edge_count(times) for times in counted.gates[:2]], axis=0) > 0
+    parts = 1 if scenario.follower is None else 1 + scenario.follower.count
+    before, after = parts * _edges(alone), _edges(counted.gates)
+    seen, passed, acted = (_at_both(edges > 0) for edges in (before, _edges(filtered), after))
     stops = np.isin(motion.outcome, (Outcome.STOPPED, Outcome.RAN_BACK))
     code = np.zeros(n, np.int64)
 
@@ -56,11 +59,11 @@ def verdict(
     mark(~seen, Outcome.NOT_DARKENED)
     mark(~passed, Outcome.SWALLOWED)
     mark(~acted, Outcome.BETWEEN_SCANS)
+    if scenario.sensor.chatter is not None:
+        mark(~_at_both(after <= before), Outcome.CHATTERED)
     if scenario.follower is not None:
-        mark(_merged(light, filtered), Outcome.MERGED)
+        mark(~_at_both(after >= before), Outcome.MERGED)
         mark(counted.cycles.darkened[:, 0] > 1, Outcome.NEXT_TOO_SOON)
-    elif scenario.sensor.chatter is not None:
-        mark(_let_through(light, filtered), Outcome.CHATTERED)
     mark(np.ones(n, bool), counted.outcome[:, 0])
     mark(motion.outcome == Outcome.RUNAWAY, Outcome.RUNAWAY)
     with np.errstate(invalid="ignore"):  # never caught is NaN
@@ -73,19 +76,11 @@ def verdict(
     return Verdict(code)
 
 
-def _merged(light: list[Array], filtered: list[Array]) -> NDArray[np.bool_]:
-    """Fewer parts after the filter than passed the beam of gate 1 or 2."""
-    lost = [
-        edge_count(after) < edge_count(before) for before, after in zip(light[:2], filtered[:2], strict=True)
-    ]
-    found: NDArray[np.bool_] = np.any(lost, axis=0)
-    return found
+def _edges(gates: Sequence[Array]) -> NDArray[np.intp]:
+    """Transitions at gates 1 and 2, (2, n)."""
+    return np.stack([edge_count(times) for times in gates[:2]])
 
 
-def _let_through(light: list[Array], filtered: list[Array]) -> NDArray[np.bool_]:
-    """More transitions after the filter than the part made at gate 1 or 2."""
-    more = [
-        edge_count(after) > edge_count(before) for before, after in zip(light[:2], filtered[:2], strict=True)
-    ]
-    found: NDArray[np.bool_] = np.any(more, axis=0)
-    return found
+def _at_both(gates: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    both: NDArray[np.bool_] = gates[0] & gates[1]
+    return both
