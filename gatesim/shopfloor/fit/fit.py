@@ -116,17 +116,17 @@ def estimate(scenario: Scenario, log: Log, wish: Wish) -> Fit:
     rows = rows_of(log, wish.held_out, wish.seed)
     if not rows.fitted.any():
         raise InputError(f"{log.path}: no row is left to fit, expected more rows or a smaller share held out")
-    start = _start(forward, rows)
-    rough = _system(forward, rows, rows.fitted, start, np.zeros(len(forward.parameters)), wish, robust=True)
+    k = len(forward.parameters)
+    rough = _system(forward, rows, rows.fitted, _start(forward, rows), np.zeros(k), wish)
+    rough = replace(rough, target=rough.cells.median)
     _check_start(rough, rows)
     at = _rough(rough)
     start = np.where(np.isnan(rows.known), rough.lengths(at), rows.known)
-    informed = _system(forward, rows, rows.fitted, start, at, wish, robust=True)
-    expected = _expected(informed, at)
-    flagged, distance, limit = outlying(rows, rows.fitted, informed.cells, informed.covariance, expected)
+    everything = _system(forward, rows, rows.fitted, start, at, wish)
+    expected = _expected(replace(everything, target=everything.cells.median), at)
+    flagged, distance, limit = outlying(rows, rows.fitted, everything.cells, everything.covariance, expected)
     many = too_many(flagged, rows.fitted)
-    used = rows.fitted if many else rows.fitted & ~flagged
-    final = _system(forward, rows, used, start, at, wish, robust=False)
+    final = everything if many or not flagged.any() else _without(everything, rows, rows.fitted & ~flagged)
     found = minimise(final.residual, final.jacobian, at)
     return _result(scenario, wish, rows, final, found, (flagged, distance, limit, many))
 
@@ -157,17 +157,24 @@ def _start(forward: Forward, rows: Rows) -> Array:
     return np.where(np.isnan(rows.known), mean, rows.known)
 
 
-def _system(
-    forward: Forward, rows: Rows, used: Mask, start: Array, at: Array, wish: Wish, *, robust: bool
-) -> System:
+def _system(forward: Forward, rows: Rows, used: Mask, start: Array, at: Array, wish: Wish) -> System:
+    """What to minimise, with the scatter that simulated passages have at the deviations ``at`` (k,)."""
     cells = cells_of(rows, used)
-    present = np.bincount(rows.group[used], minlength=len(start))
     covariance, offset = row_covariance(forward, at, start, wish.draws, wish.seed)
     doubt = np.where(np.isnan(rows.known), math.inf, wish.doubt)
-    # a length of which no row is left has no part in the fit
-    doubt = np.where(present > 0, doubt, 0.0)
-    target = cells.median if robust else cells.mean
-    return System(forward, cells, target, covariance, offset, start, doubt)
+    return _settled(System(forward, cells, cells.mean, covariance, offset, start, doubt))
+
+
+def _without(system: System, rows: Rows, used: Mask) -> System:
+    """The same with the rows ``used`` (n,) alone."""
+    cells = cells_of(rows, used)
+    return _settled(replace(system, cells=cells, target=cells.mean))
+
+
+def _settled(system: System) -> System:
+    """A length of which no row is left has no part in the fit."""
+    present = np.bincount(system.cells.group, minlength=len(system.start))
+    return replace(system, doubt=np.where(present > 0, system.doubt, 0.0))
 
 
 def _expected(system: System, at: Array) -> Array:
