@@ -58,7 +58,7 @@ def mean_square_error(ratio, size, count, length):
     """Error of s T/t_s by acceleration and by counting, for spacing = ratio * length (derived).
 
     By acceleration, for a small change of speed: (a/(2 v^2)) L (s - L) = A L (ratio - 1) with
-    A = a L/(2 v^2) = ``size``. By counting: T and t_s are counted from one leading edge, so with one clock phase.
+    A = a L/(2 v^2) = ``size``. By counting: both intervals start at one edge, with one clock phase.
     Averaged over the fractions of a count, each count has the variance 1/6 (J. Kalisz,
     Metrologia 41 (2004) 17, from memory), and both together, for given fractions f and g,
     the covariance min(f, g) - f g, on average 1/3 - 1/4 = 1/12. With d = v/f = ``count`` the

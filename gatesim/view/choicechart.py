@@ -57,4 +57,5 @@ def _names(result: ChoiceResult, axes: "Axes") -> None:
             xytext=(5, 5),
             textcoords="offset points",
             fontsize="small",
+            bbox={"boxstyle": "round,pad=0.1", "facecolor": "white", "edgecolor": "none", "alpha": 0.7},
         )

@@ -1,0 +1,1 @@
+"""Streams of parts: how fast they may follow one another."""

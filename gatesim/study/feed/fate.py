@@ -1,0 +1,150 @@
+"""What becomes of each part of a stream, and which element is to blame."""
+
+from dataclasses import dataclass
+from enum import IntEnum
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gatesim.controller import controller_of
+from gatesim.draw import Array
+from gatesim.formula import FORMULAS
+from gatesim.scenario import Scenario
+from gatesim.study.feed.process import STAGES, Processed, latest, tally
+from gatesim.study.feed.supply import Crossings
+from gatesim.transition import level_at
+
+Flags = NDArray[np.bool_]
+
+
+class Fate(IntEnum):
+    """What the controller makes of a part."""
+
+    CORRECT = 0
+    """One cycle, all of whose registers in use were latched by this part."""
+    MERGED = 1
+    """One darkness with a neighbour, at the first or second gate."""
+    SPLIT = 2
+    """More than one darkness, at the first or second gate."""
+    MISSED = 3
+    """No reading starts with it."""
+    MIXED = 4
+    """A reading starts with it and holds an edge of another part."""
+
+    @property
+    def word(self) -> str:
+        """The word that is printed and exported."""
+        return ("correct", "merged", "split", "missed", "mixed up")[self]
+
+
+REARM = len(STAGES)
+ELEMENTS = (*STAGES, "re-arming", "motion")
+"""What may keep a part from a correct reading, in the order of the signal's way; motion: it never came."""
+
+
+@dataclass(frozen=True)
+class Fates:
+    """``fate`` (s, m) codes of `Fate`; ``element`` (s, m) indices into `ELEMENTS`, -1 where correct."""
+
+    fate: NDArray[np.int64]
+    element: NDArray[np.int64]
+
+
+def registers_used(scenario: Scenario) -> tuple[str, ...]:
+    """Registers that the formula in charge reads."""
+    return FORMULAS[controller_of(scenario).formulas[0]].registers
+
+
+def fates(scenario: Scenario, crossings: Crossings, processed: Processed) -> Fates:
+    """Judge every part of s streams of m parts by the edges that the counter latched.
+
+    An edge belongs to the part whose own edge at that gate came last before it.
+    """
+    parts = crossings.gates[0].shape[1]
+    own = [_own_edges(crossings, processed, gate, parts) for gate in (0, 1)]
+    started, read, correct = _cycles(scenario, crossings, processed, parts)
+    stage = np.minimum(*(_lost_at(counts) for counts in own))
+    together = np.zeros(stage.shape, bool)
+    for gate in (0, 1):
+        lost = own[gate][-1] == 0
+        joined = lost & _dark_at(processed.signals[-1][gate], crossings.ends(gate))
+        before = _before(crossings.starts(gate))
+        together |= joined | _given_to(joined, before)
+        stage = np.minimum(stage, _blame_host(joined, before, stage))
+    split = (own[0][-1] > 1) | (own[1][-1] > 1)
+    fate = np.full(stage.shape, int(Fate.MISSED))
+    fate[started & read] = Fate.MIXED
+    fate[together] = Fate.MERGED
+    fate[split] = Fate.SPLIT
+    fate[correct & ~split] = Fate.CORRECT
+    element = np.where(split, STAGES.index("input filter"), stage)
+    never = ~np.isfinite(crossings.starts(0)) | ~np.isfinite(crossings.starts(1))
+    element = np.where(never, ELEMENTS.index("motion"), element)
+    return Fates(fate, np.where(fate == Fate.CORRECT, -1, element))
+
+
+def _own_edges(crossings: Crossings, processed: Processed, gate: int, parts: int) -> list[NDArray[np.int64]]:
+    """Edges to dark that each part has to itself after each stage, (s, m) each."""
+    starts = crossings.starts(gate)
+    return [
+        tally(latest(starts, signals[gate][:, ::2], processed.guard), parts) for signals in processed.signals
+    ]
+
+
+def _lost_at(counts: list[NDArray[np.int64]]) -> NDArray[np.int64]:
+    """First stage after which a part has no edge of its own; that of re-arming if it keeps one."""
+    lost = np.array([count == 0 for count in counts])
+    return np.where(lost.any(axis=0), lost.argmax(axis=0), REARM)
+
+
+def _dark_at(signal: Array, times: Array) -> Flags:
+    """Whether the signal (s, k) is dark just before each part's end (s, m): it was, then, all along."""
+    return level_at(signal, np.where(np.isfinite(times), times - 1e-12, -np.inf))
+
+
+def _before(starts: Array) -> NDArray[np.int64]:
+    """The part that arrives before each part, (s, m); -1 for the first."""
+    order = np.argsort(starts, axis=1, kind="stable")
+    previous = np.empty(order.shape, np.int64)
+    leading = np.full((len(order), 1), -1)
+    np.put_along_axis(previous, order, np.concatenate([leading, order[:, :-1]], axis=1), axis=1)
+    return previous
+
+
+def _given_to(flags: Flags, receiver: NDArray[np.int64]) -> Flags:
+    """Flags (s, m) handed to the part ``receiver`` (s, m) of each flagged one."""
+    given: Flags = tally(np.where(flags, receiver, -1), flags.shape[1]) > 0
+    return given
+
+
+def _blame_host(joined: Flags, before: NDArray[np.int64], stage: NDArray[np.int64]) -> NDArray[np.int64]:
+    """The stage in which a neighbour was joined to each part, (s, m); re-arming if none was."""
+    found = np.full(stage.shape, REARM)
+    for number in range(REARM):
+        here = _given_to(joined & (stage == number), before)
+        found = np.where(here, np.minimum(found, number), found)
+    return found
+
+
+def _cycles(
+    scenario: Scenario, crossings: Crossings, processed: Processed, parts: int
+) -> tuple[Flags, Flags, Flags]:
+    """Which parts (s, m) started a cycle, one with a reading, and just one, all their own."""
+    cycles, guard = processed.cycles, processed.guard
+    marks = {
+        "dwell": lambda: crossings.ends(0),
+        "capture": lambda: crossings.starts(1),
+        "rear_capture": lambda: crossings.ends(1),
+        "third_capture": lambda: crossings.starts(2),
+    }
+    first = latest(crossings.starts(0), cycles.start, guard)
+    complete = first >= 0
+    alone = first >= 0
+    for register in registers_used(scenario):
+        owner = latest(marks[register](), getattr(cycles, register), guard)
+        complete &= owner >= 0
+        alone &= owner == first
+    started = tally(first, parts)
+    read = tally(np.where(complete, first, -1), parts) > 0
+    correct = (tally(np.where(alone, first, -1), parts) == 1) & (started == 1)
+    return started > 0, read, correct

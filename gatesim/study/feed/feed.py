@@ -1,0 +1,257 @@
+"""Yield of a rig against the rate at which parts are fed, and the highest rate that will do."""
+
+import math
+from collections.abc import Callable, Mapping, Sequence
+from concurrent.futures import wait
+from dataclasses import dataclass, field
+from functools import partial
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gatesim.draw import Array, Nominal
+from gatesim.narrative import explain_outcome
+from gatesim.outcome import Outcome
+from gatesim.pipeline import run
+from gatesim.problem import InputError
+from gatesim.scenario import Scenario
+from gatesim.scenario.reader import from_raw
+from gatesim.study.engine import place
+from gatesim.study.feed.fate import ELEMENTS, Fate, fates
+from gatesim.study.feed.process import process
+from gatesim.study.feed.supply import PartDraws, Spacing, Supply
+
+COUNTED = 100
+"""Parts of a stream that are counted."""
+
+LEAD, TAIL = 10, 5
+"""Parts before them, so that the stream is under way, and after them, so that each is followed."""
+
+STREAMS = 100
+"""Streams worked on together."""
+
+GRID = 16
+"""Rates of the first look, in equal ratios."""
+
+SLOWEST, SLOWEST_EXPONENTIAL, FASTEST = 0.1, 0.002, 2.0
+"""The first and the last of them times the busy time; exponential gaps are now and then very short."""
+
+SECTIONS, ROUNDS = 8, 3
+"""A limit is closed in by so many rates at a time, so many times: to 0.1 %."""
+
+WHERE = 0.95
+"""Confidence of the intervals."""
+
+
+@dataclass(frozen=True)
+class Feeding:
+    """What is asked: spacing of the parts, least yield, parts to count, seed."""
+
+    spacing: Spacing
+    least_yield: float = 0.99
+    parts: int = 20_000
+    seed: int = 1
+
+    @property
+    def streams(self) -> int:
+        """Number of independent streams."""
+        return max(-(-self.parts // COUNTED), 2)
+
+
+@dataclass(frozen=True)
+class Point:
+    """One rate (1/s): ``fates`` (s, 5) counted parts of each stream by `Fate`; ``elements`` (6,) blamed.
+
+    ``lost_to`` is the element blamed most, empty if no part was lost.
+    """
+
+    rate: float
+    fates: NDArray[np.int64]
+    elements: NDArray[np.int64]
+
+    @property
+    def shares(self) -> Array:
+        """Share of the parts with each fate, (5,)."""
+        share: Array = self.fates.sum(axis=0) / self.fates.sum()
+        return share
+
+    @property
+    def lost_to(self) -> str:
+        """The element that costs the most parts."""
+        return ELEMENTS[int(self.elements.argmax())] if self.elements.any() else ""
+
+    def interval(self) -> tuple[float, float]:
+        """95 % confidence interval of the share read correctly.
+
+        The wider of Student's interval over the independent streams, which allows for parts
+        of one stream sharing their fate, and the exact binomial one, which knows that no
+        failure among few parts proves little.
+        """
+        from scipy.stats import t  # deferred: costs start-up time
+
+        from gatesim.study.result import share
+
+        each = self.fates[:, Fate.CORRECT] / self.fates.sum(axis=1)
+        mean, s = float(each.mean()), len(each)
+        half = float(t.ppf(0.5 + WHERE / 2.0, s - 1) * each.std(ddof=1) / math.sqrt(s))
+        exact = share(int(self.fates[:, Fate.CORRECT].sum()), int(self.fates.sum()), WHERE)
+        return max(min(mean - half, exact.low), 0.0), min(max(mean + half, exact.high), 1.0)
+
+
+@dataclass(frozen=True)
+class FeedResult:
+    """Result: points by rising rate, the highest rate that gives the wanted yield, and what limits it.
+
+    ``limit`` (1/s) with its confidence interval: the rates at which the interval of the yield
+    leaves the wanted one. NaN where the yield is not reached even at the slowest rate, inf
+    where it still is at the fastest. ``limited_by``: the element blamed most just above the
+    limit. ``busy_time`` of the nominal part, s.
+    """
+
+    scenario: Scenario
+    feeding: Feeding
+    points: Sequence[Point]
+    limit: float
+    limit_low: float
+    limit_high: float
+    limited_by: str
+    busy_time: float
+
+
+@dataclass
+class _Curve:
+    """Points evaluated so far."""
+
+    evaluate: Callable[[Sequence[float]], list[Point]]
+    points: dict[float, Point] = field(default_factory=dict)
+
+    def add(self, rates: Sequence[float]) -> None:
+        new = [rate for rate in rates if rate not in self.points]
+        self.points.update({point.rate: point for point in self.evaluate(new)})
+
+    def bracket(self, figure: Callable[[Point], float], least: float) -> tuple[float, float]:
+        """The first two neighbouring rates between which the figure falls below ``least``.
+
+        NaN for the lower if it is below from the start, inf for the upper if it never falls.
+        """
+        low = math.nan
+        for rate in sorted(self.points):
+            if figure(self.points[rate]) < least:
+                return low, rate
+            low = rate
+        return low, math.inf
+
+
+def feed(
+    scenario: Scenario,
+    feeding: Feeding,
+    rates: Sequence[float] | None = None,
+    workers: int | None = None,
+    progress: bool = False,
+) -> FeedResult:
+    """Feed streams of parts to a rig at several rates, and close in on the highest that will do.
+
+    ``rates`` (1/s) to look at; left out, in equal ratios about the limit that the nominal busy
+    time sets. The result depends on the arguments, not on the workers. Raises InputError if
+    the nominal part is not measured when it comes alone.
+    """
+    scenario = without_follower(scenario)
+    busy = nominal_busy_time(scenario)
+    if rates is None:
+        slowest = SLOWEST_EXPONENTIAL if feeding.spacing.pattern == "exponential" else SLOWEST
+        rates = np.geomspace(slowest / busy, FASTEST / busy, GRID).tolist()
+    from tqdm import tqdm  # deferred: costs start-up time
+
+    blocks = -(-feeding.streams // STREAMS)
+    with (
+        tqdm(unit=" rates", disable=not progress) as bar,
+        place(None, workers if blocks > 1 else 1, 99) as (
+            executor,
+            _,
+        ),
+    ):
+
+        def evaluate(wanted: Sequence[float]) -> list[Point]:
+            task = partial(_block, scenario, feeding, tuple(wanted))
+            futures = [executor.submit(task, block) for block in range(blocks)]
+            wait(futures)
+            bar.update(len(wanted))
+            return _joined(wanted, [future.result() for future in futures])
+
+        curve = _Curve(evaluate)
+        curve.add(sorted(rates))
+        shown = [curve.points[rate] for rate in sorted(rates)]
+        limit, low, high = _limits(curve, feeding.least_yield)
+    above = curve.bracket(_correct, feeding.least_yield)[1]
+    blamed = curve.points[above].lost_to if above in curve.points else ""
+    return FeedResult(scenario, feeding, shown, limit, low, high, blamed, busy)
+
+
+def without_follower(scenario: Scenario) -> Scenario:
+    """The rig without a next part of its own: the stream has many."""
+    if scenario.follower is None:
+        return scenario
+    raw = {key: value for key, value in scenario.raw.items() if key != "follower"}
+    return from_raw(raw, scenario.file)
+
+
+def nominal_busy_time(scenario: Scenario) -> float:
+    """Time from a nominal part's leading edge at gate 1 until the counter takes the next, s.
+
+    Raises InputError if that part is not measured.
+    """
+    alone = run(scenario, Nominal(1))
+    cycles = alone.counted.cycles
+    busy = float(cycles.rearm[0, 0] - cycles.start[0, 0])
+    if alone.outcome[0] != Outcome.MEASURED or math.isnan(busy):
+        why = explain_outcome(scenario, alone) if alone.outcome[0] else "The counter is never re-armed."
+        raise InputError(f"{scenario.file}: the nominal part is not measured even if it comes alone. {why}")
+    return busy
+
+
+def _correct(point: Point) -> float:
+    return float(point.shares[Fate.CORRECT])
+
+
+def _limits(curve: _Curve, least: float) -> tuple[float, float, float]:
+    """Highest rate for the yield itself and for the two ends of its confidence interval."""
+    figures = [_correct, lambda p: p.interval()[0], lambda p: p.interval()[1]]
+    for _ in range(ROUNDS):
+        wanted: list[float] = []
+        for figure in figures:
+            low, high = curve.bracket(figure, least)
+            if math.isfinite(low) and math.isfinite(high):
+                wanted += np.geomspace(low, high, SECTIONS + 1)[1:-1].tolist()
+        curve.add(sorted(set(wanted)))
+    found = [curve.bracket(figure, least) for figure in figures]
+    limit, low, high = (math.inf if math.isinf(top) else bottom for bottom, top in found)
+    return limit, low, high
+
+
+def _joined(rates: Sequence[float], blocks: Sequence[Mapping[float, Point]]) -> list[Point]:
+    """Points of all blocks together, in the order of the blocks."""
+    return [
+        Point(
+            rate,
+            np.concatenate([block[rate].fates for block in blocks]),
+            np.sum([block[rate].elements for block in blocks], axis=0),
+        )
+        for rate in rates
+    ]
+
+
+def _block(scenario: Scenario, feeding: Feeding, rates: Sequence[float], block: int) -> dict[float, Point]:
+    """Points of one block of streams; the same parts with the same gaps in proportion at every rate."""
+    streams = min(STREAMS, feeding.streams - block * STREAMS)
+    draws = PartDraws(feeding.seed, block, streams, LEAD + COUNTED + TAIL)
+    supply = Supply.of(scenario, draws, feeding.spacing)
+    counted = slice(LEAD, LEAD + COUNTED)
+    found = {}
+    for rate in rates:
+        crossings = supply.at(rate)
+        judged = fates(scenario, crossings, process(scenario, crossings, draws.rig))
+        fate, element = judged.fate[:, counted], judged.element[:, counted]
+        table = np.stack([(fate == code).sum(axis=1) for code in Fate], axis=1)
+        blamed = np.bincount(element[element >= 0], minlength=len(ELEMENTS))
+        found[rate] = Point(rate, table, blamed)
+    return found

@@ -1,0 +1,80 @@
+"""Gates, filters, capture and re-arm as one process in time over a stream of parts."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gatesim.counter import Cycles, run_cycles
+from gatesim.draw import Array, Streams
+from gatesim.pipeline import drawn
+from gatesim.rig import counter_of, filter_of, sensor_of
+from gatesim.scenario import Scenario
+from gatesim.sensor import respond
+from gatesim.study.feed.supply import Crossings
+from gatesim.transition import merged
+
+STAGES = ("beam", "sensor", "input filter", "scan")
+"""What a signal passes on its way to the counter's logic; in each, parts may run together or be lost."""
+
+
+@dataclass(frozen=True)
+class Processed:
+    """Signals of s streams at each gate after each of `STAGES`, (s, k) transition lists, and the cycles.
+
+    ``guard`` (s): how much earlier than its cause an edge may come, by jitter.
+    """
+
+    signals: tuple[tuple[Array, ...], ...]
+    cycles: Cycles
+    guard: float
+
+
+def process(scenario: Scenario, crossings: Crossings, streams: Streams) -> Processed:
+    """Run the rig over the streams; its state carries over from part to part."""
+    values = drawn(scenario.inputs(), streams)
+    parts = crossings.gates[0].shape[1]
+    sensors = [sensor_of(scenario, values, gate) for gate in range(1, len(crossings.gates) + 1)]
+    light = [merged([times[:, part] for part in range(parts)]) for times in crossings.gates]
+    sensed = [
+        respond(s.response, t, streams, g) for g, (s, t) in enumerate(zip(sensors, light, strict=True), 1)
+    ]
+    passing = filter_of(scenario, values)
+    filtered = [passing.pass_on(times, streams, f"filter@{gate}") for gate, times in enumerate(sensed, 1)]
+    timing = counter_of(scenario, values, _no_travel, quantised=True).timing
+    acted = [timing.act_on(times, streams, gate) for gate, times in enumerate(filtered, 1)]
+    jitter = max(float(np.max(sensor.response.jitter)) for sensor in sensors)
+    signals = (tuple(light), tuple(sensed), tuple(filtered), tuple(acted))
+    return Processed(signals, run_cycles(acted, parts), 8.0 * jitter + 1e-12)
+
+
+_no_travel: Callable[[Array], Array] = np.zeros_like
+"""An encoder's travel: only the moments of the cycles are wanted, not the counts."""
+
+
+def latest(marks: Array, times: Array, guard: float) -> NDArray[np.int64]:
+    """Which of the marks (s, m) of its row came last at or before each time (s, k): (s, k), -1 for none.
+
+    ``guard`` lets a mark come so much later. NaN and infinite times have none.
+    """
+    m = marks.shape[1]
+    order = np.argsort(marks, axis=1, kind="stable")
+    known = np.isfinite(times)
+    wanted = np.where(known, times + guard, -np.inf)
+    both = np.concatenate([np.take_along_axis(marks, order, axis=1), wanted], axis=1)
+    # marks stand first, so that the stable sort counts a mark at the very time
+    sequence = np.argsort(both, axis=1, kind="stable")
+    passed = np.cumsum(sequence < m, axis=1)
+    count = np.empty(passed.shape, np.int64)
+    np.put_along_axis(count, sequence, passed, axis=1)
+    rank = count[:, m:] - 1
+    found: NDArray[np.int64] = np.take_along_axis(order, np.maximum(rank, 0), axis=1)
+    return np.where(known & (rank >= 0), found, -1)
+
+
+def tally(owner: NDArray[np.int64], parts: int) -> NDArray[np.int64]:
+    """How often each part occurs in ``owner`` (s, k), (s, parts); -1 is nobody."""
+    rows, columns = np.nonzero(owner >= 0)
+    flat = rows * parts + owner[rows, columns]
+    return np.bincount(flat, minlength=len(owner) * parts).reshape(len(owner), parts)

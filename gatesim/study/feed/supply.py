@@ -1,0 +1,156 @@
+"""Parts that follow one another: when each is released, and when it darkens the gates."""
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from gatesim.draw import Array, Streams
+from gatesim.motion import passage
+from gatesim.pipeline import ask, light_of
+from gatesim.quantity import Scalar
+from gatesim.scenario import Scenario
+
+Pattern = Literal["fixed", "uniform", "normal", "exponential"]
+PATTERNS: dict[str, Pattern] = {
+    "fixed": "fixed",
+    "uniform": "uniform",
+    "normal": "normal",
+    "exponential": "exponential",
+}
+
+OF_THE_PART = ("part.", "path.friction", "path.release_speed", "launch.", "air.", "belt.friction")
+"""Inputs that differ from part to part; all others belong to the rig and last for a stream."""
+
+
+@dataclass(frozen=True)
+class Spacing:
+    """Times from release to release: ``pattern`` about the mean, ``scatter`` = standard deviation / mean.
+
+    Fixed and exponential gaps have no scatter to choose (0 and 1). Uniform gaps allow up to
+    1/sqrt(3). Normal gaps are cut off at zero, which makes the mean a little longer (by
+    less than 1e-4 of it up to a scatter of 0.3).
+    """
+
+    pattern: Pattern
+    scatter: float = 0.0
+
+    def gaps(self, streams: Streams, parts: int) -> Array:
+        """Gaps of mean 1, (streams, parts)."""
+        if self.pattern == "fixed":
+            return np.ones((streams.trials, parts))
+        if self.pattern == "normal":
+            return np.maximum(1.0 + self.scatter * streams.normal("feed.gap", parts), 0.0)
+        u = streams.uniform("feed.gap", parts)
+        if self.pattern == "uniform":
+            return 1.0 + math.sqrt(3.0) * self.scatter * (2.0 * u - 1.0)
+        return np.asarray(-np.log(u))
+
+
+def spacing_of(pattern: str, scatter: float) -> Spacing:
+    """Spacing of that name; the scatter is left aside where the pattern has its own."""
+    known = PATTERNS[pattern]
+    return Spacing(known, scatter if known in ("uniform", "normal") else 0.0)
+
+
+@dataclass(frozen=True)
+class PartDraws:
+    """Draws for streams of parts, row by row: a part's own quantities anew, the rig's once a stream."""
+
+    seed: int
+    block: int
+    streams: int
+    parts: int
+
+    @property
+    def trials(self) -> int:
+        """Number of parts altogether."""
+        return self.streams * self.parts
+
+    @property
+    def rig(self) -> Streams:
+        """The draws of the rigs, one a stream."""
+        return Streams(self.seed, self.block, self.streams)
+
+    def uniform(self, name: str, columns: int | None = None) -> Array:
+        """See `gatesim.draw.Draw.uniform`."""
+        return self._drawn("uniform", name, columns)
+
+    def normal(self, name: str, columns: int | None = None) -> Array:
+        """See `gatesim.draw.Draw.normal`."""
+        return self._drawn("normal", name, columns)
+
+    def _drawn(self, kind: str, name: str, columns: int | None) -> Array:
+        if name.startswith(OF_THE_PART):
+            found: Array = getattr(Streams(self.seed, self.block, self.trials), kind)(name, columns)
+            return found
+        once: Array = getattr(self.rig, kind)(name, columns)
+        return np.repeat(once, self.parts, axis=0)
+
+
+@dataclass(frozen=True)
+class Crossings:
+    """Light at the gates as each part alone would change it, a gate: (streams, parts, edges) s.
+
+    Alternately dark and light, inf-padded; on the clock of the stream.
+    """
+
+    gates: tuple[Array, ...]
+
+    def starts(self, gate: int) -> Array:
+        """Leading edges, (streams, parts); inf for a part that does not darken the gate."""
+        return self.gates[gate][:, :, 0]
+
+    def ends(self, gate: int) -> Array:
+        """Last trailing edges, (streams, parts); inf for a part that never clears the gate."""
+        times = self.gates[gate]
+        dark = np.isfinite(times).sum(axis=2)
+        last = np.take_along_axis(times, np.maximum(dark - 1, 0)[:, :, None], axis=2)[:, :, 0]
+        return np.where((dark > 0) & (dark % 2 == 0), last, np.inf)
+
+
+@dataclass(frozen=True)
+class Supply:
+    """Parts of a block of streams, before it is known how fast they follow one another.
+
+    Parts do not touch: one that catches up with another passes through it in the beam.
+    """
+
+    scenario: Scenario
+    draws: PartDraws
+    gaps: Array
+    alone: Crossings | None
+
+    @staticmethod
+    def of(scenario: Scenario, draws: PartDraws, spacing: Spacing) -> "Supply":
+        """Draw the parts; their motion is solved here once, unless it depends on when they come."""
+        gaps = spacing.gaps(draws.rig, draws.parts)
+        alone = None if _rippled(scenario) else _crossings(scenario, draws, {})
+        return Supply(scenario, draws, gaps, alone)
+
+    def at(self, rate: float) -> Crossings:
+        """Crossings when parts are released at a mean ``rate`` (1/s)."""
+        release = np.cumsum(self.gaps, axis=1) / rate
+        alone = self.alone
+        if alone is None:
+            alone = _crossings(self.scenario, self.draws, self._phase(release))
+        return Crossings(tuple(times + release[:, :, None] for times in alone.gates))
+
+    def _phase(self, release: Array) -> Mapping[str, Scalar]:
+        """The belt's ripple as the part released later meets it."""
+        belt = {name: q.sample(self.draws, name) for name, q in self.scenario.inputs().items()}
+        turned = 2.0 * np.pi * belt["belt.ripple_frequency"] * release.ravel()
+        return {"belt.ripple_phase": belt["belt.ripple_phase"] + turned}
+
+
+def _rippled(scenario: Scenario) -> bool:
+    return scenario.belt is not None and scenario.belt.ripple.nominal > 0.0
+
+
+def _crossings(scenario: Scenario, draws: PartDraws, values: Mapping[str, Scalar]) -> Crossings:
+    asked = ask(scenario, draws, values)
+    motion = passage(asked.rig.part, asked.rig.path, asked.rig.forces, asked.positions)
+    light = light_of(asked, motion)
+    return Crossings(tuple(times.reshape(draws.streams, draws.parts, -1) for times in light))
