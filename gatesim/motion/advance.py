@@ -15,8 +15,10 @@ TOLERANCE = 1e-9
 """Largest error estimate of a step, relative to speed; the true error is far smaller."""
 
 STOP = 1e-9
-STOP_METRES = 1e-9
-"""A part has stopped when the distance it can still go is below this share of the span, or a nanometre."""
+"""A part has stopped when the distance it can still go is below this share of the span."""
+
+STOP_METRES = 1e-8
+"""It has also stopped when nothing drives it this distance ahead, and it is slow enough to rest there."""
 
 MOST_STEPS = 200_000
 
@@ -168,15 +170,18 @@ def _factor(error: Array, good: Flags) -> Array:
 
 def _stopped(field: Field, now: State, a: Array, left: Array) -> Flags:
     """Trials that come to rest next to where they are and do not start again by themselves."""
-    square = now.v * now.v
-    seems = square + 2 * a * left <= 0
-    if not seems.any():
-        return seems
-    reach = square / (-2 * a)
-    seems &= reach <= np.maximum(STOP * now.size, STOP_METRES)
-    # where the drive fades out a part creeps on for twice its reach: look behind that point
-    behind = np.minimum(now.u + 4 * reach, now.size)
-    return seems & (field.acceleration(behind, np.zeros_like(now.v)) <= 0)
+    square, rest = now.v * now.v, np.zeros_like(now.v)
+    stopped = square + 2 * a * left <= 0
+    if stopped.any():
+        reach = square / (-2 * a)
+        stopped &= reach <= STOP * now.size
+        # where the drive fades out a part creeps on for twice its reach: look behind that point
+        behind = np.minimum(now.u + 4 * reach, now.size)
+        stopped &= field.acceleration(behind, rest) <= 0
+    if (now.v < 0.02).any():  # creeping so close to that point that the acceleration is all rounding
+        ahead = field.acceleration(now.u + STOP_METRES, rest)
+        stopped |= (ahead < 0) & (square <= -2 * STOP_METRES * ahead)
+    return stopped
 
 
 def _settle(field: Field, now: State, ending: NDArray[np.int8], meeting: Meeting | None) -> None:
@@ -198,8 +203,11 @@ def _settle(field: Field, now: State, ending: NDArray[np.int8], meeting: Meeting
 
 
 def _stop(now: State, rows: Flags, a: Array) -> None:
-    """Cover the last negligible distance under constant deceleration."""
-    v = now.v[rows]
-    now.u[rows] += v * v / (-2 * a[rows])
-    now.dt[rows] += v / -a[rows]
+    """Cover the last negligible distance under constant deceleration, if it is one."""
+    v, a = now.v[rows], np.minimum(a[rows], -0.0)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        reach = v * v / (-2 * a)
+        near = reach <= STOP_METRES + STOP * now.size[rows]
+        now.dt[rows] += np.where(near, v / -a, 0.0)
+    now.u[rows] = np.minimum(now.u[rows] + np.where(near, reach, 0.0), now.size[rows])
     now.v[rows] = 0.0

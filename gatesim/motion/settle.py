@@ -14,7 +14,7 @@ import numpy as np
 from gatesim.motion.field import Field, Flags
 from gatesim.motion.trials import Array
 
-SHARES = (1e-7, 1e-6, 1e-5, 1e-4, 1e-3, 0.01, 0.1, 0.5, 1.0)
+SHARES = (1e-9, 1e-8, 1e-7, 1e-6, 1e-5, 1e-4, 1e-3, 0.01, 0.1, 0.5, 1.0)
 """Parts of the remaining way that are tried; small ones help towards a point of no drive."""
 
 SLOW = 3e-5
