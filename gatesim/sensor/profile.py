@@ -19,6 +19,9 @@ to 1e-7 of the beam's width."""
 DRAWN = 64
 """One in so many nodes is enough to follow the blocked share to 1e-3 by straight lines."""
 
+STEEP = 1e-9
+"""Half of the travel in m over which a beam without width is drawn to darken."""
+
 
 @dataclass(frozen=True, eq=False)
 class Run:
@@ -193,7 +196,9 @@ def blocked_over_travel(part: Part, beam: Beam) -> tuple[Array, Array]:
     found = runs(part.silhouette(float(length)), beam)
     if not found:
         return np.zeros(0), np.zeros(0)
-    travel = np.concatenate([np.append(run.travel[:-1:DRAWN], run.travel[-1]) for run in found])
+    # a beam without width switches at one point, of which a line needs two
+    steep = np.array([-STEEP, STEEP]) if beam.width == 0.0 else 0.0
+    travel = np.concatenate([np.append(run.travel[:-1:DRAWN], run.travel[-1]) + steep for run in found])
     share = np.concatenate([np.append(run.share[:-1:DRAWN], run.share[-1]) for run in found])
     turned = replace(part, tilt=first_of(part.tilt))
     return _tilted(travel[None, :], turned, beam, length)[0], share
