@@ -423,7 +423,8 @@
     const begun = performance.now();
     const first = shown.index >= last ? 0 : shown.index;
     const step = (now) => {
-      const index = Math.min(last, first + Math.floor(((now - begun) / 6000) * last));
+      // the first frame may be stamped a little before it was asked for
+      const index = Math.min(last, first + Math.floor((Math.max(0, now - begun) / 6000) * last));
       show(index);
       if (index < last) running = requestAnimationFrame(step);
       else stop();

@@ -97,8 +97,8 @@ def _gained(about: Facts) -> str:
         return f"its speed comes and goes while it passes gate 1, about a mean of {about.whole:.4g} m/s"
     verb = "gains" if change > 0.0 else "loses"
     return (
-        f"it {verb} {abs(change):.2g} m/s while it passes gate 1 ({about.enters:.3g} to "
-        f"{about.leaves:.3g} m/s)"
+        f"it {verb} {abs(change):.2g} m/s while it passes gate 1 ({about.enters:.4g} to "
+        f"{about.leaves:.4g} m/s)"
     )
 
 
@@ -123,12 +123,12 @@ def _motion(share: Share, found: Breakdown, about: Facts) -> str:
     gained = _gained(about)
     if found.formula == "spacing-dwell":
         slow = about.early < about.whole
+        amiss = 100.0 * abs(1.0 - about.early / about.whole)
         return (
             f"{_simple(about)} In numbers: {gained}. The speed that it is reckoned with was taken over "
             f"{_over(about)}: {about.early:.4g} m/s. On average over its whole length it ran at "
-            f"{about.whole:.4g} m/s, so that the speed is {100.0 * abs(1.0 - about.early / about.whole):.2g} % "
-            f"too {'low' if slow else 'high'}, and speed times time comes out too "
-            f"{'short' if slow else 'long'}."
+            f"{about.whole:.4g} m/s, so that the speed is {amiss:.2g} % too {'low' if slow else 'high'}, "
+            f"and speed times time comes out too {'short' if slow else 'long'}."
         )
     assumed = {
         "rear-edge": "that the mean of two speeds, one over the spacing at the start and one at the "
