@@ -104,6 +104,10 @@ def further(seed: Array, index: NDArray[np.int64]) -> Array:
     return np.where(seed == 0.5, 0.5, drawn)
 
 
+FARTHEST_NORMAL = 8.7
+"""No draw of `further_normal` lies farther from zero: sqrt(2 * 54 ln 2) = 8.65."""
+
+
 def further_normal(seed: Array, index: NDArray[np.int64]) -> Array:
     """As `further`, standard normal (G. E. P. Box and M. E. Muller, Ann. Math. Stat. 29 (1958) 610)."""
     radius = np.sqrt(-2.0 * np.log(further(seed, 2 * index)))

@@ -243,8 +243,11 @@ def _receiver(sensor: Sensor, at: Switching, speed: Array) -> Array:
     share = {True: sensor.dark_fraction, False: sensor.light_fraction}
     delay = np.zeros(speed.shape)
     for number, stretch in enumerate(at.runs):
-        trial, edge = np.nonzero((run == number) & np.isfinite(speed))
-        if trial.size:
+        for edge in range(speed.shape[1]):
+            here = (run[:, edge] == number) & np.isfinite(speed[:, edge])
+            if not here.any():
+                continue
+            trial = slice(None) if here.all() else np.flatnonzero(here)
             shares = np.broadcast_to(np.asarray(share[stretch.rising], float), speed.shape[:1])[trial]
             delay[trial, edge] = receiver_delay(stretch, shares, speed[trial, edge], tau[trial])
     return delay

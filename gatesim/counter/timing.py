@@ -4,8 +4,9 @@ from dataclasses import dataclass
 from typing import Protocol
 
 import numpy as np
+from numpy.typing import NDArray
 
-from gatesim.draw import Array, Draw, further_normal
+from gatesim.draw import FARTHEST_NORMAL, Array, Draw, further_normal
 from gatesim.quantity import Scalar, accepts
 from gatesim.transition import trimmed, without_reversals
 
@@ -49,17 +50,42 @@ class Polled:
         if not np.any(self.jitter):
             return trimmed(without_reversals((scan + phase) * cycle))
         seed = draw.uniform("counter.scan_jitter")[:, None]
-        finite = np.isfinite(scan)
-        number = np.where(finite, scan, 0.0).astype(np.int64)
-        starts = np.full(times.shape, np.inf)
-        for candidate in (number + 1, number, number - 1):
-            wander = np.clip(
-                _column(self.jitter) * further_normal(seed, candidate), -0.499 * cycle, 0.499 * cycle
-            )
-            start = (candidate + phase) * cycle + wander
-            starts = np.where(finite & (start >= times), start, starts)
+        shape, finite = times.shape, np.isfinite(scan)
+        scans = _Scans(
+            *(np.broadcast_to(v, shape)[finite] for v in (phase, cycle, _column(self.jitter), seed))
+        )
+        starts = np.full(shape, np.inf)
+        starts[finite] = scans.first_from(times[finite], scan[finite].astype(np.int64))
         # two edges before the same scan are one pulse that was never seen
         return trimmed(without_reversals(starts))
+
+
+@dataclass(frozen=True)
+class _Scans:
+    """The scans that each of m edges may meet; fields (m,)."""
+
+    phase: Array
+    cycle: Array
+    jitter: Array
+    seed: Array
+
+    def start(self, number: NDArray[np.int64], some: NDArray[np.intp] | slice) -> Array:
+        """When scan ``number`` starts, for some of the edges."""
+        most = 0.499 * self.cycle[some]
+        wander = self.jitter[some] * further_normal(self.seed[some], number)
+        return (number + self.phase[some]) * self.cycle[some] + np.clip(wander, -most, most)
+
+    def first_from(self, times: Array, number: NDArray[np.int64]) -> Array:
+        """Start of the first scan not before the times; ``number`` is that without jitter."""
+        starts = self.start(number, slice(None))
+        missed = np.flatnonzero(starts < times)
+        starts[missed] = self.start(number[missed] + 1, missed)
+        # the scan before may start late enough, if its jitter can be so large at all
+        early = (number - 1 + self.phase) * self.cycle + FARTHEST_NORMAL * self.jitter
+        maybe = np.flatnonzero(early >= times)
+        sooner = self.start(number[maybe] - 1, maybe)
+        starts[maybe] = np.where(sooner >= times[maybe], sooner, starts[maybe])
+        return starts
 
 
 @dataclass(frozen=True)

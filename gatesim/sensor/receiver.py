@@ -8,6 +8,8 @@ from gatesim.draw import Array
 from gatesim.sensor.profile import Run
 
 _PER_OCTAVE = 8
+_LEAST = -30.0 * _PER_OCTAVE
+"""Place of a lag length of 1 nm, below which it is late by the lag alone."""
 _EVERY = 2
 _NEVER = 1e-15
 """Share that is taken as missing where the threshold is the very end of the stretch."""
@@ -28,14 +30,14 @@ def receiver_delay(run: Run, share: Array, speed: Array, time_constant: Array) -
     delay = np.zeros(share.shape)
     if not delayed.size:
         return delay
-    place = _PER_OCTAVE * np.log2(lag[delayed])
+    lag, share = lag[delayed], share[delayed]
+    place = np.maximum(_PER_OCTAVE * np.log2(lag), _LEAST)
     below = np.floor(place).astype(int)
     first = int(below.min()) - 1
     table = np.stack([_late(run, number) for number in range(first, int(below.max()) + 3)])
-    nodes = _nodes(run)[1]
-    late = _between(table, below - first, place - below, nodes, share[delayed], rising=run.rising)
+    late = lag * _between(table, below - first, place - below, _nodes(run)[1], share, rising=run.rising)
     if not run.last:
-        late = np.where(run.reached(share[delayed]) + late > run.travel[-1], np.nan, late)
+        late = np.where(run.reached(share) + late > run.travel[-1], np.nan, late)
     delay[delayed] = late / speed[delayed]
     return delay
 
@@ -49,6 +51,8 @@ def _nodes(run: Run) -> tuple[Array, Array]:
 
 def _between(table: Array, row: Array, weight: Array, nodes: Array, share: Array, *, rising: bool) -> Array:
     """Interpolate the table: cubic (Lagrange) over its rows, straight over its columns."""
+    same = bool((share == share[0]).all())
+    share = share[:1] if same else share
     way = 1.0 if rising else -1.0
     right = np.clip(np.searchsorted(way * nodes, way * share), 1, len(nodes) - 1)
     step = nodes[right] - nodes[right - 1]
@@ -60,16 +64,20 @@ def _between(table: Array, row: Array, weight: Array, nodes: Array, share: Array
         -(t + 1.0) * t * (t - 2.0) / 2.0,
         (t + 1.0) * t * (t - 1.0) / 6.0,
     )
-    late = np.zeros(share.shape)
+    if same:
+        column = (1.0 - part) * table[:, right[0] - 1] + part * table[:, right[0]]
+    late = np.zeros(weight.shape)
     for shift, factor in enumerate(lagrange, start=-1):
         at = row + shift
-        late += factor * ((1.0 - part) * table[at, right - 1] + part * table[at, right])
+        late += factor * (
+            column[at] if same else (1.0 - part) * table[at, right - 1] + part * table[at, right]
+        )
     return late
 
 
 @lru_cache(maxsize=256)
 def _late(run: Run, number: int) -> Array:
-    """Travel by which a receiver of that lag length crosses the share at each node late."""
+    """Travel, in lag lengths, by which a receiver of that lag crosses the share at each node late."""
     lag = 2.0 ** (number / _PER_OCTAVE)
     travel, light = _nodes(run)
     signal = _lagging(travel, light, lag)
@@ -79,7 +87,8 @@ def _late(run: Run, number: int) -> Array:
     later = way * light > way * signal[-1]
     missing = np.maximum(np.abs(light[-1] - light[later]), _NEVER)
     reached[later] = travel[-1] + lag * np.log(np.abs(light[-1] - signal[-1]) / missing)
-    return reached - travel
+    late: Array = (reached - travel) / lag
+    return late
 
 
 def _lagging(travel: Array, light: Array, lag: float) -> Array:
