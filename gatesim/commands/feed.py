@@ -13,7 +13,8 @@ import click
 @click.option("--parts", type=click.IntRange(min=200), default=20_000, show_default=True,
               help="Parts counted at each rate, rounded up to whole streams of 100.")  # fmt: skip
 @click.option("--gaps", type=click.Choice(["fixed", "uniform", "normal", "exponential"]),
-              default="exponential", show_default=True, help="Distribution of the times between releases.")  # fmt: skip
+              default="exponential", show_default=True,
+              help="Distribution of the times between releases.")  # fmt: skip
 @click.option("--scatter", type=click.FloatRange(0.0, 0.577), default=0.2, show_default=True,
               help="Standard deviation over mean of uniform and normal gaps.")  # fmt: skip
 @click.option("--rates", default=None, metavar="LOW:HIGH:POINTS",

@@ -50,6 +50,15 @@ class Fates:
     element: NDArray[np.int64]
 
 
+_REGISTERS = {
+    "dwell": (0, False),
+    "capture": (1, True),
+    "rear_capture": (1, False),
+    "third_capture": (2, True),
+}
+"""Gate of the edge that each register latches, and whether it is one to dark."""
+
+
 def registers_used(scenario: Scenario) -> tuple[str, ...]:
     """Registers that the formula in charge reads."""
     return FORMULAS[controller_of(scenario).formulas[0]].registers
@@ -58,7 +67,9 @@ def registers_used(scenario: Scenario) -> tuple[str, ...]:
 def fates(scenario: Scenario, crossings: Crossings, processed: Processed) -> Fates:
     """Judge every part of s streams of m parts by the edges that the counter latched.
 
-    An edge belongs to the part whose own edge at that gate came last before it.
+    An edge belongs to the darkness in the beam whose own edge came last before it, and this to
+    the part that began or ended it. A part with another in its shadow counts as merged even
+    if its own reading is right: two parts in one place push each other.
     """
     parts = crossings.gates[0].shape[1]
     own = [_own_edges(crossings, processed, gate, parts) for gate in (0, 1)]
@@ -76,7 +87,7 @@ def fates(scenario: Scenario, crossings: Crossings, processed: Processed) -> Fat
     fate[started & read] = Fate.MIXED
     fate[together] = Fate.MERGED
     fate[split] = Fate.SPLIT
-    fate[correct & ~split] = Fate.CORRECT
+    fate[correct & ~split & ~together] = Fate.CORRECT
     element = np.where(split, STAGES.index("input filter"), stage)
     never = ~np.isfinite(crossings.starts(0)) | ~np.isfinite(crossings.starts(1))
     element = np.where(never, ELEMENTS.index("motion"), element)
@@ -85,10 +96,24 @@ def fates(scenario: Scenario, crossings: Crossings, processed: Processed) -> Fat
 
 def _own_edges(crossings: Crossings, processed: Processed, gate: int, parts: int) -> list[NDArray[np.int64]]:
     """Edges to dark that each part has to itself after each stage, (s, m) each."""
-    starts = crossings.starts(gate)
     return [
-        tally(latest(starts, signals[gate][:, ::2], processed.guard), parts) for signals in processed.signals
+        tally(_owner(crossings, processed, gate, signals[gate][:, ::2], dark=True), parts)
+        for signals in processed.signals
     ]
+
+
+def _owner(
+    crossings: Crossings, processed: Processed, gate: int, times: Array, *, dark: bool
+) -> NDArray[np.int64]:
+    """The part that made each edge at ``times`` (s, k) after some stage of a gate; -1 for none.
+
+    First the darkness in the beam: its edges are a dwell and a gap apart, further than any
+    latency; then the part, whose edge is that very number.
+    """
+    light = processed.signals[0][gate][:, 0 if dark else 1 :: 2]
+    made = latest(crossings.starts(gate) if dark else crossings.ends(gate), light, 0.0)
+    place = latest(light, times, processed.guard)
+    return np.where(place >= 0, np.take_along_axis(made, np.maximum(place, 0), axis=1), -1)
 
 
 def _lost_at(counts: list[NDArray[np.int64]]) -> NDArray[np.int64]:
@@ -130,18 +155,13 @@ def _cycles(
     scenario: Scenario, crossings: Crossings, processed: Processed, parts: int
 ) -> tuple[Flags, Flags, Flags]:
     """Which parts (s, m) started a cycle, one with a reading, and just one, all their own."""
-    cycles, guard = processed.cycles, processed.guard
-    marks = {
-        "dwell": lambda: crossings.ends(0),
-        "capture": lambda: crossings.starts(1),
-        "rear_capture": lambda: crossings.ends(1),
-        "third_capture": lambda: crossings.starts(2),
-    }
-    first = latest(crossings.starts(0), cycles.start, guard)
+    cycles = processed.cycles
+    first = _owner(crossings, processed, 0, cycles.start, dark=True)
     complete = first >= 0
     alone = first >= 0
     for register in registers_used(scenario):
-        owner = latest(marks[register](), getattr(cycles, register), guard)
+        gate, dark = _REGISTERS[register]
+        owner = _owner(crossings, processed, gate, getattr(cycles, register), dark=dark)
         complete &= owner >= 0
         alone &= owner == first
     started = tally(first, parts)
