@@ -7,7 +7,6 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from structured_text import Fault, parse
 
 from gatesim.formula import FORMULAS, Constants
 from gatesim.problem import InputError
@@ -17,6 +16,7 @@ from gatesim.shopfloor.integer.machine import run, truncated
 from gatesim.shopfloor.integer.program import DINT, INT, LINT, OK, UDINT, Constant, Program, Register, Step
 from gatesim.shopfloor.integer.structuredtext import structured_text
 from gatesim.shopfloor.integer.vectors import passage, real_length, vectors, vectors_csv
+from tests.structured_text import Fault, parse
 
 # A made-up rig; the checks hold the integer forms against the same formulas in real numbers.
 RIG = Constants(

@@ -9,7 +9,6 @@ from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
-from structured_text import parse
 
 from gatesim.cli import cli
 from gatesim.problem import InputError
@@ -20,6 +19,7 @@ from gatesim.shopfloor.integer.program import OK
 from gatesim.shopfloor.sheet import sheet
 from gatesim.view.package import package, proof_text, write_package
 from gatesim.view.sheet import sheet_html, sheet_pdf
+from tests.structured_text import parse
 
 SCENARIOS = Path(__file__).parent.parent / "scenarios"
 DAY = date(2026, 1, 31)
