@@ -57,6 +57,11 @@ def main() -> None:
     except InputError as problem:
         click.echo(f"gatesim: {problem}", err=True)
         sys.exit(2)
+    except ArithmeticError as problem:  # forces beyond reason, such as a brake of a meganewton
+        click.echo(
+            f"gatesim: the motion cannot be computed ({problem}), expected forces a part can meet", err=True
+        )
+        sys.exit(2)
     except click.ClickException as problem:
         problem.show()
         sys.exit(2)

@@ -11,6 +11,7 @@ from gatesim import pipeline
 from gatesim.cautions import cautions
 from gatesim.draw import Nominal, Streams
 from gatesim.formula import Constants
+from gatesim.outcome import Outcome
 from gatesim.pipeline import Passed
 from gatesim.problem import InputError
 from gatesim.scenario import Scenario
@@ -113,6 +114,12 @@ def gather(scenario: Scenario, wish: Wish, today: date) -> Handover:
     guard = wish.guard_factor * std + bias
     trials = [(r, run(made.program, r)) for passed in spread for r in _registers(made, passed)]
     valid = [(g.length, real_length(made, constants, r)) for r, g in trials if g.status == OK]
+    if not valid:
+        word = Outcome(int(nominal[1].outcome[0])).word
+        raise InputError(
+            f"{scenario.file}: none of {len(trials)} simulated passages gives a valid length "
+            f"(outcome of the nominal one: {word}), expected a rig that measures"
+        )
     valid_vectors = [(v.length, v.real) for v in table if v.status == OK]
     errors = [abs(length * wish.unit - real) for length, real in (*valid, *valid_vectors)]
     return Handover(
