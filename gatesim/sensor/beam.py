@@ -61,24 +61,29 @@ def blocked_fraction(part: Part, beam: Beam, travel: Array, length: float) -> Ar
         lit = end > start
         if not lit.any():
             continue
-        span = (travel[lit], start[lit], end[lit])
-        total[lit] += piece.sign * (
-            _clipped(piece, beam, beam.offset, *span) + _clipped(piece, beam, -beam.offset, *span)
-        )
+        along = _divisions(piece, beam, travel[lit], start[lit], end[lit])
+        for offset in (beam.offset, -beam.offset):
+            total[lit] += piece.sign * _clipped(piece, beam, offset, travel[lit], along)
     return np.clip(total / beam.area, 0.0, 1.0)
 
 
-def _clipped(piece: Piece, beam: Beam, offset: float, travel: Array, start: Array, end: Array) -> Array:
-    """Integral of clip(offset + c, -r, r) from ``start`` to ``end`` along the beam, (k,)."""
-    meets = np.concatenate(
-        [_meeting(piece, beam, offset, side, travel) for side in (1.0, -1.0)]
-        + [start[:, None], end[:, None]],
-        axis=1,
-    )
+def _divisions(piece: Piece, beam: Beam, travel: Array, start: Array, end: Array) -> Array:
+    """Places along the beam, (k, m), from ``start`` to ``end``, that part where clip changes its branch."""
+    if beam.shape == "slit":
+        reaches = {abs(side * beam.offset + 0.5 * beam.height) for side in (1.0, -1.0)}
+        meets = travel[:, None] - np.array([depth for reach in reaches for depth in piece.depth_of(reach)])
+    else:
+        meets = piece.meets_circle(0.5 * beam.width, beam.offset, travel)
     # no meeting (NaN) or one elsewhere: a division of no length
     meets = np.where(np.isnan(meets), start[:, None], np.clip(meets, start[:, None], end[:, None]))
-    meets.sort(axis=1)
-    low, high, at = meets[:, :-1], meets[:, 1:], travel[:, None]
+    along = np.column_stack([start, meets, end])
+    along.sort(axis=1)
+    return along
+
+
+def _clipped(piece: Piece, beam: Beam, offset: float, travel: Array, along: Array) -> Array:
+    """Integral of clip(offset + c, -r, r) over the divisions of the beam (k, m), (k,)."""
+    low, high, at = along[:, :-1], along[:, 1:], travel[:, None]
     middle = 0.5 * (low + high)
     chord, reach = offset + beam.half_chord(middle), piece.reach(at - middle)
     chords = offset * (high - low) + beam.half_chord_integral(high) - beam.half_chord_integral(low)
@@ -87,12 +92,3 @@ def _clipped(piece: Piece, beam: Beam, offset: float, travel: Array, start: Arra
     parts = np.where(chord > reach, reaches, np.where(chord < -reach, -reaches, chords))
     area: Array = parts.sum(axis=1)
     return area
-
-
-def _meeting(piece: Piece, beam: Beam, offset: float, side: float, travel: Array) -> Array:
-    """Where along the beam offset + c = side * r may hold, (k, m); NaN where it does not."""
-    if beam.shape == "slit":
-        found = piece.depth_of(np.abs(offset + 0.5 * beam.height))
-        places: Array = travel[:, None] - np.array(found)
-        return places
-    return piece.meets_circle(0.5 * beam.width, offset, side, travel)

@@ -35,15 +35,18 @@ class Straight:
         """Depths at which the half-height is ``reach``."""
         return [(reach - self.base) / self.slope] if self.slope else [np.nan]
 
-    def meets_circle(self, radius: float, offset: float, side: float, travel: Array) -> Array:
-        """Where u along a circular beam offset + sqrt(radius^2 - u^2) = side * r(travel - u) may hold.
+    def meets_circle(self, radius: float, offset: float, travel: Array) -> Array:
+        """Where u along a circular beam c = sqrt(radius^2 - u^2) is r(travel - u) give or take ``offset``.
 
-        ``travel`` (k,) -> (k, m), NaN where it does not. Two roots of a quadratic.
+        ``travel`` (k,) -> (k, m), NaN where it is not; places of the other branches of either
+        root may be among them. Two roots of a quadratic for each side.
         """
         if np.isinf(self.base):
             return np.full((travel.size, 1), np.nan)
-        p, q = side * (self.base + self.slope * travel) - offset, side * self.slope
-        return _quadratic(np.full(travel.shape, 1.0 + q * q), -2.0 * p * q, p * p - radius**2)
+        reach, q = self.base + self.slope * travel, self.slope
+        sides = [reach - offset] if offset == 0.0 else [reach - offset, reach + offset]
+        square = np.full(travel.shape, 1.0 + q * q)
+        return np.hstack([_quadratic(square, -2.0 * p * q, p * p - radius**2) for p in sides])
 
 
 @dataclass(frozen=True)
@@ -80,11 +83,11 @@ class Arc:
         half = self.length * np.sqrt(rest) if rest >= 0.0 else np.nan
         return [self.middle - half, self.middle + half]
 
-    def meets_circle(self, radius: float, offset: float, side: float, travel: Array) -> Array:
+    def meets_circle(self, radius: float, offset: float, travel: Array) -> Array:
         """See `Straight.meets_circle`.
 
-        With the beam on the axis a quadratic, else a quartic: c^2 + 2 o c + o^2 = r^2 squared
-        once more; its roots also hold for the other side, which only divides the arc further.
+        With the beam on the axis a quadratic, else a quartic that holds for both sides:
+        r^2 = c^2 + 2 o c + o^2, squared once more.
         """
         ratio = (self.height / self.length) ** 2
         back = (travel - self.middle) / radius  # lengths in radii: the depth less the middle is back - u
