@@ -123,7 +123,7 @@ def estimate(scenario: Scenario, log: Log, wish: Wish) -> Fit:
     at = _rough(rough)
     start = np.where(np.isnan(rows.known), rough.lengths(at), rows.known)
     everything = _system(forward, rows, rows.fitted, start, at, wish)
-    expected = _expected(replace(everything, target=everything.cells.median), at)
+    expected = _expected(replace(everything, target=everything.cells.median), at)[everything.cells.group]
     flagged, distance, limit = outlying(rows, rows.fitted, everything.cells, everything.covariance, expected)
     many = too_many(flagged, rows.fitted)
     final = everything if many or not flagged.any() else _without(everything, rows, rows.fitted & ~flagged)
@@ -178,10 +178,8 @@ def _settled(system: System) -> System:
 
 
 def _expected(system: System, at: Array) -> Array:
-    """Expected counts (c, 4) of the cells."""
-    lengths = system.lengths(at)
-    counts = system.forward.expected(np.broadcast_to(at, (len(lengths), len(at))), lengths)
-    return (counts + system.offset)[system.cells.group]
+    """Expected counts (g, 4)."""
+    return system.at(at).counts + system.offset
 
 
 def _check_start(system: System, rows: Rows) -> None:
@@ -215,10 +213,12 @@ def _result(
     misfit = float((found.residual**2).sum())
     unknown_lengths = int((np.isinf(system.doubt)).sum())
     freedom = int(cells.mask.sum()) - apart.rank - unknown_lengths
-    slopes = forward.derivatives(found.estimate, lengths)[1][cells.group][:, :, : forward.unknowns]
+    slopes = system.at(found.estimate).slopes[cells.group][:, :, : forward.unknowns]
     names = tuple(p.name for p in forward.parameters[: forward.unknowns])
-    adequacy = judge(rows, cells, system.covariance, expected, misfit, freedom, slopes, names)
-    residual = _residuals(rows, system, found.estimate, lengths)
+    by_cell = expected[cells.group]
+    adequacy = judge(rows, cells, system.covariance, by_cell, misfit, freedom, slopes, names)
+    std = np.sqrt(system.covariance.diagonal(axis1=1, axis2=2))
+    residual = ((rows.counts - expected[rows.group]) / std[rows.group]).T
     result = Fit(
         scenario=scenario,
         wish=wish,
@@ -229,7 +229,7 @@ def _result(
         covariance=spread,
         lengths=lengths,
         length_std=system.length_std(found.estimate, spread),
-        residual=residual,
+        residual=np.where(rows.usable, residual, np.nan).T,
         distance=distance,
         distance_limit=limit,
         outliers=flagged & (not many),
@@ -241,14 +241,6 @@ def _result(
         notes=(),
     )
     return replace(result, notes=_notes(result))
-
-
-def _residuals(rows: Rows, system: System, at: Array, lengths: Array) -> Array:
-    """Counts less expectation (n, 4) over the standard uncertainty of one register."""
-    counts = system.forward.expected(np.broadcast_to(at, (len(lengths), len(at))), lengths) + system.offset
-    std = np.sqrt(system.covariance.diagonal(axis1=1, axis2=2))
-    residual: Array = (rows.counts - counts[rows.group]) / std[rows.group]
-    return np.where(rows.usable[:, None], residual, np.nan)
 
 
 def _notes(result: Fit) -> tuple[str, ...]:

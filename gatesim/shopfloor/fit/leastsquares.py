@@ -51,7 +51,9 @@ def minimise(
         gtol=tolerance,
         max_nfev=100,
     )
-    return Minimum(found.x, residual(found.x), jacobian(found.x), found.status > 0, str(found.message))
+    # a robust search ends with a Jacobian weighted by its loss, which is nobody's
+    slopes = jacobian(found.x) if robust else found.jac
+    return Minimum(found.x, found.fun, slopes, found.status > 0, str(found.message))
 
 
 def covariance(jacobian: Array) -> Array:

@@ -18,6 +18,7 @@ from gatesim.shopfloor.fit.system import System, whitening
 
 CLOSE = 0.95  # correlations from here on are named
 POOR = 3.0
+LEAST = 1e-100  # stands for a singular value of 0, whose square still divides
 DRAWS = 500
 
 
@@ -90,7 +91,7 @@ def separability(jacobian: Array, forward: Forward) -> Separability:
     _, values, directions = np.linalg.svd(own, full_matrices=False)
     whole = np.linalg.norm(jacobian[:, :u] * sizes, axis=0).max()
     good = values > RANK_TOLERANCE * whole
-    safe = np.maximum(values, 1e-300)
+    safe = np.maximum(values, LEAST)
     spread = (directions.T / safe**2) @ directions
     std = np.sqrt(np.diag(spread))
     return Separability(names, values, directions, int(good.sum()), spread / np.outer(std, std))
@@ -109,11 +110,11 @@ def extras(system: System, deviations: Array, base: Array, seed: int) -> tuple[E
         if np.isnan(jacobian).any():
             continue  # the rig would not measure that
         with_it = separability(jacobian, by)
-        spread = (with_it.directions.T / np.maximum(with_it.values, 1e-300) ** 2) @ with_it.directions
+        spread = (with_it.directions.T / np.maximum(with_it.values, LEAST) ** 2) @ with_it.directions
         std = np.sqrt(np.diag(spread)) * sizes
         names = with_it.names
         smallest = float(with_it.values[-1])
-        gain = smallest / max(float(before), 1e-300)
+        gain = smallest / max(float(before), LEAST)
         found.append(Extra(what, smallest, gain, dict(zip(names, std.tolist(), strict=True))))
     return tuple(sorted(found, key=lambda extra: -extra.smallest))
 
@@ -126,7 +127,11 @@ def _candidates(
     recorded = np.asarray(np.isfinite(forward.expected(deviations[None, :], system.start[:1])[0]))
     for number, name in enumerate(REGISTERS):
         if recorded[number] and not seen[number]:
-            yield f"log the register {name} as well", _with_register(system, deviations, number), forward
+            yield (
+                f"log the register {name.replace('_', ' ')} as well",
+                _with_register(system, deviations, number),
+                forward,
+            )
     if scenario.gate.rearm is None:
         for factor in (2, 4, 8):
             yield from _with_third_gate(system, deviations, factor, seed)

@@ -11,6 +11,7 @@ from gatesim.shopfloor.fit.forward import Forward
 from gatesim.shopfloor.fit.rows import Cells, Mask
 
 LENGTH_STEPS = 8
+LENGTH_TOLERANCE = 1e-7  # of the last step: what is left is its square
 
 
 @dataclass(frozen=True)
@@ -43,23 +44,35 @@ class System:
         """Lengths that are estimated, (g,)."""
         return self.doubt > 0.0
 
+    def at(self, deviations: Array) -> "Point":
+        """Lengths, expected counts and slopes for deviations (k,); kept, as each is asked for by turns."""
+        key = deviations.tobytes()
+        if key not in self._kept:
+            self._kept.clear()
+            lengths = self._solve(deviations) if self.free.any() else self.start
+            self._kept[key] = Point(lengths, *self.forward.derivatives(deviations, lengths))
+        return self._kept[key]
+
+    @cached_property
+    def _kept(self) -> dict[bytes, "Point"]:
+        return {}
+
+    def lengths(self, deviations: Array) -> Array:
+        """Lengths (g,) that suit the deviations best."""
+        return self.at(deviations).lengths
+
     def residual(self, deviations: Array) -> Array:
         """Residuals (n,) for deviations (k,), at the lengths that suit them best."""
-        lengths = self.lengths(deviations)
-        expected = self.forward.expected(
-            np.broadcast_to(deviations, (len(lengths), len(deviations))), lengths
+        point = self.at(deviations)
+        return np.concatenate(
+            [self._cells(point.counts).ravel(), *self._prior_rows(deviations, point.lengths)]
         )
-        return np.concatenate([self._cells(expected).ravel(), *self._prior_rows(deviations, lengths)])
 
     def jacobian(self, deviations: Array) -> Array:
         """Total derivative (n, k) of `residual`: the lengths follow the parameters."""
-        lengths = self.lengths(deviations)
-        _, slopes, by_length = self.forward.derivatives(deviations, lengths)
-        group = self.cells.group
-        cells = self.whitening @ self._known(slopes)[group]
-        lever = np.einsum("crs,cs->cr", self.whitening, self._known(by_length)[group])
+        cells, lever = self._white(self.at(deviations))
         follow = self._follow(cells, lever)
-        cells = cells + lever[:, :, None] * follow[group][:, None, :]
+        cells = cells + lever[:, :, None] * follow[self.cells.group][:, None, :]
         informed = self._informed
         k = len(deviations)
         prior = np.isfinite(self.forward.priors)
@@ -70,6 +83,12 @@ class System:
                 np.diag(1.0 / self.forward.priors)[prior],
             ]
         )
+
+    def _white(self, point: "Point") -> tuple[Array, Array]:
+        """Whitened slopes of the cells by the parameters (c, 4, k) and by their length (c, 4)."""
+        group = self.cells.group
+        cells: Array = self.whitening @ self._known(point.slopes)[group]
+        return cells, np.einsum("crs,cs->cr", self.whitening, self._known(point.by_length)[group])
 
     def _follow(self, cells: Array, lever: Array) -> Array:
         """How the best lengths move with the parameters, (g, k)."""
@@ -113,38 +132,45 @@ class System:
             (deviations / self.forward.priors)[prior],
         )
 
-    def lengths(self, deviations: Array) -> Array:
-        """Lengths (g,) that suit the deviations best: Gauss-Newton, each length by itself."""
+    def _solve(self, deviations: Array) -> Array:
+        """Gauss-Newton, each length by itself."""
         lengths = self.start
-        if not self.free.any():
-            return lengths
         for _ in range(LENGTH_STEPS):
             counts, _, by_length = self.forward.derivatives(deviations, lengths, of_length_only=True)
-            residual = self._cells(counts)
             lever = np.einsum("crs,cs->cr", self.whitening, self._known(by_length)[self.cells.group])
             pull = np.zeros(len(lengths))
-            np.add.at(pull, self.cells.group, (lever * residual).sum(axis=1))
-            if self._informed.any():
-                pull[self._informed] += ((lengths - self.start) / self.doubt**2)[self._informed]
+            np.add.at(pull, self.cells.group, (lever * self._cells(counts)).sum(axis=1))
+            pull[self._informed] += ((lengths - self.start) / np.where(self._informed, self.doubt, 1.0) ** 2)[
+                self._informed
+            ]
             firm = self._length_information(lever)
             step = np.where(self.free & (firm > 0.0), -pull / np.where(firm > 0.0, firm, 1.0), 0.0)
             # a length stays positive, whatever a far-off trial step of the parameters suggests
             lengths = np.maximum(lengths + step, 0.2 * lengths)
-            if not np.any(np.abs(step) > 1e-10 * lengths):
+            if not np.any(np.abs(step) > LENGTH_TOLERANCE * lengths):
                 break
         return lengths
 
     def length_std(self, deviations: Array, covariance: Array) -> Array:
         """Standard uncertainties of the lengths (g,), with what they owe to the parameters."""
-        lengths = self.lengths(deviations)
-        _, slopes, by_length = self.forward.derivatives(deviations, lengths)
-        cells = self.whitening @ self._known(slopes)[self.cells.group]
-        lever = np.einsum("crs,cs->cr", self.whitening, self._known(by_length)[self.cells.group])
+        if not self.free.any():
+            return np.zeros(len(self.start))
+        cells, lever = self._white(self.at(deviations))
         firm, follow = self._length_information(lever), self._follow(cells, lever)
         finite = np.where(np.isfinite(covariance), covariance, 0.0)
         variance = 1.0 / np.where(firm > 0.0, firm, np.inf) + np.einsum("gk,kl,gl->g", follow, finite, follow)
         std: Array = np.where(self.free, np.sqrt(variance), 0.0)
         return std
+
+
+@dataclass(frozen=True)
+class Point:
+    """Lengths (g,) m, expected counts (g, 4), slopes by parameter (g, 4, k) and by length (g, 4)."""
+
+    lengths: Array
+    counts: Array
+    slopes: Array
+    by_length: Array
 
 
 def whitening(covariance: Array, mask: Mask) -> Array:

@@ -1,0 +1,72 @@
+"""Does the fit say when the model is wrong, a row does not belong, or the rig drifts."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from gatesim.shopfloor.fit.fit import Wish, estimate
+from tests.fit_logs import logs, rig
+
+REFERENCES = np.repeat([0.15, 0.2, 0.26], 12)
+WISH = Wish(["path.friction"], held_out=0.0, draws=1000)
+
+
+def test_an_unmodelled_brake_is_reported_as_lack_of_fit() -> None:
+    braked = rig(brake='start = "450 mm"\nlength = "150 mm"\npeak_force = "0.3 N"\ncritical_speed = "2 m/s"')
+    for log in logs(braked, REFERENCES, 3, 7)[0]:
+        found = estimate(rig(), log, WISH).adequacy
+        assert not found.describes
+        assert found.lack_of_fit is not None
+        assert found.lack_of_fit.p < 1e-6
+        # rows repeat one another as well as ever: it is the model, not the scatter
+        assert found.scatter is not None
+        assert not found.scatter.significant
+
+
+def test_the_same_brake_in_the_model_fits() -> None:
+    braked = rig(brake='start = "450 mm"\nlength = "150 mm"\npeak_force = "0.3 N"\ncritical_speed = "2 m/s"')
+    [log], _ = logs(braked, REFERENCES, 1, 7)
+    assert estimate(braked, log, replace(WISH, unknown=["brake.peak_force"])).adequacy.describes
+
+
+@pytest.mark.parametrize("lone", [False, True])
+def test_a_row_that_does_not_belong_is_set_apart_and_named(lone: bool) -> None:
+    references = np.linspace(0.15, 0.26, 24) if lone else REFERENCES
+    [log], _ = logs(rig(), references, 1, 13, {"path.friction": 0.28})
+    clean = estimate(rig(), log, WISH)
+    assert not clean.outliers.any()
+    log.numbers["capture"][9] += 60.0
+    found = estimate(rig(), log, WISH)
+    assert np.flatnonzero(found.outliers).tolist() == [9]
+    assert [bad.line for bad in found.apart] == [11]
+    assert abs(found.estimate[0] - clean.estimate[0]) < 0.5 * clean.std[0]
+
+
+def test_many_odd_rows_are_left_in_and_called_scatter() -> None:
+    [log], _ = logs(rig(), REFERENCES, 1, 13)
+    log.numbers["capture"][::3] += 60.0
+    found = estimate(rig(), log, WISH)
+    assert not found.outliers.any()
+    assert found.suspects.sum() == 12
+    assert any("too many for outliers" in note for note in found.notes)
+
+
+def test_friction_that_falls_with_time_is_found_with_its_rate() -> None:
+    order = np.random.default_rng(4).permutation(np.tile(REFERENCES, 2))
+    time = np.arange(len(order)) * 60.0
+    rate = -1e-6
+    [log], _ = logs(rig(), order, 1, 20, {"path.friction": 0.3})
+    steady = estimate(rig(), replace(log, numbers={**log.numbers, "time": time}), WISH).adequacy
+    assert not steady.drift.significant
+    parts = [logs(rig(), order, 1, 20, {"path.friction": 0.3 + rate * t})[0][0] for t in time[::6]]
+    # the same draws at every time: row k of the log comes from the rig as it was at its time
+    numbers = {
+        name: np.array([parts[k // 6].numbers[name][k] for k in range(len(order))]) for name in log.numbers
+    }
+    found = estimate(rig(), replace(log, numbers={**numbers, "time": time}), WISH).adequacy
+    assert found.drift.significant
+    [drift] = found.drifts
+    assert drift.name == "path.friction"
+    assert abs(drift.slope - rate) < 5.0 * drift.std + 0.1 * abs(rate)  # steps of six rows
+    assert found.drift_per == "s"
