@@ -1,0 +1,186 @@
+"""``gatesim fit``: text, JSON, figure, the scenario it writes, and what it says of bad input."""
+
+import json
+import math
+from pathlib import Path
+
+import jsonschema
+import numpy as np
+import pytest
+from click.testing import CliRunner, Result
+
+from gatesim.commands.fit import command
+from gatesim.problem import InputError
+from gatesim.scenario import load
+from gatesim.scenario.schema import json_schema
+from gatesim.shopfloor.fit.fit import Wish, fit
+from gatesim.shopfloor.log import Log
+from tests.fit_logs import SLIDE, logs, rig
+
+REFERENCES = np.repeat([0.15, 0.2, 0.26], 12)
+
+
+def written(log: Log, path: Path) -> Path:
+    names = list(log.numbers)
+    heads = [f"{n} [m]" if n == "reference" else f"{n} [1]" for n in names]
+    rows = [",".join(f"{log.numbers[n][k]:.17g}" for n in names) for k in range(len(log))]
+    path.write_text("\n".join([",".join(heads), *rows, "0.2,,,oops"]) + "\n", encoding="utf-8")
+    return path
+
+
+@pytest.fixture
+def files(tmp_path: Path) -> tuple[Path, Path]:
+    scenario = tmp_path / "rig.toml"
+    scenario.write_text(SLIDE.replace("friction = 0.3", "friction = 0.3  # a guess"), encoding="utf-8")
+    [log], _ = logs(load(scenario), REFERENCES, 1, 8, {"path.friction": 0.27})
+    return scenario, written(log, tmp_path / "log.csv")
+
+
+def run(*arguments: object) -> Result:
+    return CliRunner().invoke(command, [str(a) for a in arguments])
+
+
+def test_text_and_json_say_the_same_and_name_the_bad_line(files: tuple[Path, Path]) -> None:
+    text = run(*files, "--unknown", "path.friction").output
+    found = json.loads(run(*files, "--unknown", "path.friction", "--json").output)
+    [friction] = [q for q in found["quantities"] if q["unknown"]]
+    assert friction["name"] == "path.friction"
+    assert abs(friction["estimate"] - 0.27) < 5.0 * friction["standard_uncertainty"]
+    assert f"{friction['estimate']:.4f}(" in text or f"{friction['estimate']:.5f}(" in text
+    assert "line 38: " in text
+    assert [bad["line"] for bad in found["log"]["set_apart"]] == [38]
+    assert found["adequacy"]["describes"]
+    assert "The model describes the log." in text
+    assert {c["formula"] for c in found["corrections"]} >= {"spacing-dwell", "known-acceleration"}
+
+
+def test_the_written_scenario_keeps_comments_and_holds_value_uncertainty_and_covariance(
+    files: tuple[Path, Path], tmp_path: Path
+) -> None:
+    target = tmp_path / "new.toml"
+    result = run(*files, "--unknown", "path.friction", "--formula", "known-acceleration", "-o", target)
+    assert result.exit_code == 0, result.output
+    assert "# a guess" in target.read_text(encoding="utf-8")
+    new = load(target)
+    assert new.fitted is not None
+    place = new.fitted.quantities.index("path.friction")
+    friction = new.path.friction
+    assert friction.nominal == pytest.approx(new.fitted.estimates[place], abs=0.01 * friction.std)
+    assert friction.std**2 == pytest.approx(new.fitted.covariance[place][place], rel=0.02)
+    assert (new.fitted.log, new.fitted.rows, new.fitted.held_out) == (str(files[1]), 27, 9)
+    assert new.formula.use == ("known-acceleration",)
+    assert new.formula.acceleration is not None
+    a = 9.80665 * (math.sin(new.path.slope.nominal) - friction.nominal * math.cos(new.path.slope.nominal))
+    assert new.formula.acceleration.nominal == pytest.approx(a, rel=1e-5)
+    jsonschema.validate(json.loads(json.dumps(new.raw, default=str)), json_schema())
+    assert not [p for p in tmp_path.iterdir() if p.name.startswith(".")]
+
+
+def test_constants_leave_no_bias_on_rows_that_the_fit_did_not_see(files: tuple[Path, Path]) -> None:
+    """Under constant acceleration the corrected formula is exact (Newton's second law, integrated)."""
+    from gatesim.shopfloor.log import read_log
+
+    found = fit(load(files[0]), read_log(files[1]), Wish(["path.friction"]))
+    one = next(c for c in found.corrections if c.formula == "known-acceleration")
+    assert one.before is not None
+    assert one.after is not None
+    assert abs(one.after.bias) < 5.0 * one.after.bias_std + 2e-5  # gain and zero have their own scatter
+    assert abs(one.before.bias) > 10.0 * abs(one.after.bias)
+    spacing = next(c for c in found.corrections if c.formula == "spacing-dwell")
+    assert spacing.after is not None
+    # a straight line does not take away what grows with the square of the dwell
+    assert spacing.after.std > 3.0 * one.after.std
+
+
+def test_held_out_rows_are_drawn_by_seed_from_every_length_and_do_not_enter_the_fit() -> None:
+    [log], _ = logs(rig(), REFERENCES, 1, 8)
+    one, same = (fit(rig(), log, Wish(["path.friction"], seed=5, draws=300)) for _ in range(2))
+    np.testing.assert_array_equal(one.rows.held_out, same.rows.held_out)
+    assert np.bincount(one.rows.group[one.rows.held_out]).tolist() == [3, 3, 3]
+    other = fit(rig(), log, Wish(["path.friction"], seed=6, draws=300))
+    assert (one.rows.held_out != other.rows.held_out).any()
+    log.numbers["capture"][one.rows.held_out] += 500.0
+    again = fit(rig(), log, Wish(["path.friction"], seed=5, draws=300))
+    np.testing.assert_array_equal(one.estimate, again.estimate)
+
+
+def test_residuals_are_drawn(files: tuple[Path, Path], tmp_path: Path) -> None:
+    picture = tmp_path / "residuals.svg"
+    assert run(*files, "--unknown", "path.friction", "--figure", picture).exit_code == 0
+    assert "<svg" in picture.read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize(
+    ("options", "said"),
+    [
+        (["--unknown", "path.fricton"], "did you mean path.friction?"),
+        (["--unknown", "part.length"], "lengths that the log does not give"),
+        (["--unknown", "formula.gain"], "expected a quantity of the rig"),
+        (["--unknown", "path.friction", "--unknown", "path.friction"], "each quantity once"),
+        (["--unknown", "path.friction", "--varies", "part.mass"], "part.mass has no spread"),
+        (["--unknown", "path.friction", "--reference-uncertainty", "-1 mm"], "expected 0 or more"),
+        (["--unknown", "path.friction", "--formula", "three-gates"], "expected one that the log allows"),
+        (["--unknown", "path.friction", "--column", "N1"], "expected HEADER=NAME"),
+    ],
+)
+def test_bad_input_is_told_in_one_sentence(files: tuple[Path, Path], options: list[str], said: str) -> None:
+    problem = run(*files, *options).exception
+    assert isinstance(problem, InputError)
+    assert said in str(problem)
+    assert "\n" not in str(problem)
+
+
+def test_what_the_log_does_not_determine_is_not_written(files: tuple[Path, Path], tmp_path: Path) -> None:
+    target = tmp_path / "new.toml"
+    result = run(*files, "--unknown", "path.friction", "--unknown", "path.slope", "-o", target)
+    assert "cannot separate path.friction" in result.output
+    assert isinstance(result.exception, InputError)
+    assert "does not determine path.friction and path.slope" in str(result.exception)
+    assert not target.exists()
+
+
+def test_an_estimate_that_no_rig_can_have_is_reported_and_not_written(tmp_path: Path) -> None:
+    """Friction below zero: the log of a rig that is steeper than its scenario says."""
+    scenario = tmp_path / "rig.toml"
+    scenario.write_text(SLIDE, encoding="utf-8")
+    [log], _ = logs(load(scenario), REFERENCES, 1, 8, {"path.friction": -0.05})
+    log_file = written(log, tmp_path / "log.csv")
+    target = tmp_path / "new.toml"
+    result = run(scenario, log_file, "--unknown", "path.friction", "-o", target)
+    assert "-0.0" in result.output
+    assert isinstance(result.exception, InputError)
+    assert "path.friction" in str(result.exception)
+    assert not target.exists()
+
+
+def test_a_log_the_rig_could_not_have_made_is_refused(tmp_path: Path) -> None:
+    stuck = rig(SLIDE.replace("friction = 0.3", "friction = 2.0"))
+    [log], _ = logs(rig(), REFERENCES, 1, 8)
+    with pytest.raises(
+        InputError, match=r"simulated.csv, line 2: dwell is logged, but .* does not record it"
+    ):
+        fit(stuck, log, Wish(["path.friction"]))
+
+
+def test_two_references_for_one_part_are_refused() -> None:
+    [log], _ = logs(rig(), REFERENCES, 1, 8)
+    named = Log("log.csv", log.numbers, {"part": ("A",) * 36}, {}, log.lines, (), ())
+    with pytest.raises(InputError, match="line 14: part 'A' has the reference 200 mm, expected 150 mm"):
+        fit(rig(), named, Wish(["path.friction"]))
+
+
+def test_a_fitted_table_that_is_no_covariance_is_refused(tmp_path: Path) -> None:
+    from gatesim.scenario import parse_text
+
+    table = (
+        '[fitted]\nlog = "l"\nrows = 1\nheld_out = 0\nset_apart = 0\nseed = 1\ndate = 2026-01-01\n'
+        'unknowns = ["path.friction"]\nquantities = ["path.friction", "path.slope"]\nestimates = [0.3, 0.7]\n'
+    )
+    assert parse_text(f"{SLIDE}{table}covariance = [[1.0, 0.5], [0.5, 1.0]]").fitted is not None
+    for bad, said in (
+        ("[[1.0, 0.5]]", "2 rows of 2"),
+        ("[[1.0, 2.0], [2.0, 1.0]]", "correlations within -1 and 1"),
+        ("[[1.0, 0.5], [0.4, 1.0]]", "a symmetric one"),
+    ):
+        with pytest.raises(InputError, match=said):
+            parse_text(f"{SLIDE}{table}covariance = {bad}")
