@@ -140,6 +140,13 @@ def test_delay_part_is_speed_times_the_difference():
     assert found.share("response") == pytest.approx(1.5 * 300e-6, abs=1e-9)
 
 
+def test_receiver_part_of_a_sharp_edge_is_its_step_response():
+    # 1 - exp(-t/tau) reaches 3/4 after tau ln 4, and exp(-t/tau) falls to 3/4 after tau ln(4/3)
+    sensor = 'time_constant = "0.2 ms"\ndark_fraction = "75 %"\nlight_fraction = "75 %"'
+    found = breakdown(rig(sensor=sensor), "spacing-dwell")
+    assert found.share("response") == pytest.approx(-1.5 * 0.2e-3 * math.log(3), abs=1e-8)
+
+
 def test_tilt_part_is_the_length_over_the_cosine():
     found = breakdown(rig(part='tilt = "4 deg"'), "spacing-dwell")
     assert found.share("tilt") == pytest.approx(0.2 * (1 / math.cos(math.radians(4)) - 1), abs=1e-9)

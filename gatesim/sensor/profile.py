@@ -86,9 +86,14 @@ def _sharp_runs(part: Part, across: float, length: float) -> tuple[Run, ...]:
         if opening.lets_through(across, full):
             edges += [opening.start, opening.start + opening.length]
     edges.append(length - part.rear.depth_of(across, full))
-    share = (np.array([0.0, 1.0]), np.array([1.0, 0.0]))
+    share = (np.array([0.0, 1.0, 1.0]), np.array([1.0, 0.0, 0.0]))
+    # flat up to the next edge, for which a receiver has that long to follow
+    following = [*edges[1:], edges[-1]]
     return _numbered(
-        [(np.full(2, edge), share[number % 2], number % 2 == 0) for number, edge in enumerate(edges)]
+        [
+            (np.array([edge, edge, until]), share[number % 2], number % 2 == 0)
+            for number, (edge, until) in enumerate(zip(edges, following, strict=True))
+        ]
     )
 
 
@@ -196,9 +201,11 @@ def blocked_over_travel(part: Part, beam: Beam) -> tuple[Array, Array]:
     found = runs(part.silhouette(float(length)), beam)
     if not found:
         return np.zeros(0), np.zeros(0)
-    # a beam without width switches at one point, of which a line needs two
-    steep = np.array([-STEEP, STEEP]) if beam.width == 0.0 else 0.0
-    travel = np.concatenate([np.append(run.travel[:-1:DRAWN], run.travel[-1]) + steep for run in found])
-    share = np.concatenate([np.append(run.share[:-1:DRAWN], run.share[-1]) for run in found])
+    if beam.width == 0.0:  # it switches at one point, of which a line needs two
+        travel = np.concatenate([run.travel[0] + np.array([-STEEP, STEEP]) for run in found])
+        share = np.concatenate([run.share[:2] for run in found])
+    else:
+        travel = np.concatenate([np.append(run.travel[:-1:DRAWN], run.travel[-1]) for run in found])
+        share = np.concatenate([np.append(run.share[:-1:DRAWN], run.share[-1]) for run in found])
     turned = replace(part, tilt=first_of(part.tilt))
     return _tilted(travel[None, :], turned, beam, length)[0], share

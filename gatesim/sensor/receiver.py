@@ -31,15 +31,24 @@ def receiver_delay(run: Run, share: Array, speed: Array, time_constant: Array) -
     if not delayed.size:
         return delay
     lag, share = lag[delayed], share[delayed]
-    place = np.maximum(_PER_OCTAVE * np.log2(lag), _LEAST)
-    below = np.floor(place).astype(int)
-    first = int(below.min()) - 1
-    table = np.stack([_late(run, number) for number in range(first, int(below.max()) + 3)])
-    late = lag * _between(table, below - first, place - below, _nodes(run)[1], share, rising=run.rising)
+    late = lag * _lags(run, share, lag)
     if not run.last:
         late = np.where(run.reached(share) + late > run.travel[-1], np.nan, late)
     delay[delayed] = late / speed[delayed]
     return delay
+
+
+def _lags(run: Run, share: Array, lag: Array) -> Array:
+    """Travel (m,), in lag lengths, by which the receiver crosses each share late."""
+    travel, light = _nodes(run)
+    if travel[0] == travel[-1]:  # the light jumps: y nears it exponentially
+        late: Array = -np.log((light[-1] - share) / (light[-1] - light[0]))
+        return late
+    place = np.maximum(_PER_OCTAVE * np.log2(lag), _LEAST)
+    below = np.floor(place).astype(int)
+    first = int(below.min()) - 1
+    table = np.stack([_late(run, number) for number in range(first, int(below.max()) + 3)])
+    return _between(table, below - first, place - below, light, share, rising=run.rising)
 
 
 def _nodes(run: Run) -> tuple[Array, Array]:
@@ -94,8 +103,6 @@ def _late(run: Run, number: int) -> Array:
 def _lagging(travel: Array, light: Array, lag: float) -> Array:
     """Signal of the receiver at the nodes, settled at the first one."""
     step = np.diff(travel)
-    if not step.any():
-        return np.full(light.shape, light[0])  # the light jumps
     decay = np.exp(-step / lag).tolist()
     behind = (np.diff(light) / step * lag).tolist()
     values = light.tolist()
