@@ -54,7 +54,7 @@ def _chatter(scenario: Scenario, passed: Passed) -> str:
     if extra <= 0 or left != 0:
         return ""
     held = {
-        "stable-for": "waits them out, so that each edge comes late by its chatter and the filter time",
+        "stable-for": "waits them out, so that an edge comes late by the filter time and its own chatter",
         "hold-off": "is blind to them after it has passed the first at once",
         "majority": "outvotes them",
     }.get(scenario.filter.kind, "holds them back")
