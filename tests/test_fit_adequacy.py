@@ -35,10 +35,10 @@ def test_a_row_that_does_not_belong_is_set_apart_and_named(lone: bool) -> None:
     references = np.linspace(0.15, 0.26, 24) if lone else REFERENCES
     [log], _ = logs(rig(), references, 1, 13, {"path.friction": 0.28})
     clean = estimate(rig(), log, WISH)
-    assert not clean.outliers.any()
+    assert not clean.odd.outliers.any()
     log.numbers["capture"][9] += 60.0
     found = estimate(rig(), log, WISH)
-    assert np.flatnonzero(found.outliers).tolist() == [9]
+    assert np.flatnonzero(found.odd.outliers).tolist() == [9]
     assert [bad.line for bad in found.apart] == [11]
     assert abs(found.estimate[0] - clean.estimate[0]) < 0.5 * clean.std[0]
 
@@ -47,8 +47,8 @@ def test_many_odd_rows_are_left_in_and_called_scatter() -> None:
     [log], _ = logs(rig(), REFERENCES, 1, 13)
     log.numbers["capture"][::3] += 60.0
     found = estimate(rig(), log, WISH)
-    assert not found.outliers.any()
-    assert found.suspects.sum() == 12
+    assert not found.odd.outliers.any()
+    assert found.odd.suspects.sum() == 12
     assert any("too many for outliers" in note for note in found.notes)
 
 
@@ -70,3 +70,14 @@ def test_friction_that_falls_with_time_is_found_with_its_rate() -> None:
     assert drift.name == "path.friction"
     assert abs(drift.slope - rate) < 5.0 * drift.std + 0.1 * abs(rate)  # steps of six rows
     assert found.drift_per == "s"
+
+
+def test_a_gross_row_among_those_held_out_is_set_apart_too_and_the_fit_is_none_the_wiser() -> None:
+    [log], _ = logs(rig(), REFERENCES, 1, 13, {"path.friction": 0.28})
+    wish = replace(WISH, held_out=0.25)
+    clean = estimate(rig(), log, wish)
+    row = int(np.flatnonzero(clean.rows.held_out)[2])
+    log.numbers["capture"][row] += 60.0
+    found = estimate(rig(), log, wish)
+    assert np.flatnonzero(found.odd.outliers).tolist() == [row]
+    np.testing.assert_array_equal(found.estimate, clean.estimate)

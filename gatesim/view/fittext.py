@@ -29,14 +29,15 @@ def _table(rows: list[list[str]], head: list[str]) -> str:
 
 def _head(result: Fit) -> str:
     log = result.rows.log
+    held_out = int((result.rows.held_out & ~result.odd.outliers).sum())
     lines = [
-        f"{log.path}: {int(result.cells.count.sum())} rows fitted, {int(result.rows.held_out.sum())} held "
-        f"out (seed {result.wish.seed}), {len(result.apart)} set apart"
+        f"{log.path}: {int(result.cells.count.sum())} rows fitted, {held_out} held out "
+        f"(seed {result.wish.seed}), {len(result.apart)} set apart"
     ]
     lines += [f"  line {bad.line}: {bad.reason}" for bad in result.apart]
     lines.append(
-        f"  a row is set apart where its squared distance exceeds {result.distance_limit:.1f}: of logs "
-        f"without outliers {100 * OUTLIER_RATE:.0f} % have such a row"
+        f"  a row is set apart where its squared distance exceeds {result.odd.limit:.1f}: of logs "
+        f"without outliers about {100 * OUTLIER_RATE:.0f} % have such a row"
     )
     if log.ignored:
         lines.append(f"  columns not used: {', '.join(log.ignored)}")
@@ -72,20 +73,25 @@ def _separability(result: Fit) -> str:
     elif found.poor:
         lines.append(f"Poorly known, to a third of its size or worse: {shares}.")
     lines += [f"{a} and {b} are hard to tell apart: correlation {r:+.3f}." for a, b, r in found.close]
-    if result.extras:
-        lines.append("What would raise the smallest singular value:")
-        head = ["measurement", "value", "factor", *(f"u({name})" for name in found.names)]
-        units = {p.name: p for p in result.forward.parameters}
-        rows = []
-        for extra in result.extras[:SHOWN]:
-            std = [
-                f"{plain(u / units[name].factor, 2)} {units[name].unit}".strip()
-                for name, u in extra.std.items()
-            ]
-            gain = plain(extra.gain, 3) if found.complete else "from none"
-            rows.append([extra.what, plain(extra.smallest, 3), gain, *std])
-        lines.append(_table(rows, head))
-    return "\n".join(lines)
+    return "\n".join(lines + _further(result))
+
+
+def _further(result: Fit) -> list[str]:
+    """Further measurements that would tell more, best first."""
+    complete = result.separability.complete
+    useful = [e for e in result.extras if (e.gain > 1.01 if complete else e.smallest > 1.0)]
+    if not useful:
+        return [f"None of {len(result.extras)} further measurements tried would tell more."]
+    units = {p.name: p for p in result.forward.parameters}
+    rows = []
+    for extra in useful[:SHOWN]:
+        std = [
+            f"{plain(u / units[name].factor, 2)} {units[name].unit}".strip() for name, u in extra.std.items()
+        ]
+        gain = plain(extra.gain, 3) if complete else "from none"
+        rows.append([extra.what, plain(extra.smallest, 3), gain, *std])
+    head = ["measurement", "value", "factor", *(f"u({name})" for name in result.separability.names)]
+    return ["What would raise the smallest singular value:", _table(rows, head)]
 
 
 def _line(test: Test | None, means: str) -> list[str]:

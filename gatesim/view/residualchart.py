@@ -14,21 +14,30 @@ if TYPE_CHECKING:
 
 
 def residual_chart(result: Fit, register: int, ax: "Axes | None" = None) -> "Axes":
-    """Residuals of one register in standard uncertainties; held-out and outlying rows marked."""
+    """Residuals of one register in standard uncertainties; held-out and outlying rows marked.
+
+    Rows off the scale sit at its edge.
+    """
     ax = ax or new_axes(7.0, 3.0)
     rows = result.rows
     timed = bool(np.isfinite(rows.time[rows.usable]).all())
     at = (rows.time - np.nanmin(rows.time)) / 60.0 if timed else np.array(rows.log.lines, dtype=float)
-    odd = result.outliers | result.suspects
+    odd = result.odd.outliers | result.odd.suspects
     kinds = [
         ("fitted", rows.fitted & ~odd, "o", BLUE),
         ("held out", rows.held_out & ~odd, "s", ORANGE),
-        ("set apart" if result.outliers.any() else "suspect", odd, "X", VERMILION),
+        ("set apart" if result.odd.outliers.any() else "suspect", odd, "X", VERMILION),
     ]
+    values = result.residual[:, register]
+    ordinary = np.abs(values[rows.usable & ~odd & np.isfinite(values)])
+    top = 1.3 * max(3.0, float(ordinary.max(initial=0.0)))
     for label, which, marker, colour in kinds:
-        own = which & np.isfinite(result.residual[:, register])
+        own = which & np.isfinite(values)
         if own.any():
-            ax.plot(at[own], result.residual[own, register], marker, color=colour, markersize=4, label=label)
+            # what lies off the scale is drawn at its edge, or one gross row would flatten the rest
+            shown = np.clip(values[own], -0.96 * top, 0.96 * top)
+            ax.plot(at[own], shown, marker, color=colour, markersize=4, label=label)
+    ax.set_ylim(-top, top)
     ax.axhline(0.0, color=BLACK, linewidth=0.8)
     for level in (-2.0, 2.0):
         ax.axhline(level, color=GREY, linestyle="--", linewidth=0.8)

@@ -6,7 +6,7 @@ import numpy as np
 
 from gatesim.draw import Array
 from gatesim.shopfloor.fit.noise import fraction_slack
-from gatesim.shopfloor.fit.rows import Cells, Mask, Rows
+from gatesim.shopfloor.fit.rows import Cells, Mask, Rows, matching
 from gatesim.shopfloor.fit.system import whitening
 
 OUTLIER_RATE = 0.05  # chance that a log without outliers has a row set apart
@@ -66,35 +66,49 @@ class Adequacy:
         return self.lack_of_fit is not None and not self.lack_of_fit.significant
 
 
-def outlying(
-    rows: Rows, used: Mask, cells: Cells, covariance: Array, expected: Array
-) -> tuple[Mask, Array, float]:
-    """Rows (n,) that do not belong, their squared distance (n,) and its limit.
+@dataclass(frozen=True)
+class Outlying:
+    """Rows (n,) set apart, rows that are suspect but too many for that, squared distances, their limit."""
+
+    outliers: Mask
+    suspects: Mask
+    distance: Array
+    limit: float
+
+    def joined(self, other: "Outlying") -> "Outlying":
+        """These rows and those of another test."""
+        distance = np.where(np.isnan(self.distance), other.distance, self.distance)
+        limit = max(self.limit, other.limit)
+        return Outlying(self.outliers | other.outliers, self.suspects | other.suspects, distance, limit)
+
+
+def outlying(rows: Rows, tested: Mask, cells: Cells, covariance: Array, expected: Array) -> Outlying:
+    """Find the rows among those ``tested`` (n,) that do not belong.
 
     The distance of a row, in standard uncertainties, is taken from the median of the rows
     like it where there are five or more, so that a wrong model makes no outliers, and from
     the model (``expected`` (c, 4)) elsewhere. The limit is the chi-square quantile at which
-    a log without outliers has one in `OUTLIER_RATE` of all logs (Bonferroni).
+    a log without outliers has one in `OUTLIER_RATE` of all logs (Bonferroni). More than a
+    tenth of the rows is no matter of single rows: then none is set apart.
     """
     from scipy.stats import chi2
 
+    cell = matching(rows, cells)
+    tested = tested & (cell >= 0)
     many = cells.count >= ENOUGH_TO_CENTRE
     centre = np.where(many[:, None], cells.median, expected)
     # variance of a median, pi/2 times that of a mean, comes on top where one is the centre
     widening = np.where(many, 1.0 + 0.5 * np.pi / cells.count, 1.0)
-    cell = np.where(used, cells.row, 0)
     w = whitening(covariance[cells.group], cells.mask)
     error = np.where(cells.mask[cell], rows.counts - centre[cell], 0.0)
     squared = (np.einsum("nrs,ns->nr", w[cell], error) ** 2).sum(axis=1) / widening[cell]
     squared = squared / _slack(cells, covariance)[1]
-    share = OUTLIER_RATE / max(int(used.sum()), 1)
+    share = OUTLIER_RATE / max(int(tested.sum()), 1)
     limits = chi2.isf(share, cells.mask.sum(axis=1))[cell]
-    return used & (squared > limits), np.where(used, squared, np.nan), float(limits[used].max())
-
-
-def too_many(flagged: Mask, used: Mask) -> bool:
-    """Whether so many rows are flagged that none should be set apart."""
-    return int(flagged.sum()) > max(1.0, MOST_OUTLIERS * int(used.sum()))
+    flagged = tested & (squared > limits)
+    many_rows = int(flagged.sum()) > max(1.0, MOST_OUTLIERS * int(tested.sum()))
+    limit = float(limits[tested].max(initial=0.0))
+    return Outlying(flagged & (not many_rows), flagged & many_rows, np.where(tested, squared, np.nan), limit)
 
 
 def _slack(cells: Cells, covariance: Array) -> tuple[float, float]:

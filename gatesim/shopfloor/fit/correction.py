@@ -95,7 +95,7 @@ def fitted_scenario(result: "Fit") -> Scenario:
 
 def _correct(result: "Fit", name: str, old: Constants, new: Constants) -> Correction:
     rows = result.rows
-    known = rows.usable & np.isfinite(rows.reference) & ~result.outliers
+    known = rows.usable & np.isfinite(rows.reference) & ~result.odd.outliers
     train, test = known & ~rows.held_out, known & rows.held_out
     counts = Counts(*rows.counts.T)
     raw = FORMULAS[name].length(counts, new)

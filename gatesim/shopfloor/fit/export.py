@@ -18,7 +18,7 @@ def fit_json(result: Fit) -> Json:
             "file": rows.log.path,
             "rows": len(rows.log),
             "fitted": int(result.cells.count.sum()),
-            "held_out": int(rows.held_out.sum()),
+            "held_out": int((rows.held_out & ~result.odd.outliers).sum()),
             "set_apart": [{"line": bad.line, "reason": bad.reason} for bad in result.apart],
             "columns_not_used": list(rows.log.ignored),
         },

@@ -13,7 +13,7 @@ from gatesim.formula import Counts
 from gatesim.pipeline import read
 from gatesim.problem import InputError
 from gatesim.scenario import Scenario
-from gatesim.shopfloor.fit.adequacy import ENOUGH_TO_CENTRE, Adequacy, judge, outlying, too_many
+from gatesim.shopfloor.fit.adequacy import ENOUGH_TO_CENTRE, Adequacy, Outlying, judge, outlying
 from gatesim.shopfloor.fit.correction import Correction, corrections
 from gatesim.shopfloor.fit.forward import Forward
 from gatesim.shopfloor.fit.leastsquares import Minimum, covariance, minimise
@@ -52,9 +52,8 @@ class Fit:
     ``estimate`` (k,) and ``covariance`` (k, k) of ``forward.parameters``, unknowns first;
     ``minimum`` is where the search ended. ``lengths`` (g,) with ``length_std``, 0 for an exact
     reference. ``residual`` (n, 4) counts less expectation, in standard uncertainties of a single
-    register, NaN where not logged;
-    ``distance`` (n,) squared distance of each row, ``outliers`` the rows set apart for it,
-    ``suspects`` rows flagged but too many to be set apart. ``extras`` further measurements.
+    register, NaN where not logged; ``odd`` says which rows do not belong. ``extras`` are
+    further measurements, ``corrections`` one a formula.
     """
 
     scenario: Scenario
@@ -67,10 +66,7 @@ class Fit:
     lengths: Array
     length_std: Array
     residual: Array
-    distance: Array
-    distance_limit: float
-    outliers: Mask
-    suspects: Mask
+    odd: Outlying
     adequacy: Adequacy
     separability: Separability
     extras: tuple[Extra, ...]
@@ -97,7 +93,7 @@ class Fit:
     def apart(self) -> tuple[BadRow, ...]:
         """Every row that the fit did not use, held-out ones excepted, by line."""
         why = "it is further from the rows like it than scatter explains"
-        lines = [BadRow(self.rows.log.lines[row], why, "") for row in np.flatnonzero(self.outliers)]
+        lines = [BadRow(self.rows.log.lines[row], why, "") for row in np.flatnonzero(self.odd.outliers)]
         return tuple(sorted([*self.rows.log.bad, *self.rows.apart, *lines], key=lambda bad: bad.line))
 
 
@@ -124,11 +120,11 @@ def estimate(scenario: Scenario, log: Log, wish: Wish) -> Fit:
     start = np.where(np.isnan(rows.known), rough.lengths(at), rows.known)
     everything = _system(forward, rows, rows.fitted, start, at, wish)
     expected = _expected(replace(everything, target=everything.cells.median), at)[everything.cells.group]
-    flagged, distance, limit = outlying(rows, rows.fitted, everything.cells, everything.covariance, expected)
-    many = too_many(flagged, rows.fitted)
-    final = everything if many or not flagged.any() else _without(everything, rows, rows.fitted & ~flagged)
-    found = minimise(final.residual, final.jacobian, at)
-    return _result(scenario, wish, rows, final, found, (flagged, distance, limit, many))
+    odd = outlying(rows, rows.fitted, everything.cells, everything.covariance, expected)
+    final = _without(everything, rows, rows.fitted & ~odd.outliers) if odd.outliers.any() else everything
+    # a gross row among those held out would say nothing of the correction either
+    odd = odd.joined(outlying(rows, rows.held_out, everything.cells, everything.covariance, expected))
+    return _result(scenario, wish, rows, final, minimise(final.residual, final.jacobian, at), odd)
 
 
 def _rough(system: System) -> Array:
@@ -201,10 +197,9 @@ def _result(
     rows: Rows,
     system: System,
     found: Minimum,
-    flags: tuple[Mask, Array, float, bool],
+    odd: Outlying,
 ) -> Fit:
     forward, cells = system.forward, system.cells
-    flagged, distance, limit, many = flags
     lengths = system.lengths(found.estimate)
     apart = separability(found.jacobian, forward)
     spread = covariance(found.jacobian)
@@ -230,10 +225,7 @@ def _result(
         lengths=lengths,
         length_std=system.length_std(found.estimate, spread),
         residual=np.where(rows.usable, residual, np.nan).T,
-        distance=distance,
-        distance_limit=limit,
-        outliers=flagged & (not many),
-        suspects=flagged & many,
+        odd=odd,
         adequacy=adequacy,
         separability=apart,
         extras=(),
@@ -247,10 +239,10 @@ def _notes(result: Fit) -> tuple[str, ...]:
     notes = []
     if not result.minimum.converged:
         notes.append("The search for the minimum stopped early: take other starting values.")
-    if result.suspects.any():
+    if result.odd.suspects.any():
         notes.append(
-            f"{int(result.suspects.sum())} rows scatter more than stated: too many for outliers, none is set "
-            "apart. State what varies from passage to passage with --varies."
+            f"{int(result.odd.suspects.sum())} rows scatter more than stated: too many for outliers, none "
+            "is set apart. State what varies from passage to passage with --varies."
         )
     scenario = result.scenario
     acted_on = scenario.brake or scenario.air or scenario.launch

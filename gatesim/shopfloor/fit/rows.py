@@ -141,3 +141,11 @@ def cells_of(rows: Rows, used: Mask) -> Cells:
     mean = np.stack([np.bincount(row[used], column) for column in counts[used].T], axis=1) / count[:, None]
     median = np.stack([np.median(counts[row == cell], axis=0) for cell in range(len(distinct))])
     return Cells(row, distinct[:, 0], count, distinct[:, 1:].astype(bool), mean, median)
+
+
+def matching(rows: Rows, cells: Cells) -> Index:
+    """The cell whose rows each row repeats, (n,), whether it is one of them or not; -1 for none."""
+    keys = np.column_stack([cells.group, cells.mask])
+    known = {tuple(key): number for number, key in enumerate(keys.tolist())}
+    own = np.column_stack([rows.group, np.isfinite(rows.counts)]).tolist()
+    return np.array([known.get(tuple(key), -1) for key in own])

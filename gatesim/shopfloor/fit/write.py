@@ -131,7 +131,7 @@ def _provenance(result: Fit, day: date) -> Any:
     table.add(tomlkit.comment("Left by a fit; not calculated with. Estimates and covariance in SI units."))
     table["log"] = result.rows.log.path
     table["rows"] = int(result.cells.count.sum())
-    table["held_out"] = int(result.rows.held_out.sum())
+    table["held_out"] = int((result.rows.held_out & ~result.odd.outliers).sum())
     table["set_apart"] = len(result.apart)
     table["seed"] = result.wish.seed
     table["date"] = day
