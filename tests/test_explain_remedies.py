@@ -98,6 +98,16 @@ def test_the_cheapest_is_enough_and_nothing_cheaper_is(chute):
     assert chute.wanted == pytest.approx(1e-3)
 
 
+def test_where_one_change_is_not_enough_two_are_tried():
+    slow = changed(load(CHUTE), "counter.timing", {"kind": "polled", "cycle": "20 ms"})
+    found = remedies(slow, "spacing-dwell")
+    pairs = [r for r in found.tried if ", and " in r.proposal.title]
+    single = [r for r in found.tried if r not in pairs]
+    assert not any(found.meets(r) for r in single)
+    assert found.cheapest in pairs
+    assert found.cheapest.error == error_of(found.cheapest.proposal.scenario, found.cheapest.proposal.formula)
+
+
 def test_a_calibration_line_reads_its_reference_parts_right():
     scenario = load(CHUTE)
     (line,) = (p for p in proposals_of(scenario, "spacing-dwell") if p.title.startswith("calibration"))

@@ -11,6 +11,8 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 MM, MS = 1e3, 1e3
+AROUND = 0.6
+"""Time shown before and after the dwell, as a share of it."""
 
 
 def speed_chart(curve: SpeedCurve, axes: "Axes | None" = None) -> "Axes":
@@ -28,6 +30,8 @@ def speed_chart(curve: SpeedCurve, axes: "Axes | None" = None) -> "Axes":
     axes.set_xlim(0.0, MS * float(curve.time[-1]))
     if np.isfinite(curve.leaves + curve.second):
         _areas(curve, axes)
+        room = AROUND * (max(curve.leaves, curve.second) - curve.enters)
+        axes.set_xlim(MS * max(0.0, curve.enters - room), MS * (max(curve.leaves, curve.second) + room))
         axes.legend(loc="upper center", bbox_to_anchor=(0.5, -0.16), ncols=1, frameon=False, fontsize="small")
     axes.grid(alpha=0.3, linewidth=0.6)
     return axes

@@ -17,6 +17,7 @@ __all__ = ["Effort", "Proposal", "proposals_of"]
 SLOPE_STEP = 5.0
 STEEPEST = 85.0  # deg; a free fall has no chute to tilt
 FURTHER = 1.5
+HELD_OFF = 10.0  # mean durations of the chatter after an edge
 REFERENCES = (0.9, 1.1)
 PLAINLY = {
     "spacing-dwell": "Dwell times the speed from gate 1 to gate 2",
@@ -33,7 +34,7 @@ def proposals_of(scenario: Scenario, formula: str) -> tuple[Proposal, ...]:
     """All proposals that fit this rig."""
     present = Present(scenario, formula)
     found: list[Proposal] = []
-    for source in (_formulas, _calibration, _distances, _spacing, _further, _slope, *PURCHASES):
+    for source in (_formulas, _calibration, _distances, _filter, _spacing, _further, _slope, *PURCHASES):
         found += _those_that_fit(source, present)
     return tuple(found)
 
@@ -88,6 +89,18 @@ def _distances(p: Present) -> Iterator[Proposal]:
         how = f"spacing {p.scenario.gate.spacing.text} instead of what the controller holds"
         drop = tuple(f"formula.{key}" for key in wrong)
         yield p.proposal(Effort.SOFTWARE, "enter the distances as they are", how, {}, drop=drop)
+
+
+def _filter(p: Present) -> Iterator[Proposal]:
+    """A filter that ignores the input while the sensor chatters after an edge."""
+    chatter = p.scenario.sensor.chatter
+    if chatter is None:
+        return
+    time = HELD_OFF * (1.0 + chatter.mean_pulses.nominal) * chatter.mean_spacing.nominal
+    text = f"{1e3 * time:.3g} ms"
+    how = f"a change is taken at once and further ones ignored for {text}, longer than the chatter lasts"
+    changes = {"filter": {"kind": "hold-off", "time": text}}
+    yield p.proposal(Effort.SOFTWARE, "hold-off filter against chatter", how, changes)
 
 
 def _spacing(p: Present) -> Iterator[Proposal]:

@@ -66,16 +66,36 @@ class Remedies:
 
 
 def remedies(scenario: Scenario, formula: str, proposals: Sequence[Proposal] | None = None) -> Remedies:
-    """Try every change that applies to this rig and formula; ``proposals`` instead of the built-in ones."""
+    """Try every change that applies to this rig and formula; ``proposals`` instead of the built-in ones.
+
+    Where no single change is enough, the best one is tried with each of the others on top.
+    """
     now = _tried(Proposal(Effort.SOFTWARE, "the rig as it is", "", scenario, formula))
     wanted, text = _wanted(scenario, now.error)
-    found = [_tried(p) for p in (proposals_of(scenario, formula) if proposals is None else proposals)]
+    given = proposals_of(scenario, formula) if proposals is None else proposals
+    found = _ranked([_tried(p) for p in given], now, wanted, text)
+    if found.cheapest is None and found.best is not None and found.best.reach < now.reach:
+        found = _ranked([*found.tried, *_with_a_second(found.best.proposal)], now, wanted, text)
+    return found
+
+
+def _ranked(found: list[Remedy], now: Remedy, wanted: float, text: str) -> Remedies:
     # a proposal without a reading sorts last within its effort
     found.sort(key=lambda r: (r.effort, np.inf if np.isnan(r.reach) else r.reach))
     tried = Remedies(now, tuple(found), wanted, text, None, None)
     cheapest = next((r for r in found if tried.meets(r)), None)
     best = min((r for r in found if not np.isnan(r.reach)), key=lambda r: r.reach, default=None)
     return replace(tried, cheapest=cheapest, best=best)
+
+
+def _with_a_second(first: Proposal) -> list[Remedy]:
+    """The best single change with each further one on top, where no single one is enough."""
+    found = []
+    for second in proposals_of(first.scenario, first.formula):
+        effort, title = max(first.effort, second.effort), f"{first.title}, and {second.title}"
+        how = f"{first.how}; {second.how}"
+        found.append(_tried(Proposal(effort, title, how, second.scenario, second.formula)))
+    return found
 
 
 def _wanted(scenario: Scenario, error: float) -> tuple[float, str]:

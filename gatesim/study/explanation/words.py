@@ -19,6 +19,7 @@ class Facts:
 
     ``early``: mean speed of the leading end from gate 1 to gate 2; ``whole``: mean speed
     while gate 1 is covered, ``dwell`` for how long; ``transit`` the time from gate to gate.
+    ``assumed``: acceleration that the controller holds, NaN without one.
     """
 
     scenario: Scenario
@@ -28,6 +29,7 @@ class Facts:
     transit: float
     enters: float
     leaves: float
+    assumed: float
 
     @property
     def early(self) -> float:
@@ -51,6 +53,7 @@ def facts(scenario: Scenario, passed: Passed) -> Facts:
         float(motion.time[0, front[1]] - motion.time[0, front[0]]),
         float(motion.speed[0, front[0]]),
         float(motion.speed[0, rear[0]]),
+        passed.rig.constants.acceleration,
     )
 
 
@@ -130,16 +133,23 @@ def _motion(share: Share, found: Breakdown, about: Facts) -> str:
             f"{about.whole:.4g} m/s, so that the speed is {amiss:.2g} % too {'low' if slow else 'high'}, "
             f"and speed times time comes out too {'short' if slow else 'long'}."
         )
-    assumed = {
-        "rear-edge": "that the mean of two speeds, one over the spacing at the start and one at the "
-        "end, is the speed of the whole passage; the second is taken after the part has left gate 1",
-        "known-acceleration": "one constant acceleration, the one it was given",
-        "fixed-release": "a release from rest and one constant acceleration since",
-        "four-edge": "one constant acceleration from the first edge to the last",
-        "three-gates": "one constant acceleration from gate 1 to gate 3",
-        "encoder-pitch": "that the roller turns as the part moves",
-    }[found.formula]
-    return f"The formula {found.formula} takes for granted {assumed}. In truth {gained}, not in that way."
+    if found.formula == "known-acceleration":
+        gain = (about.leaves - about.enters) / about.dwell
+        return (
+            f"The controller was told an acceleration of {about.assumed:.3g} m/s². In truth {gained}, which "
+            f"is {gain:.3g} m/s² on average."
+        )
+    return f"The formula {found.formula} takes for granted {_ASSUMED[found.formula]}. In truth {gained}."
+
+
+_ASSUMED = {
+    "rear-edge": "that the mean of two speeds, the leading end's and the trailing end's from gate to gate, "
+    "is that of the passage of gate 1; but the second is taken after the part has left gate 1",
+    "fixed-release": "a release from rest and one constant acceleration since",
+    "four-edge": "one constant acceleration from the first edge to the last",
+    "three-gates": "one constant acceleration from gate 1 to gate 3",
+    "encoder-pitch": "that the roller turns as the part moves",
+}
 
 
 def _response(share: Share, found: Breakdown, about: Facts) -> str:
