@@ -205,6 +205,20 @@ def test_calibration_line_takes_out_gain_and_zero_of_a_rig():
     assert lined.uncertainty < 1e-6
 
 
+def test_a_heat_drops_only_what_is_surely_beaten_and_the_winner_stays():
+    """Two clocks by which the counting error differs eightyfold, and a copy that no test can tell apart."""
+    options = {"clock": {**CLOCKS, "copy": {**CLOCKS["fast"]}, "dear": {**CLOCKS["slow"], "cost": 20}}}
+    options["clock"]["slow"] = {"set": {"counter.frequency": "100 Hz"}, "cost": 1}
+    options["clock"]["dear"] = {"set": {"counter.frequency": "100 Hz"}, "cost": 20}
+    given = choice({"standard_uncertainty": "20 mm"}, BRAKED, options=options)
+    full, raced = (choose(given, 12_000, workers=1, race=race) for race in (False, True))
+    assert {raced.entries[n].candidate.picks["clock"] for n in raced.dropped} == {"dear"}
+    assert full.winner.candidate.name == raced.winner.candidate.name
+    kept = [e for e in raced.entries if e.candidate.number not in raced.dropped]
+    for entry in kept:
+        assert entry.uncertainty == full.entries[entry.candidate.number].uncertainty
+
+
 def test_result_does_not_depend_on_the_workers():
     given = choice(base=BRAKED, options={"sensor": SENSORS, "clock": CLOCKS},
                    ranges=["gate.spacing=60 mm:200 mm:2"])  # fmt: skip

@@ -15,6 +15,8 @@ import click
     "--seed", type=click.IntRange(min=0), default=1, show_default=True, help="Same seed, same bits."
 )
 @click.option("--workers", type=click.IntRange(min=1), default=None, help="Processes; all cores if left out.")
+@click.option("--race", is_flag=True,
+              help="Heat with a tenth of the trials; who is surely beaten then leaves.")  # fmt: skip
 @click.option("--write", type=click.Path(path_type=Path, dir_okay=False), default=None,
               help="Write the winner as a scenario file.")  # fmt: skip
 @click.option("--rejected", is_flag=True, help="List every rejected candidate with its reason.")
@@ -26,6 +28,7 @@ def command(
     trials: int,
     seed: int,
     workers: int | None,
+    race: bool,
     write: Path | None,
     rejected: bool,
     as_json: bool,
@@ -42,7 +45,7 @@ def command(
     from gatesim.study.choice.model import load_choice
     from gatesim.view.choicetext import choice_text
 
-    result = choose(load_choice(file), trials, seed, workers, progress=sys.stderr.isatty())
+    result = choose(load_choice(file), trials, seed, workers, progress=sys.stderr.isatty(), race=race)
     if as_json:
         click.echo(json.dumps(choice_json(result), indent=2, ensure_ascii=False))
     else:

@@ -8,6 +8,7 @@ from tabulate import tabulate
 
 from gatesim.study.choice.choose import FINALISTS, ChoiceResult, Entry
 from gatesim.study.choice.figures import Check, checks_of
+from gatesim.study.choice.race import CONFIDENCE
 from gatesim.view.number import percent, plain, with_error
 
 MM = 1e3
@@ -21,12 +22,22 @@ def choice_text(result: ChoiceResult, *, every_rejection: bool = False) -> str:
         result.choice.sections.title or result.choice.file,
         f"{tried:,} candidates: {len(rejected):,} rejected by physics, {tried - len(rejected):,} simulated "
         f"with {each:,} trials each over common random numbers, seed {result.round_.seed}",
+        *_heat(result),
         "",
         *_rejections(rejected, every=every_rejection),
     ]
     if not result.finalists:
         return "\n".join([*lines, "No candidate is left."])
     return "\n".join([*lines, *_finalists(result), "", *_winner(result)])
+
+
+def _heat(result: ChoiceResult) -> list[str]:
+    if not result.dropped:
+        return []
+    return [
+        f"{len(result.dropped):,} of them left after a heat with fewer trials, beaten by a candidate not "
+        f"dearer; {percent(CONFIDENCE)} sure that none of these was the better one (Bonferroni, all pairs)"
+    ]
 
 
 def _rejections(rejected: Sequence[Entry], *, every: bool) -> list[str]:

@@ -1,6 +1,7 @@
 """Search for the cheapest rig that does what is wanted.
 
-Screening by physics, simulation of what is left over common random numbers, refinement of
+Screening by physics, simulation of what is left over common random numbers (after a heat
+that drops what is surely beaten, if wanted), refinement of
 the continuous quantities of the best, and a final round with draws of its own, so that the
 winner's figures are not flattered by having been chosen for them.
 """
@@ -19,6 +20,7 @@ from gatesim.study.choice.compare import Comparison, compare, pareto, ranked
 from gatesim.study.choice.evaluate import Evaluation, Round, evaluate, groups_of
 from gatesim.study.choice.figures import meets
 from gatesim.study.choice.model import Choice
+from gatesim.study.choice.race import beaten, heat_of
 from gatesim.study.choice.refine import refine
 from gatesim.study.engine import place
 
@@ -53,7 +55,8 @@ class ChoiceResult:
     ``entries``: every candidate in order of its number. ``finalists``: of the final round,
     best first, with figures from draws of their own; ``against[i]``: the first finalist
     compared with finalist i (None for itself). ``front``: indices of the finalists' Pareto
-    front. ``motions``: groups of candidates that shared their motion.
+    front. ``motions``: groups of candidates that shared their motion. ``dropped``: numbers of
+    the candidates that left after the heat, whose figures rest on its fewer trials.
     """
 
     choice: Choice
@@ -63,6 +66,7 @@ class ChoiceResult:
     against: Sequence[Comparison | None]
     front: Sequence[int]
     motions: int
+    dropped: frozenset[int] = frozenset()
 
     @property
     def winner(self) -> Entry | None:
@@ -83,10 +87,16 @@ def _meets(entry: Entry, choice: Choice) -> bool:
 
 
 def choose(
-    choice: Choice, trials: int = 10_000, seed: int = 1, workers: int | None = None, progress: bool = False
+    choice: Choice,
+    trials: int = 10_000,
+    seed: int = 1,
+    workers: int | None = None,
+    progress: bool = False,
+    race: bool = False,
 ) -> ChoiceResult:
     """Search the candidates of a file; ``trials`` for each, spread evenly over the part lengths.
 
+    ``race``: run a heat first, see `gatesim.study.choice.race`.
     The result depends on file, trials and seed, not on the workers. Raises InputError for
     fewer than two trials a part length, and for a file that spans no candidate.
     """
@@ -94,15 +104,42 @@ def choose(
         raise InputError(f"trials: given {trials}, expected at least two for each part length")
     search, final = Round(trials, seed), Round(trials, seed, FINAL_BLOCK)
     found = candidates(choice)
-    entries, motions = _evaluated(found, choice, search, workers, progress)
-    best = _best(entries, choice)
+    heat = heat_of(search, part_lengths(choice).size) if race else None
+    dropped: frozenset[int] = frozenset()
+    if heat is None:
+        entries, motions = _evaluated(found, choice, search, workers, progress)
+    else:
+        entries, motions, dropped = _raced(found, choice, (heat, search), workers, progress)
+    best = _best(entries, choice, dropped)
     if choice.ranges:
         best = _with_refined(best, entries, choice, search, workers)
     last, _ = _evaluated(
         [replace(c, number=i) for i, c in enumerate(best)], choice, final, workers, False, keep_errors=True
     )
     finalists = [last[i] for i in _order(last, choice)]
-    return ChoiceResult(choice, search, entries, finalists, _against(finalists), _front(finalists), motions)
+    return ChoiceResult(
+        choice, search, entries, finalists, _against(finalists), _front(finalists), motions, dropped
+    )
+
+
+def _raced(
+    found: Sequence[Candidate],
+    choice: Choice,
+    rounds: tuple[Round, Round],
+    workers: int | None,
+    progress: bool,
+) -> tuple[list[Entry], int, frozenset[int]]:
+    """Heat and full round: every candidate with the figures of the last round it ran in."""
+    entries, motions = _evaluated(found, choice, rounds[0], workers, progress, keep_errors=True)
+    field = [(entry.candidate, entry.evaluation) for entry in entries]
+    dropped = frozenset(beaten(field, choice.wanted.least_yield.nominal))
+    left = [e.candidate for e in entries if e.evaluation.figures and e.candidate.number not in dropped]
+    again, _ = _evaluated(left, choice, rounds[1], workers, progress)
+    full = {entry.candidate.number: entry for entry in again}
+    shown = [
+        full.get(e.candidate.number, Entry(e.candidate, replace(e.evaluation, errors=None))) for e in entries
+    ]
+    return shown, motions, dropped
 
 
 def _evaluated(
@@ -164,9 +201,9 @@ def _front(entries: Sequence[Entry]) -> list[int]:
     return [int(i) for i in front[np.argsort(costs[front], kind="stable")]]
 
 
-def _best(entries: Sequence[Entry], choice: Choice) -> list[Candidate]:
+def _best(entries: Sequence[Entry], choice: Choice, dropped: frozenset[int]) -> list[Candidate]:
     """Who goes to the final round: the first of the ranking, and the Pareto front."""
-    working = [entry for entry in entries if np.isfinite(entry.uncertainty)]
+    working = [e for e in entries if np.isfinite(e.uncertainty) and e.candidate.number not in dropped]
     first = [working[i].candidate for i in _order(working, choice)[:FINALISTS]]
     front = [working[i].candidate for i in _front(working)]
     return list({c.number: c for c in first + front}.values())

@@ -20,6 +20,7 @@ def choice_json(result: ChoiceResult) -> Json:
         "candidates": len(result.entries),
         "rejected": len(result.rejected),
         "motion_groups": result.motions,
+        "dropped_after_the_heat": len(result.dropped),
         "winner": None if winner is None else winner.candidate.name,
         "finalists": [
             {
@@ -47,6 +48,7 @@ def _entry(entry: Entry, result: ChoiceResult) -> Json:
     return {
         **found,
         **columns,
+        "trials_a_length": f.trials,
         "yield": [float(v) / f.trials for v in f.good],
         "worst_length": float(f.lengths[f.worst]),
         "uncertainty": number(f.uncertainty),
