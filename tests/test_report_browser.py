@@ -6,7 +6,9 @@ import shutil
 from pathlib import Path
 
 import pytest
+from click.testing import CliRunner
 
+from gatesim.commands.trace import command as trace_command
 from gatesim.scenario import load, parse_text
 from gatesim.trace import trace
 from gatesim.view.report import report_html
@@ -116,8 +118,8 @@ def test_it_opens_without_an_error_and_asks_for_nothing(opened, file):
 
 
 def test_the_slider_moves_the_part_and_the_counts_agree_with_the_trace(opened):
-    scenario = load(CHUTE)
-    told, page = trace(scenario).as_json(), opened(scenario)
+    printed = CliRunner().invoke(trace_command, [str(CHUTE), "--json"])
+    told, page = json.loads(printed.stdout), opened(load(CHUTE))
     seen = []
     for index in (0, 100, 255, 262, 300, 340, 400):
         scrub(page, index)

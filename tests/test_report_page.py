@@ -120,6 +120,14 @@ def test_each_hazard_has_its_caution():
     assert "EN 619" in " ".join(str(c) for c in cautions(belted))
 
 
+def test_the_readme_names_every_standard_of_the_cautions():
+    readme = (FOLDER.parent / "README.md").read_text(encoding="utf-8").split("## Cautions")[1]
+    standards = set(re.findall(r"(?:IEC|ISO|EN) \d+(?:-\d)?", " ".join(str(c) for c in CAUTIONS)))
+    assert len(standards) == 6
+    for standard in standards:
+        assert standard in readme
+
+
 def test_a_part_that_stops_gets_a_page_that_says_so():
     scenario = changed(load(CHUTE), "path.slope", "12 deg")
     page = report_html(scenario)
