@@ -16,10 +16,9 @@ from gatesim.view.report import report_html
 selenium = pytest.importorskip("selenium", reason="selenium is not installed")
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
 DRIVER = shutil.which("chromedriver")
-pytestmark = [
-    pytest.mark.skipif(not (CHROMIUM and DRIVER), reason="needs the system's Chromium and its chromedriver"),
-    pytest.mark.xdist_group("browser"),
-]
+pytestmark = pytest.mark.skipif(
+    not (CHROMIUM and DRIVER), reason="needs the system's Chromium and its chromedriver"
+)
 
 FOLDER = Path(__file__).parent.parent / "scenarios"
 CHUTE = FOLDER / "2-chute-slat.toml"
