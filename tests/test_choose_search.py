@@ -2,6 +2,7 @@
 
 import json
 import math
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -318,3 +319,16 @@ def test_what_is_wrong_with_a_file_is_said_in_one_sentence(file, old, new, said)
     with pytest.raises(InputError, match=said) as caught:
         choose(load_choice(file), 100, workers=1)
     assert "\n" not in str(caught.value)
+
+
+EXAMPLE = Path(__file__).parents[1] / "scenarios" / "choose" / "rungs.toml"
+
+
+def test_the_example_spans_rigs_that_all_fit_together_and_run():
+    given = load_choice(EXAMPLE)
+    found = candidates(given)
+    assert all(c.scenario is not None for c in found)
+    first = {c.picks["set-up"]: group for group in reversed(groups_of(found)) for c in group[:1]}
+    for group in first.values():
+        for evaluation in evaluate(group[:4], given, Round(50, 1)):
+            assert evaluation.refusal or evaluation.figures is not None

@@ -146,7 +146,7 @@ def test_interval_of_the_yield_holds_the_true_one_as_often_as_it_says():
 def test_limit_and_its_interval_are_where_the_closed_form_has_them():
     """Slope of exp(-2 r C) turns the interval of the yield into that of the rate (delta method)."""
     true = -math.log(0.9) / (2.0 * BUSY)
-    feeding = Feeding(spacing_of("exponential", 0.0), 0.9, 20_000, 3)
+    feeding = Feeding(spacing_of("exponential", 0.0), 0.9, 10_000, 3)
     found = feed(rig(), feeding, [0.5 * true, true, 2.0 * true], workers=1)
     low, high = found.points[1].interval()
     slope = 2.0 * BUSY * 0.9

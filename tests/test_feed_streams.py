@@ -3,6 +3,7 @@
 import json
 import math
 import re
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -11,6 +12,7 @@ from click.testing import CliRunner
 from gatesim.commands.feed import command
 from gatesim.draw import Streams
 from gatesim.problem import InputError
+from gatesim.scenario import load
 from gatesim.study.feed.export import feed_json
 from gatesim.study.feed.fate import ELEMENTS, Fate, fates
 from gatesim.study.feed.feed import Feeding, feed
@@ -165,3 +167,12 @@ def test_command_prints_text_json_and_figure(tmp_path):
     assert data["limit"] == pytest.approx(1.0 / 0.15, rel=2e-3)
     with pytest.raises(InputError, match="--rates: given '5'"):
         raise CliRunner().invoke(command, [*arguments, "--rates", "5"], standalone_mode=False).exception
+
+
+EXAMPLES = sorted((Path(__file__).parents[1] / "scenarios").glob("[1-6]-*.toml"))
+
+
+@pytest.mark.parametrize("file", EXAMPLES, ids=lambda path: path.stem)
+def test_parts_of_every_example_are_read_when_they_come_slowly(file):
+    (point,) = feed(load(file), Feeding(spacing_of("fixed", 0.0), 0.9, 200), [0.02], workers=1).points
+    assert point.shares[Fate.CORRECT] > 0.9

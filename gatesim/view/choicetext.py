@@ -81,17 +81,17 @@ def _finalists(result: ChoiceResult) -> list[str]:
             f"{MM * figures.lengths[worst]:.4g}",
             with_error(float(figures.bias[worst]), float(figures.std[worst]) / figures.trials**0.5, MM),
             percent(figures.least_yield),
-            ", ".join(failed) or "all",
+            ", ".join(failed) or "-",
             "" if comparison is None else _sure(comparison.difference, comparison.confidence),
             entry.candidate.name,
         ])  # fmt: skip
-    head = ["", "cost", "std unc. / mm", "worst at / mm", "bias there", "yield", "meets / fails",
-            "less unc. than 1?", "rig"]  # fmt: skip
+    head = ["", "cost", "std unc.\n/ mm", "worst at\n/ mm", "bias\nthere", "yield", "fails",
+            "less unc.\nthan 1?", "rig"]  # fmt: skip
     lengths = result.finalists[0].evaluation.figures
     count = 0 if lengths is None else len(result.finalists) - 1
     return [
         "Final round, other random numbers; * on the front of cost and uncertainty:",
-        tabulate(rows, head, maxcolwidths=[None] * 6 + [14, None, 50], disable_numparse=True,
+        tabulate(rows, head, maxcolwidths=[None] * 6 + [12, 8, 42], disable_numparse=True,
                  colalign=("left",) + ("right",) * 5 + ("left",) * 3),
         "std unc.: root mean square error, bias included, at the part length where it is largest.",
         f"less unc. than 1?: one-sided confidence from paired trials, corrected for {count} comparisons "

@@ -198,13 +198,14 @@ def without_follower(scenario: Scenario) -> Scenario:
 def nominal_busy_time(scenario: Scenario) -> float:
     """Time from a nominal part's leading edge at gate 1 until the counter takes the next, s.
 
-    Raises InputError if that part is not measured.
+    Raises InputError if that part gives no reading, or the counter is never re-armed.
     """
     alone = run(scenario, Nominal(1))
     cycles = alone.counted.cycles
     busy = float(cycles.rearm[0, 0] - cycles.start[0, 0])
-    if alone.outcome[0] != Outcome.MEASURED or math.isnan(busy):
-        why = explain_outcome(scenario, alone) if alone.outcome[0] else "The counter is never re-armed."
+    outcome = Outcome(int(alone.outcome[0]))
+    if not outcome.reads or math.isnan(busy):
+        why = "The counter is never re-armed." if outcome.reads else explain_outcome(scenario, alone)
         raise InputError(f"{scenario.file}: the nominal part is not measured even if it comes alone. {why}")
     return busy
 
