@@ -38,9 +38,8 @@ def _shares(found: Breakdown) -> str:
         for s in found.shares
     ]
     rows.append(["sum: reading less true length", f"{MM * found.error:+.4f}", ""])
-    return tabulate(
-        rows, ["cause", "mm", "by chance"], disable_numparse=True, colalign=("left", "right", "right")
-    )
+    head, align = ["cause", "mm", "by chance"], ("left", "right", "right")
+    return str(tabulate(rows, head, disable_numparse=True, colalign=align))
 
 
 def remedy_cells(remedy: Remedy) -> list[str]:
