@@ -87,6 +87,7 @@ def test_an_opening_splits_every_part_unless_the_filter_bridges_it():
         crossings = Supply.of(scenario, draws, spacing_of("fixed", 0.0)).at(2.0)
         found = fates(scenario, crossings, process(scenario, crossings, draws.rig))
         assert (found.fate == fate).all()
+        assert (found.element == (ELEMENTS.index("debouncing") if fate == Fate.SPLIT else -1)).all()
 
 
 def test_what_belongs_to_the_rig_lasts_for_a_stream_and_what_belongs_to_the_part_does_not():

@@ -17,6 +17,7 @@ _ADVICE = {
     "input filter": "the input filter swallows gaps or parts: a shorter filter time helps",
     "scan": "the controller's scan misses edges: a shorter cycle, or hardware inputs, help",
     "re-arming": "the counter is not re-armed in time: a re-arming gate closer to the first helps",
+    "debouncing": "chatter or openings come through the input filter: a longer filter time helps",
     "motion": "parts do not reach the gates: look at the rig with predict and study",
 }
 

@@ -38,8 +38,11 @@ class Fate(IntEnum):
 
 
 REARM = len(STAGES)
-ELEMENTS = (*STAGES, "re-arming", "motion")
-"""What may keep a part from a correct reading, in the order of the signal's way; motion: it never came."""
+ELEMENTS = (*STAGES, "re-arming", "motion", "debouncing")
+"""What may keep a part from a correct reading, in the order of the signal's way.
+
+Motion: it never came. Debouncing: the filter lets chatter or an opening of the part through.
+"""
 
 
 @dataclass(frozen=True)
@@ -88,7 +91,7 @@ def fates(scenario: Scenario, crossings: Crossings, processed: Processed) -> Fat
     fate[together] = Fate.MERGED
     fate[split] = Fate.SPLIT
     fate[correct & ~split & ~together] = Fate.CORRECT
-    element = np.where(split, STAGES.index("input filter"), stage)
+    element = np.where(split, ELEMENTS.index("debouncing"), stage)
     never = ~np.isfinite(crossings.starts(0)) | ~np.isfinite(crossings.starts(1))
     element = np.where(never, ELEMENTS.index("motion"), element)
     return Fates(fate, np.where(fate == Fate.CORRECT, -1, element))

@@ -60,7 +60,7 @@ class Feeding:
 
 @dataclass(frozen=True)
 class Point:
-    """One rate (1/s): ``fates`` (s, 5) counted parts of each stream by `Fate`; ``elements`` (6,) blamed.
+    """One rate (1/s): ``fates`` (s, 5) counted parts of each stream by `Fate`; ``elements`` (7,) blamed.
 
     ``lost_to`` is the element blamed most, empty if no part was lost.
     """
