@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from gatesim.shopfloor.fit.fit import Wish, estimate
-from tests.fit_logs import logs, rig
+from tests.fit_logs import SLIDE, logs, rig
 
 REFERENCES = np.repeat([0.15, 0.2, 0.26], 12)
 WISH = Wish(["path.friction"], held_out=0.0, draws=1000)
@@ -81,3 +81,13 @@ def test_a_gross_row_among_those_held_out_is_set_apart_too_and_the_fit_is_none_t
     found = estimate(rig(), log, wish)
     assert np.flatnonzero(found.odd.outliers).tolist() == [row]
     np.testing.assert_array_equal(found.estimate, clean.estimate)
+
+
+def test_without_jitter_the_scatter_of_whole_counts_raises_no_alarm() -> None:
+    """It is anything from none to half as much again as 1/6 count squared, by the fraction of a count."""
+    still = rig(SLIDE.replace('jitter = "4 us"', 'jitter = "0 us"'))
+    for log in logs(still, REFERENCES, 12, 29, {"path.friction": 0.27})[0]:
+        found = estimate(still, log, replace(WISH, draws=300))
+        assert found.adequacy.describes
+        assert not found.adequacy.scatter.significant
+        assert not found.odd.outliers.any()

@@ -10,6 +10,7 @@ import pytest
 from click.testing import CliRunner, Result
 
 from gatesim.commands.fit import command
+from gatesim.formula import FORMULAS, Counts
 from gatesim.problem import InputError
 from gatesim.scenario import load
 from gatesim.scenario.schema import json_schema
@@ -67,6 +68,16 @@ def test_the_written_scenario_keeps_comments_and_holds_value_uncertainty_and_cov
     friction = new.path.friction
     assert friction.nominal == pytest.approx(new.fitted.estimates[place], abs=0.01 * friction.std)
     assert friction.std**2 == pytest.approx(new.fitted.covariance[place][place], rel=0.02)
+    old = load(files[0])
+    rewritten = [
+        n for n in new.fitted.quantities if "@" not in n and new.inputs()[n].text != old.inputs()[n].text
+    ]
+    assert set(rewritten) >= {"path.friction", "gate.first"}  # known by 1 mm before, better now
+    for name in rewritten:
+        at = new.fitted.quantities.index(name)
+        std = math.sqrt(new.fitted.covariance[at][at])
+        assert new.inputs()[name].std == pytest.approx(std, rel=0.01)
+        assert new.inputs()[name].nominal == pytest.approx(new.fitted.estimates[at], abs=0.01 * std)
     assert (new.fitted.log, new.fitted.rows, new.fitted.held_out) == (str(files[1]), 27, 9)
     assert new.formula.use == ("known-acceleration",)
     assert new.formula.acceleration is not None
@@ -84,6 +95,13 @@ def test_constants_leave_no_bias_on_rows_that_the_fit_did_not_see(files: tuple[P
     one = next(c for c in found.corrections if c.formula == "known-acceleration")
     assert one.before is not None
     assert one.after is not None
+    # what is told of the held-out rows is what the constants make of their counts
+    counts = Counts(*found.rows.counts[found.rows.held_out].T)
+    k = one.constants
+    read = k.gain * FORMULAS["known-acceleration"].length(counts, k) + k.zero
+    bias = (read - found.rows.reference[found.rows.held_out]).mean()
+    assert one.after.bias == pytest.approx(bias, abs=1e-12)
+    assert k.gain != 1.0
     assert abs(one.after.bias) < 5.0 * one.after.bias_std + 2e-5  # gain and zero have their own scatter
     assert abs(one.before.bias) > 10.0 * abs(one.after.bias)
     spacing = next(c for c in found.corrections if c.formula == "spacing-dwell")

@@ -28,7 +28,7 @@ def test_fitted_friction_covers_the_truth_at_the_stated_rate_over_300_logs() -> 
     """Slope, release distance, spacing and delays are each log's own, known with an uncertainty only."""
     scenario = rig()
     made, truth = logs(scenario, np.repeat([0.15, 0.2, 0.26], 8), LOGS, 11, {"path.friction": 0.27})
-    wish = Wish(["path.friction"], held_out=0.0, draws=500)
+    wish = Wish(["path.friction"], held_out=0.0, draws=300)
     found = [estimate(scenario, log, wish) for log in made]
     z = scores(found, truth, ["path.friction"])[:, 0]
     for limit, share in ((1.0, 0.6827), (1.96, 0.95)):
@@ -77,11 +77,11 @@ def test_unknown_lengths_are_estimated_along_and_covered(told: bool) -> None:
 def test_a_release_that_varies_is_scatter_and_not_a_fixed_error() -> None:
     scenario = rig()
     made, truth = logs(
-        scenario, np.repeat([0.15, 0.2, 0.26], 10), 40, 17, {"path.friction": 0.27}, varies=("gate.first",)
+        scenario, np.repeat([0.15, 0.2, 0.26], 10), 24, 17, {"path.friction": 0.27}, varies=("gate.first",)
     )
-    wish = Wish(["path.friction"], varies=["gate.first"], held_out=0.0, draws=1000)
+    wish = Wish(["path.friction"], varies=["gate.first"], held_out=0.0, draws=500)
     found = [estimate(scenario, log, wish) for log in made]
-    low, high = bounds(0.95, 40)
+    low, high = bounds(0.95, 24)
     assert low <= (np.abs(scores(found, truth, ["path.friction"])) < 1.96).sum() <= high
     assert all(fit.adequacy.describes for fit in found[:5])
     # taken for a fixed quantity, its scatter is far more than jitter and counting explain
@@ -94,7 +94,7 @@ def test_a_release_that_varies_is_scatter_and_not_a_fixed_error() -> None:
 def test_a_polled_counter_is_fitted_through_its_mean_delay_and_covered() -> None:
     """Counts of a polled counter are a staircase; slopes come from the rig with the mean delay."""
     text = rig(counter='timing = { kind = "polled", cycle = "1 ms" }')
-    made, truth = logs(text, np.repeat(np.linspace(0.15, 0.26, 12), 6), 40, 23, {"path.friction": 0.27})
-    found = [estimate(text, log, Wish(["path.friction"], held_out=0.0, draws=1000)) for log in made]
-    low, high = bounds(0.95, 40)
+    made, truth = logs(text, np.repeat(np.linspace(0.15, 0.26, 12), 6), 24, 23, {"path.friction": 0.27})
+    found = [estimate(text, log, Wish(["path.friction"], held_out=0.0, draws=500)) for log in made]
+    low, high = bounds(0.95, 24)
     assert low <= (np.abs(scores(found, truth, ["path.friction"])) < 1.96).sum() <= high

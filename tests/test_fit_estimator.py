@@ -5,8 +5,10 @@ import pytest
 from scipy.optimize import curve_fit
 
 from gatesim.shopfloor.fit.fit import Wish, estimate
+from gatesim.shopfloor.fit.forward import Forward
 from gatesim.shopfloor.fit.leastsquares import covariance, minimise
-from gatesim.shopfloor.fit.noise import counting_covariance
+from gatesim.shopfloor.fit.noise import counting_covariance, passage_scatter
+from gatesim.shopfloor.fit.parameter import parameters
 from tests.fit_logs import logs, rig
 
 # NIST StRD, nonlinear regression, Misra1a (dental research, monomolecular adsorption), lower difficulty:
@@ -93,3 +95,25 @@ def test_covariance_of_whole_counts_is_that_of_a_shared_uniform_phase() -> None:
     smeared = counting_covariance(p, np.eye(3)[None] * 4.0)
     # over all fractions 1/6 and 1/12: J. Kalisz, Metrologia 41 (2004) 17 for the variance (from memory)
     np.testing.assert_allclose(smeared, np.broadcast_to((np.eye(3) + 1.0) / 12.0, smeared.shape), atol=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("table", "line"),
+    [
+        ("counter", 'timing = { kind = "polled", cycle = "1 ms" }'),
+        ("sensor", 'sampling_period = "0.4 ms"\nsamples_in_row = 2'),
+        ("filter", 'kind = "majority"\nperiod = "0.5 ms"\nsamples = 8\nneeded = 6'),
+    ],
+)
+def test_expected_counts_of_a_sampled_stage_are_the_mean_of_simulated_passages(table: str, line: str) -> None:
+    scenario = rig(**{table: line})
+    forward = Forward(scenario, parameters(scenario, ["path.friction"], ()), ())
+    none, lengths, draws = np.zeros(len(forward.parameters)), np.array([0.15, 0.2, 0.26]), 4000
+    covariance, offset = passage_scatter(forward, none, lengths, draws, 3)
+    logged = slice(0, 3)  # the rig has no third gate
+    error = np.sqrt(np.einsum("grr->gr", covariance)[:, logged] / draws)
+    assert (np.abs(offset[:, logged]) < 5.0 * error).all()
+    # an edge that waits for the next sample: 1/6 period squared an interval, as for a count
+    period = {"counter": 100.0, "sensor": 40.0, "filter": 50.0}[table]
+    share = covariance[:, 0, 0] / period**2
+    np.testing.assert_allclose(share, 1.0 / 6.0 + 2.0 * (0.4 / period) ** 2, rtol=0.1)

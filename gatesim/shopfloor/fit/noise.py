@@ -8,6 +8,7 @@ from gatesim.draw import Array, Nominal, Streams
 from gatesim.shopfloor.fit.forward import Forward, steps_in
 
 LENGTHS = 5  # the scatter changes slowly with length: so many are simulated, others take the nearest
+PERIODS = 8
 HARMONICS = np.arange(1, 101)
 
 
@@ -17,7 +18,7 @@ def passage_scatter(
     """Covariance (g, 4, 4) in counts squared before whole counts are taken, and mean less expectation (g, 4).
 
     By ``draws`` simulated passages of up to `LENGTHS` of the lengths (g,). Where a stage
-    samples, positions are spread over one period, so that the mean over all fractions of a
+    samples, positions are spread over a few periods, so that the mean over all fractions of a
     period is had and not that of a fraction that the fit knows too little of. NaN for
     registers that are not recorded.
     """
@@ -41,12 +42,17 @@ def passage_scatter(
 
 
 def _spread_over_a_step(forward: Forward, draw: Streams) -> dict[str, Array]:
-    """Shifts of length and gates that carry each edge evenly over one sampling period."""
+    """Shifts of length and gates that carry each edge evenly over sampling periods."""
     period = steps_in(forward.scenario)
     if not period:
         return {}
     passed = pipeline.run(forward.smooth, Nominal(1))
-    travel = period * float(passed.motion.speed[0, passed.front[0]])
+    gate = forward.scenario.gate
+    room = 0.5 * min(forward.scenario.part.length.nominal, gate.spacing.nominal)
+    if gate.rearm is not None:
+        room = min(room, 0.5 * (gate.rearm.nominal - gate.spacing.nominal))
+    # several periods: speeds differ from edge to edge, and a part of a period left over counts less
+    travel = min(PERIODS * period * float(passed.motion.speed[0, passed.front[0]]), room)
     names = [
         "part.length",
         "gate.spacing",
