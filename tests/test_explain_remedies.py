@@ -126,6 +126,13 @@ def test_a_change_that_stops_the_part_says_so():
     assert flat.lost == 1.0
 
 
+def test_no_brake_is_proposed_where_friction_slows_the_part():
+    text = PLAIN.replace('slope = "30 deg"', 'slope = "10 deg"\nfriction = 0.3\nrelease_speed = "2.5 m/s"')
+    titles = {r.proposal.title for r in remedies(parse_text(text), "spacing-dwell").tried}
+    assert "clock ten times as fast" in titles
+    assert not any("brake" in title for title in titles)
+
+
 def test_words_carry_the_numbers_of_the_rig(chute):
     scenario = load(CHUTE)
     passed = pipeline.run(scenario, Nominal(1))

@@ -1,5 +1,6 @@
 """Parts that can be bought for a rig whose reading is off."""
 
+import math
 from collections.abc import Iterator
 from typing import Any
 
@@ -17,17 +18,27 @@ def _brake(p: Present) -> Iterator[Proposal]:
     s = p.scenario
     if s.brake is not None or s.belt is not None or s.launch is not None or s.part.mass is None:
         return
-    first = s.gate.first.nominal
+    path, first = s.path, s.gate.first.nominal
+    slope = path.slope.nominal
+    pull = math.sin(slope) - path.friction.nominal * math.cos(slope)
+    if pull <= 0.0:  # friction slows the part already
+        return
     # from rest v^2 = 2 a x: this steady speed is neared over SETTLING lengths v^2/a before gate 1
-    steady = p.speed / (2.0 * SETTLING) ** 0.5
+    steady, critical = p.speed / (2.0 * SETTLING) ** 0.5, 3.0 * p.speed
+    # F = b v / (1 + (v/v_c)^2), the full drag curve by its slope at low speed
+    force = s.part.mass.nominal * path.gravity.nominal * pull
+    drag = force / steady * (1.0 + (steady / critical) ** 2)
     zone = first + max(s.gate.spacing.nominal, 0.0 if s.gate.rearm is None else s.gate.rearm.nominal)
     table = {
         "start": "0 mm",
         "length": mm(zone + p.length),
-        "terminal_speed": f"{steady:.4g} m/s",
-        "critical_speed": f"{3.0 * p.speed:.4g} m/s",
+        "drag_coefficient": f"{drag:.4g} kg/s",
+        "critical_speed": f"{critical:.4g} m/s",
     }
-    how = f"steady speed {steady:.2f} m/s, from the release to beyond the last gate; a conducting part"
+    how = (
+        f"{drag:.3g} kg/s from the release to beyond the last gate, for a steady speed of {steady:.2f} m/s; "
+        "takes a conducting part"
+    )
     yield p.proposal(Effort.BUY, "eddy-current brake along the path", how, {"brake": table})
 
 
