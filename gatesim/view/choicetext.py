@@ -16,28 +16,31 @@ MM = 1e3
 
 def choice_text(result: ChoiceResult, *, every_rejection: bool = False) -> str:
     """What was tried, what was rejected and why, the best of the rest, and the winner."""
-    rejected, tried = result.rejected, len(result.entries)
-    each = result.round_.trials
     lines = [
         result.choice.sections.title or result.choice.file,
-        f"{tried:,} candidates: {len(rejected):,} rejected by physics, {tried - len(rejected):,} simulated "
-        f"with {each:,} trials each over common random numbers, seed {result.round_.seed}",
-        *_heat(result),
+        *_field(result),
         "",
-        *_rejections(rejected, every=every_rejection),
+        *_rejections(result.rejected, every=every_rejection),
     ]
     if not result.finalists:
         return "\n".join([*lines, "No candidate is left."])
     return "\n".join([*lines, *_finalists(result), "", *_winner(result)])
 
 
-def _heat(result: ChoiceResult) -> list[str]:
-    if not result.dropped:
-        return []
-    return [
-        f"{len(result.dropped):,} of them left after a heat with fewer trials, beaten by a candidate not "
-        f"dearer; {percent(CONFIDENCE)} sure that none of these was the better one (Bonferroni, all pairs)"
+def _field(result: ChoiceResult) -> list[str]:
+    """How many candidates there were, and how each was treated."""
+    tried, rejected, dropped = len(result.entries), len(result.rejected), len(result.dropped)
+    full = tried - rejected - dropped
+    lines = [
+        f"{tried:,} candidates: {rejected:,} rejected by physics, {full:,} simulated with "
+        f"{result.round_.trials:,} trials each over common random numbers, seed {result.round_.seed}",
     ]
+    if dropped:
+        lines += [
+            f"{dropped:,} left before that, in a heat with fewer trials: each beaten by one not dearer. With",
+            f"{percent(CONFIDENCE)} confidence none of these was the better one (Bonferroni, over all pairs).",
+        ]
+    return lines
 
 
 def _rejections(rejected: Sequence[Entry], *, every: bool) -> list[str]:
@@ -91,7 +94,7 @@ def _finalists(result: ChoiceResult) -> list[str]:
     count = 0 if lengths is None else len(result.finalists) - 1
     return [
         "Final round, other random numbers; * on the front of cost and uncertainty:",
-        tabulate(rows, head, maxcolwidths=[None] * 6 + [12, 8, 42], disable_numparse=True,
+        tabulate(rows, head, maxcolwidths=[None] * 6 + [12, 14, 42], disable_numparse=True,
                  colalign=("left",) + ("right",) * 5 + ("left",) * 3),
         "std unc.: root mean square error, bias included, at the part length where it is largest.",
         f"less unc. than 1?: one-sided confidence from paired trials, corrected for {count} comparisons "
@@ -104,7 +107,7 @@ def _sure(difference: float, confidence: float) -> str:
     if math.isnan(confidence):
         return "the same"
     word = "no" if difference > 0.0 else "yes"
-    return f"{word} ({percent(confidence)})" if confidence > 0.0 else f"{word} (unsure)"
+    return f"{word} ({percent(confidence)})" if confidence > 0.5 else f"{word} (unsure)"
 
 
 def _winner(result: ChoiceResult) -> list[str]:
