@@ -10,6 +10,7 @@ from click.testing import CliRunner
 
 from gatesim.commands.trace import command as trace_command
 from gatesim.scenario import load, parse_text
+from gatesim.scenario.reader import changed
 from gatesim.trace import trace
 from gatesim.view.report import report_html
 
@@ -140,6 +141,19 @@ def test_the_slider_moves_the_part_and_the_counts_agree_with_the_trace(opened):
             assert float(part.get_attribute("data-travel")) == pytest.approx(position, rel=1e-6, abs=1e-9)
             seen.append(part.get_attribute("points"))
     assert len(set(seen)) == len(seen) > 3
+
+
+def test_registers_are_those_of_the_part_that_is_being_counted(opened):
+    scenario = changed(load(CHUTE), "follower", {"interval": "0.35 s", "count": 2})
+    told, page = trace(scenario).as_json(), opened(scenario)
+    for index in (200, 300, 380):
+        scrub(page, index)
+        begun = [m["cycle"] for m in told["moments"] if m["time_s"] <= told["time_s"][index]]
+        cycle = max(begun)
+        latched = {m["count"] for m in told["moments"] if m["cycle"] == cycle and m["register"] == "capture"}
+        suffix = f" (part {cycle + 1})" if cycle else ""
+        assert {shown(page)[f"gate 2 dark: capture latched{suffix}"]} <= {str(n) for n in latched} | {""}
+    assert cycle == 2
 
 
 def test_beams_darken_as_the_part_covers_them(opened):

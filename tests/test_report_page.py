@@ -131,7 +131,7 @@ def test_the_readme_names_every_standard_of_the_cautions():
 def test_a_part_that_stops_gets_a_page_that_says_so():
     scenario = changed(load(CHUTE), "path.slope", "12 deg")
     page = report_html(scenario)
-    assert "stopped: no reading" in page
+    assert "Stopped: no reading" in page
     assert "does not start" in page
     assert "NaN" not in page
 

@@ -381,7 +381,8 @@
       rows.push(["gate " + (k + 1), Math.round(100 * blocked) + " % covered, seen " + state]);
     });
     list(byId("now"), rows);
-    list(byId("registers"), data.moments.map((m) =>
+    const cycle = Math.max(0, ...data.moments.filter((m) => m.time <= t).map((m) => m.cycle));
+    list(byId("registers"), data.moments.filter((m) => m.cycle === cycle).map((m) =>
       [m.name + (m.cycle ? " (part " + (m.cycle + 1) + ")" : ""), m.time > t ? "" : m.count === null ? "done" : String(m.count)]));
   }
 
