@@ -11,6 +11,7 @@ from gatesim.counter.source import Travel
 from gatesim.inputfilter import Filter, HoldOff, Majority, NoFilter, StableFor
 from gatesim.motion import AirDrag, Belt, EddyBrake, Force, Launch, Path
 from gatesim.part import End, Opening, Part
+from gatesim.problem import InputError
 from gatesim.quantity import Scalar
 from gatesim.scenario.counting import CounterSection
 from gatesim.scenario.model import Scenario
@@ -64,7 +65,7 @@ def forces_of(scenario: Scenario, values: Values, part: Any, path: Path) -> tupl
         launch = Section(values, "launch")
         forces.append(Launch(**launch.all("stiffness", "stretch", "carrier_mass")))
     if scenario.brake is not None:
-        forces.append(_brake(scenario.brake, Section(values, "brake"), part, path))
+        forces.append(_brake(scenario.brake, Section(values, "brake"), part, path, scenario.file))
     if scenario.belt is not None:
         belt = Section(values, "belt")
         same = ("speed", "friction", "start", "ripple", "ripple_frequency", "ripple_phase")
@@ -78,7 +79,7 @@ def _plain(value: Any) -> Scalar:
     return float(value) if np.ndim(value) == 0 else value
 
 
-def _brake(section: BrakeSection, brake: Section, part: Any, path: Path) -> EddyBrake:
+def _brake(section: BrakeSection, brake: Section, part: Any, path: Path, file: str) -> EddyBrake:
     """The brake from whichever of its strengths the scenario gives."""
     linear = section.law == "linear"
     start, length = brake["start"], brake["length"]
@@ -88,9 +89,12 @@ def _brake(section: BrakeSection, brake: Section, part: Any, path: Path) -> Eddy
         slope = brake.get("terminal_slope", path.slope)
         measured_on = Path(slope, path.friction, path.gravity)
         critical = np.inf if linear else brake["critical_speed"]
-        return EddyBrake.from_terminal_speed(
-            start, length, brake["terminal_speed"], part, measured_on, critical
-        )
+        speed = brake["terminal_speed"]
+        try:
+            return EddyBrake.from_terminal_speed(start, length, speed, part, measured_on, critical)
+        except ValueError as problem:
+            given = f"brake.terminal_speed: given {section.terminal_speed.text} ({problem})"
+            raise InputError(f"{file}: {given}, expected a slope on which the part slides") from None
     if section.magnet is not None:
         coefficient, critical = _magnet(section.magnet, Section(brake.values, "brake.magnet"))
     else:

@@ -8,6 +8,7 @@ import jsonschema
 import pytest
 
 from gatesim.distribution import StudentT, Trapezoidal
+from gatesim.prediction import predict
 from gatesim.problem import InputError
 from gatesim.scenario import load, parse_text
 from gatesim.scenario.reader import changed
@@ -132,3 +133,10 @@ def test_a_file_that_is_not_there_or_not_text_is_told(tmp_path):
     broken.write_text("[part\n")
     with pytest.raises(InputError, match="it is not valid TOML"):
         load(broken)
+
+
+def test_a_terminal_speed_where_friction_alone_holds_the_part_is_refused():
+    brake = '[brake]\nstart = "0 mm"\nlength = "1 m"\nlaw = "linear"\nterminal_speed = "0.5 m/s"\n'
+    held = rig(brake, slope='"5 deg"\nfriction = 0.5')
+    with pytest.raises(InputError, match=r"brake\.terminal_speed: given 0\.5 m/s"):
+        predict(held)
