@@ -1,5 +1,6 @@
 """Chart of a search: cost against uncertainty, with the Pareto front."""
 
+from textwrap import fill
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -36,12 +37,13 @@ def choice_chart(result: ChoiceResult, axes: "Axes | None" = None) -> "Axes":
         axes.plot(*at, "D", color=GREEN, markeredgecolor=BLACK, markersize=9, label="winner")
     axes.set_yscale("log")
     axes.yaxis.set_major_formatter(lambda value, _: f"{value:g}")
+    axes.yaxis.set_minor_formatter(lambda value, _: "")
     axes.set_xlabel("cost")
     axes.set_ylabel("standard uncertainty at the worst part length / mm")
     _names(result, axes)
     title = result.choice.sections.title or "Choice of a rig"
     tried = f"{len(result.entries):,} candidates, {len(result.rejected):,} rejected by physics"
-    axes.set_title(f"{title}: {tried}", fontsize="medium")
+    axes.set_title(fill(f"{title}: {tried}", 80), fontsize="medium")
     axes.grid(alpha=0.3, linewidth=0.6)
     axes.legend(loc="upper center", bbox_to_anchor=(0.5, -0.13), ncols=2, frameon=False, fontsize="small")
     return axes

@@ -38,7 +38,7 @@ def _field(result: ChoiceResult) -> list[str]:
     if dropped:
         lines += [
             f"{dropped:,} left before that, in a heat with fewer trials: each beaten by one not dearer. With",
-            f"{percent(CONFIDENCE)} confidence none of these was the better one (Bonferroni, over all pairs).",
+            f"{percent(CONFIDENCE)} confidence none of these was the better one (Bonferroni, all pairs).",
         ]
     return lines
 

@@ -1,6 +1,7 @@
 """Chart of a feed study: what becomes of the parts against the rate."""
 
 import math
+from textwrap import fill
 from typing import TYPE_CHECKING
 
 from gatesim.study.feed.fate import Fate
@@ -41,11 +42,16 @@ def feed_chart(result: FeedResult, axes: "Axes | None" = None) -> "Axes":
         _limit(result, axes)
     axes.set_xscale("log")
     axes.xaxis.set_major_formatter(lambda value, _: f"{value:g}")
+    axes.tick_params(axis="x", which="minor", pad=5.0)
+    span = rates[-1] / rates[0]
+    axes.xaxis.set_minor_formatter(
+        lambda value, _: f"{value:g}" if span < 30.0 and f"{value:g}"[0] in "235" else ""
+    )
     axes.set_xlabel("parts a minute")
     axes.set_ylabel("share of parts / %")
     axes.set_ylim(-2.0, 102.0)
     title = result.scenario.title or "Feed"
-    axes.set_title(f"{title}: {result.feeding.spacing.pattern} gaps", fontsize="medium")
+    axes.set_title(fill(f"{title}: {result.feeding.spacing.pattern} gaps", 80), fontsize="medium")
     axes.grid(alpha=0.3, linewidth=0.6)
     axes.legend(loc="upper center", bbox_to_anchor=(0.5, -0.14), ncols=4, frameon=False, fontsize="small")
     return axes

@@ -47,7 +47,8 @@ def refine(start: Candidate, choice: Choice, round_: Round) -> Candidate:
         best, least = [float(x) for x in found.x], float(found.fun)
     if least >= uncertainty([start.values[axis.path] for axis in ranges]):
         return start
-    return _at(start, best, choice)
+    refined = _at(start, best, choice)
+    return start if refined.values == start.values else refined
 
 
 def _at(start: Candidate, x: Sequence[float], choice: Choice) -> Candidate:
