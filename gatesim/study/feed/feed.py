@@ -157,9 +157,7 @@ def feed(
     """
     scenario = without_follower(scenario)
     busy = nominal_busy_time(scenario)
-    if rates is None:
-        slowest = SLOWEST_EXPONENTIAL if feeding.spacing.pattern == "exponential" else SLOWEST
-        rates = np.geomspace(slowest / busy, FASTEST / busy, GRID).tolist()
+    rates = _first_look(feeding, busy) if rates is None else rates
     from tqdm import tqdm  # deferred: costs start-up time
 
     blocks = -(-feeding.streams // STREAMS)
@@ -185,6 +183,11 @@ def feed(
     above = curve.bracket(_correct, feeding.least_yield)[1]
     blamed = curve.points[above].lost_to if above in curve.points else ""
     return FeedResult(scenario, feeding, shown, limit, low, high, blamed, busy)
+
+
+def _first_look(feeding: Feeding, busy: float) -> list[float]:
+    slowest = SLOWEST_EXPONENTIAL if feeding.spacing.pattern == "exponential" else SLOWEST
+    return [float(rate) for rate in np.geomspace(slowest / busy, FASTEST / busy, GRID)]
 
 
 def without_follower(scenario: Scenario) -> Scenario:
