@@ -84,6 +84,7 @@ def test_a_release_that_varies_is_scatter_and_not_a_fixed_error() -> None:
     low, high = bounds(0.95, 24)
     assert low <= (np.abs(scores(found, truth, ["path.friction"])) < 1.96).sum() <= high
     assert all(fit.adequacy.describes for fit in found[:5])
+    assert "gate.first" not in [p.name for p in found[0].forward.parameters]
     # taken for a fixed quantity, its scatter is far more than jitter and counting explain
     fixed = estimate(scenario, made[0], Wish(["path.friction"], held_out=0.0, draws=500))
     assert fixed.adequacy.scatter is not None

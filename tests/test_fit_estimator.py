@@ -117,3 +117,20 @@ def test_expected_counts_of_a_sampled_stage_are_the_mean_of_simulated_passages(t
     period = {"counter": 100.0, "sensor": 40.0, "filter": 50.0}[table]
     share = covariance[:, 0, 0] / period**2
     np.testing.assert_allclose(share, 1.0 / 6.0 + 2.0 * (0.4 / period) ** 2, rtol=0.1)
+
+
+def test_a_start_far_off_leads_to_the_same_estimate() -> None:
+    """Tens of thousands of standard uncertainties off, with thresholds and delays free to make up for it."""
+    beam = (
+        'beam = { shape = "circular", diameter = "2 mm" }\nlight_fraction = "45 %"\n'
+        'dark_fraction = { value = "55 %", distribution = "rectangular", half_width = "5 %" }'
+    )
+    zone = 'start = "100 mm"\nlength = "600 mm"\n'
+    near = rig(sensor=beam, brake=f'{zone}peak_force = "2.0 N"\ncritical_speed = "2.0 m/s"')
+    far = rig(sensor=beam, brake=f'{zone}peak_force = "1.6 N"\ncritical_speed = "2.4 m/s"')
+    [log], _ = logs(near, np.repeat([0.15, 0.2, 0.26], 10), 1, 5)
+    wish = Wish(["brake.peak_force", "brake.critical_speed"], held_out=0.0)
+    one, other = estimate(near, log, wish), estimate(far, log, wish)
+    assert one.adequacy.describes
+    assert other.adequacy.describes
+    assert (np.abs(one.estimate - other.estimate) < 0.05 * one.std).all()

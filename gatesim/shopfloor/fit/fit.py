@@ -130,11 +130,22 @@ def estimate(scenario: Scenario, log: Log, wish: Wish) -> Fit:
 def _rough(system: System) -> Array:
     """Deviations (k,) that single gross rows do not pull away.
 
-    Medians of repeated rows see to that; where rows do not repeat, large residuals count less.
+    First the unknowns alone: far from the minimum what is known would be bent out of all
+    reason to make up for them. Medians of repeated rows see to gross ones; where rows do not
+    repeat, large residuals count less.
     """
-    at = minimise(
-        system.residual, system.jacobian, np.zeros(len(system.forward.parameters)), tolerance=1e-3
-    ).estimate
+    k, u = len(system.forward.parameters), system.forward.unknowns
+
+    def padded(x: Array) -> Array:
+        return np.concatenate([x, np.zeros(k - u)])
+
+    far = minimise(
+        lambda x: system.residual(padded(x)),
+        lambda x: system.jacobian(padded(x))[:, :u],
+        np.zeros(u),
+        tolerance=1e-3,
+    )
+    at = minimise(system.residual, system.jacobian, padded(far.estimate), tolerance=1e-3).estimate
     if (system.cells.count >= ENOUGH_TO_CENTRE).all():
         return at
     return minimise(system.residual, system.jacobian, at, robust=True, tolerance=1e-3).estimate
@@ -181,14 +192,17 @@ def _expected(system: System, at: Array) -> Array:
 def _check_start(system: System, rows: Rows) -> None:
     """Raise InputError where the scenario as it stands does not record what the log has."""
     lost = np.isnan(system.covariance[system.cells.group].diagonal(axis1=1, axis2=2)) & system.cells.mask
+    scenario = system.forward.scenario
+    expected = f"expected a scenario ({scenario.file}) in which every logged part passes and is counted"
     if lost.any():
         cell, register = np.argwhere(lost)[0]
         line = rows.log.lines[int(np.flatnonzero(system.cells.row == cell)[0])]
-        scenario = system.forward.scenario
         raise InputError(
             f"{rows.log.path}, line {line}: {REGISTERS[register]} is logged, but {scenario.file} as it is "
-            "does not record it for this part, expected a scenario in which the part passes and is counted"
+            f"does not record it for this part, {expected}"
         )
+    if not np.isfinite(system.residual(np.zeros(len(system.forward.parameters)))).all():
+        raise InputError(f"{rows.log.path}: with {scenario.file} as it is a part hardly passes, {expected}")
 
 
 def _result(

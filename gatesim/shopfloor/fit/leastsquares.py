@@ -7,6 +7,8 @@ import numpy as np
 
 from gatesim.draw import Array
 
+FIRST_REACH = 1e3  # the first trust region, in units of one residual
+
 
 @dataclass(frozen=True)
 class Minimum:
@@ -29,31 +31,31 @@ def minimise(
 ) -> Minimum:
     """Minimise the sum of squares from a start (k,); ``robust`` weighs large residuals down.
 
-    ``tolerance``: relative change of the sum, of the estimate, or gradient, at which it stops.
-
-    Trust-region reflective algorithm of `scipy.optimize.least_squares`; a step into values
-    for which the residuals are NaN is taken back.
+    Trust-region reflective algorithm of `scipy.optimize.least_squares`, in steps of what one
+    unit of residual is worth, so that units do not matter; a step into values for which the
+    residuals are NaN is taken back. It stops where the sum changes by less than ``tolerance``
+    of itself.
     """
     from scipy.optimize import least_squares  # deferred: costs start-up time
 
     norms = np.linalg.norm(jacobian(start), axis=0)
-    # the first trust region reaches a thousand standard uncertainties from the start
-    scale = 1e3 / np.where(norms > 0.0, norms, 1.0)
+    unit = 1.0 / np.where(norms > 0.0, norms, 1.0)
     found = least_squares(
-        residual,
-        start,
-        jacobian,
+        lambda x: residual(start + unit * x),
+        np.zeros(len(start)),
+        lambda x: jacobian(start + unit * x) * unit,
         method="trf",
-        x_scale=scale,
+        x_scale=FIRST_REACH,
         loss="soft_l1" if robust else "linear",
-        xtol=tolerance,
         ftol=tolerance,
-        gtol=tolerance,
-        max_nfev=100,
+        xtol=1e-13,
+        gtol=1e-13,
+        max_nfev=200,
     )
+    estimate = start + unit * found.x
     # a robust search ends with a Jacobian weighted by its loss, which is nobody's
-    slopes = jacobian(found.x) if robust else found.jac
-    return Minimum(found.x, found.fun, slopes, found.status > 0, str(found.message))
+    slopes = jacobian(estimate) if robust else found.jac / unit
+    return Minimum(estimate, found.fun, slopes, found.status > 0, str(found.message))
 
 
 def covariance(jacobian: Array) -> Array:

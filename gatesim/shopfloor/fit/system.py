@@ -62,8 +62,16 @@ class System:
         return self.at(deviations).lengths
 
     def residual(self, deviations: Array) -> Array:
-        """Residuals (n,) for deviations (k,), at the lengths that suit them best."""
+        """Residuals (n,) for deviations (k,), at the lengths that suit them best.
+
+        NaN throughout where a register that is logged is not recorded, here or a step beside.
+        """
         point = self.at(deviations)
+        if not np.isfinite(self._white(point)[0]).all():
+            size = (
+                self.cells.mask.size + int(self._informed.sum()) + int(np.isfinite(self.forward.priors).sum())
+            )
+            return np.full(size, np.nan)
         return np.concatenate(
             [self._cells(point.counts).ravel(), *self._prior_rows(deviations, point.lengths)]
         )
