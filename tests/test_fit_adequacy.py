@@ -86,8 +86,15 @@ def test_a_gross_row_among_those_held_out_is_set_apart_too_and_the_fit_is_none_t
 def test_without_jitter_the_scatter_of_whole_counts_raises_no_alarm() -> None:
     """It is anything from none to half as much again as 1/6 count squared, by the fraction of a count."""
     still = rig(SLIDE.replace('jitter = "4 us"', 'jitter = "0 us"'))
-    for log in logs(still, np.full(60, 0.2), 24, 29, {"path.friction": 0.27})[0]:
+    ratios = []
+    for log in logs(still, np.full(400, 0.2), 24, 29, {"path.friction": 0.27})[0]:
+        for name in ("capture", "rear_capture"):
+            del log.numbers[name]
         found = estimate(still, log, replace(WISH, draws=300))
+        ratios.append(found.adequacy.scatter_ratio**2)
         assert found.adequacy.describes
         assert not found.adequacy.scatter.significant
         assert not found.odd.outliers.any()
+    # f (1 - f) over 1/6: the logs do reach both ends
+    assert min(ratios) < 0.5
+    assert max(ratios) > 1.4

@@ -156,10 +156,10 @@ def judge(
     ratio = np.sqrt(within / repeats) if repeats else np.nan
     least, most = _slack(cells, covariance)
     if repeats:
-        tails = (
-            float(chi2.cdf(within / width / least, repeats / width)),
-            float(chi2.sf(within / width / most, repeats / width)),
-        )
+        # with next to no jitter counts just above a whole number may all be equal: nothing is too little
+        too_little = float(chi2.cdf(within / width / least, repeats / width)) if least > 0.05 else 1.0
+        too_much = float(chi2.sf(within / width / most, repeats / width))
+        tails = (too_little, too_much)
         p = min(1.0, 2.0 * min(tails))
         scatter = Test("scatter of repeated rows", within / repeats, (repeats, 0), p)
     chi = (
