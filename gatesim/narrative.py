@@ -4,6 +4,7 @@ from collections.abc import Callable
 
 import numpy as np
 
+from gatesim.formula import FORMULAS
 from gatesim.inputfilter import highest_train
 from gatesim.outcome import Outcome
 from gatesim.pipeline import Passed
@@ -24,6 +25,29 @@ def _speed(value: float) -> str:
 
 def _dwell(times: np.ndarray[tuple[int, ...], np.dtype[np.float64]]) -> str:
     return f"{1e3 * float(times[0, 1] - times[0, 0]):.3g} ms"
+
+
+_WITHOUT = {
+    "rearm": "a third gate",
+    "tick": "a clock",
+    "pitch": "an encoder",
+    "acceleration": "a clock and an acceleration",
+    "release_distance": "a release from rest, without launch or belt",
+    "rear_capture": "the trailing edge at gate 2 before the counter is re-armed",
+    "third_capture": "the leading edge at gate 3",
+}
+
+
+def why_no_reading(passed: Passed, name: str) -> str:
+    """Why a formula makes no length of the first trial, in a few words."""
+    formula = FORMULAS[name]
+    outcome = Outcome(int(passed.outcome[0]))
+    if not outcome.reads and outcome is not Outcome.NO_READING:
+        return outcome.word
+    missing = formula.missing(passed.rig.constants)
+    lost = next((key for key in formula.registers if np.isnan(getattr(passed.counts, key)[0])), "")
+    reason = missing or lost
+    return f"needs {_WITHOUT.get(reason, reason)}" if reason else "a count is zero"
 
 
 def _measured(scenario: Scenario, passed: Passed) -> str:
@@ -114,6 +138,24 @@ def _not_darkened(scenario: Scenario, passed: Passed) -> str:
     )
 
 
+def _stretched(scenario: Scenario, passed: Passed) -> str:
+    dark = min(_dwell(times) for times in passed.sensed[:2])
+    return (
+        f"The gate is dark for {dark} only, less than the hold-off of the input filter: the part has "
+        "left while "
+        "the filter still ignored the input, and every part reads as long as the hold-off lasts. Use a "
+        "shorter one."
+    )
+
+
+def _no_reading(scenario: Scenario, passed: Passed) -> str:
+    name = passed.rig.formulas[0]
+    others = [other for other, length in passed.readings.items() if np.isfinite(length[0])]
+    able = f" {' and '.join(others)} would read it." if others else ""
+    reason = why_no_reading(passed, name)
+    return f"The formula in charge, {name}, makes no length of these counts: {reason}.{able}"
+
+
 def _swallowed(scenario: Scenario, passed: Passed) -> str:
     longest = max((_dwell(t) for t in passed.sensed if np.isfinite(t[0, 1])), default="nothing")
     return (
@@ -174,11 +216,20 @@ def _late_capture(scenario: Scenario, passed: Passed) -> str:
 
 
 def _early_rearm(scenario: Scenario, passed: Passed) -> str:
-    distance = mm(first_of(passed.rig.gates[2] - passed.rig.gates[0]))
+    distance = first_of(passed.rig.gates[2] - passed.rig.gates[0])
+    length = float(passed.true_length[0])
+    if length > distance:
+        return (
+            f"The part of {mm(length)} is longer than the {mm(distance)} to the third gate: the counter "
+            "is re-armed "
+            "while gate 1 is still dark, and the dwell is lost. Move the third gate further away."
+        )
     return (
-        f"The part of {mm(float(passed.true_length[0]))} is longer than the {distance} to the third "
-        "gate: the counter "
-        "is re-armed while gate 1 is still dark, and the dwell is lost. Move the third gate further away."
+        f"The counter still sees gate 1 dark when the part reaches the third gate, {mm(distance)} on, "
+        "although the "
+        f"part is {mm(length)} long: input filter, sensor or tilt make the dark time longer. The dwell "
+        "is lost. "
+        "Shorten that delay, or move the third gate further away."
     )
 
 
@@ -239,6 +290,7 @@ _SENTENCES: dict[Outcome, Callable[[Scenario, Passed], str]] = {
     Outcome.MERGED: _merged,
     Outcome.SPLIT: _split,
     Outcome.CHATTERED: _chattered,
+    Outcome.STRETCHED: _stretched,
     Outcome.NO_EDGE: _no_edge,
     Outcome.NO_CAPTURE: _no_capture,
     Outcome.LATE_CAPTURE: _late_capture,
@@ -247,6 +299,7 @@ _SENTENCES: dict[Outcome, Callable[[Scenario, Passed], str]] = {
     Outcome.OVERFLOW: _overflow,
     Outcome.PULSES_LOST: _pulses_lost,
     Outcome.BETWEEN_SCANS: _between_scans,
+    Outcome.NO_READING: _no_reading,
 }
 
 

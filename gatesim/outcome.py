@@ -19,6 +19,7 @@ class Outcome(IntEnum):
     MERGED = 21
     SPLIT = 22
     CHATTERED = 23
+    STRETCHED = 24
     # counter
     NO_EDGE = 29
     NO_CAPTURE = 30
@@ -28,6 +29,8 @@ class Outcome(IntEnum):
     OVERFLOW = 34
     PULSES_LOST = 35
     BETWEEN_SCANS = 36
+    # formula
+    NO_READING = 40
 
     @property
     def word(self) -> str:
@@ -51,6 +54,7 @@ _WORDS = {
     Outcome.MERGED: "gap swallowed",
     Outcome.SPLIT: "part split",
     Outcome.CHATTERED: "chatter let through",
+    Outcome.STRETCHED: "part stretched by the filter",
     Outcome.NO_EDGE: "no edge at gate 1",
     Outcome.NO_CAPTURE: "no capture",
     Outcome.LATE_CAPTURE: "late capture",
@@ -59,6 +63,7 @@ _WORDS = {
     Outcome.OVERFLOW: "counter overflow",
     Outcome.PULSES_LOST: "pulses lost",
     Outcome.BETWEEN_SCANS: "missed between scans",
+    Outcome.NO_READING: "no reading",
 }
 
 _NO_READING = frozenset(
@@ -73,5 +78,6 @@ _NO_READING = frozenset(
         Outcome.EARLY_REARM,
         Outcome.OVERFLOW,
         Outcome.BETWEEN_SCANS,
+        Outcome.NO_READING,
     }
 )

@@ -19,7 +19,7 @@ from gatesim.rig import counter_of, filter_of, forces_of, gates_of, part_of, pat
 from gatesim.scenario.model import Scenario
 from gatesim.sensor import Sensor, Switching, receiver_delay, respond, switching
 from gatesim.transition import alternating, merged
-from gatesim.verdict import verdict
+from gatesim.verdict import unread, verdict
 
 Move = Callable[[Part, Path, tuple[Force | Belt, ...], Array], Passage]
 """Motion of a part: answers for positions as `gatesim.motion.passage` does."""
@@ -176,7 +176,8 @@ def measure(
     counter = counter_of(scenario, asked.values, _roller_travel(scenario, motion), quantised=quantised)
     counted = count(counter, filtered, draw)
     counts = counted.counts()
-    outcome = verdict(scenario, rig.gates, motion, alone, filtered, counted)
+    outcome = verdict(scenario, rig.gates, motion, alone, filtered, counted, asked.values)
+    readings = read(rig.formulas, counts, rig.constants, outcome.reads)
     return Passed(
         rig,
         np.broadcast_to(np.asarray(rig.part.length, float), (n,)),
@@ -189,8 +190,8 @@ def measure(
         counter,
         counted,
         counts,
-        read(rig.formulas, counts, rig.constants, outcome.reads),
-        outcome.code,
+        readings,
+        unread(outcome.code, readings[rig.formulas[0]]),
     )
 
 

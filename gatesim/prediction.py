@@ -3,12 +3,10 @@
 from dataclasses import dataclass
 from typing import Any
 
-import numpy as np
-
 from gatesim import pipeline
 from gatesim.draw import Nominal
-from gatesim.formula import FORMULAS, Formula
-from gatesim.narrative import explain_outcome
+from gatesim.formula import FORMULAS
+from gatesim.narrative import explain_outcome, why_no_reading
 from gatesim.outcome import Outcome
 from gatesim.quantity import first_of, registry
 from gatesim.scenario.model import Scenario
@@ -121,26 +119,5 @@ def _counts(passed: pipeline.Passed) -> dict[str, int | None]:
 def _reading(passed: pipeline.Passed, name: str) -> Reading:
     length = _known(passed.readings[name][0])
     error = None if length is None else length - float(passed.true_length[0])
-    reason = "" if length is not None else _why_not(passed, FORMULAS[name])
+    reason = "" if length is not None else why_no_reading(passed, name)
     return Reading(name, length, error, FORMULAS[name].needs, reason)
-
-
-_WITHOUT = {
-    "rearm": "a third gate",
-    "tick": "a clock",
-    "pitch": "an encoder",
-    "acceleration": "a clock and an acceleration",
-    "release_distance": "a release from rest, without launch or belt",
-    "rear_capture": "the trailing edge at gate 2 before the counter is re-armed",
-    "third_capture": "the leading edge at gate 3",
-}
-
-
-def _why_not(passed: pipeline.Passed, formula: Formula) -> str:
-    outcome = Outcome(int(passed.outcome[0]))
-    if not outcome.reads:
-        return outcome.word
-    missing = formula.missing(passed.rig.constants)
-    lost = next((key for key in formula.registers if np.isnan(getattr(passed.counts, key)[0])), "")
-    reason = missing or lost
-    return f"needs {_WITHOUT.get(reason, reason)}" if reason else "a count is zero"

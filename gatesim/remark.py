@@ -6,6 +6,7 @@ from gatesim.pipeline import Passed
 from gatesim.quantity import first_of
 from gatesim.scenario.counting import PolledTiming
 from gatesim.scenario.model import Scenario
+from gatesim.scenario.sensing import MajorityFilter
 from gatesim.transition import edge_count
 
 WORTH_TELLING = 0.05e-3
@@ -14,7 +15,7 @@ WORTH_TELLING = 0.05e-3
 
 def remarks(scenario: Scenario, passed: Passed) -> list[str]:
     """Sentences on the first trial, none where the stage does nothing worth telling."""
-    found = [_ends(passed), _chatter(scenario, passed), _scan(scenario, passed)]
+    found = [_ends(passed), _chatter(scenario, passed), _samples(scenario, passed), _scan(scenario, passed)]
     return [sentence for sentence in found if sentence]
 
 
@@ -60,6 +61,23 @@ def _chatter(scenario: Scenario, passed: Passed) -> str:
     }.get(scenario.filter.kind, "holds them back")
     return (
         f"The sensors chatter, with {extra} transitions too many; the {scenario.filter.kind} filter {held}."
+    )
+
+
+def _samples(scenario: Scenario, passed: Passed) -> str:
+    """What it costs that the light or the input is looked at from time to time only."""
+    sensor, section = scenario.sensor.sampling_period, scenario.filter
+    whose, period = "the pulsed light", sensor
+    if isinstance(section, MajorityFilter) and (sensor is None or section.period.nominal > sensor.nominal):
+        whose, period = "the input filter", section.period
+    if period is None:
+        return ""
+    worth = period.nominal * float(np.nanmax(passed.motion.speed[0]))
+    if not worth > WORTH_TELLING:
+        return ""
+    return (
+        f"Every edge waits up to {period.text} for the next sample of {whose}, worth {_mm(worth)} of travel, "
+        "and by another time in every passage."
     )
 
 

@@ -1,6 +1,6 @@
 """What became of each trial, from what every stage saw."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -38,6 +38,7 @@ def verdict(
     alone: Sequence[Array],
     filtered: Sequence[Array],
     counted: Counted,
+    values: Mapping[str, Scalar],
 ) -> Verdict:
     """The first thing that went wrong on the way from release to reading, if anything did.
 
@@ -59,6 +60,8 @@ def verdict(
     mark(~seen, Outcome.NOT_DARKENED)
     mark(~passed, Outcome.SWALLOWED)
     mark(~acted, Outcome.BETWEEN_SCANS)
+    if scenario.filter.kind == "hold-off":
+        mark(_stretched(filtered, values["filter.time"]), Outcome.STRETCHED)
     if scenario.sensor.chatter is not None:
         mark(~_at_both(after <= before), Outcome.CHATTERED)
     if scenario.follower is not None:
@@ -76,9 +79,22 @@ def verdict(
     return Verdict(code)
 
 
+def unread(code: NDArray[np.int64], reading: Array) -> NDArray[np.int64]:
+    """Outcomes where the formula in charge makes nothing of counts that came about, (n,)."""
+    silent = np.isnan(reading) & (code == Outcome.MEASURED)
+    return np.where(silent, np.int64(Outcome.NO_READING), code)
+
+
 def _edges(gates: Sequence[Array]) -> NDArray[np.intp]:
     """Transitions at gates 1 and 2, (2, n)."""
     return np.stack([edge_count(times) for times in gates[:2]])
+
+
+def _stretched(filtered: Sequence[Array], hold: Scalar) -> NDArray[np.bool_]:
+    """Whether a gate's first pulse ends as the hold-off does: the part had left before, unheard."""
+    with np.errstate(invalid="ignore"):  # padding less padding
+        lasting = np.stack([times[:, 1] - times[:, 0] for times in filtered[:2]])
+    return ~_at_both(~np.isclose(lasting, hold, rtol=1e-9, atol=0.0))
 
 
 def _at_both(gates: NDArray[np.bool_]) -> NDArray[np.bool_]:

@@ -144,6 +144,20 @@ OUTCOMES = [
         "between two scans",
     ),
     (
+        Outcome.STRETCHED,
+        {},
+        '[filter]\nkind = "hold-off"\ntime = "90 ms"\n',
+        "less than the hold-off",
+    ),
+    (
+        Outcome.EARLY_REARM,
+        {"spacing": '"50 mm"\nrearm = "180 mm"', "length": '"170 mm"\ntilt = "60 deg"'},
+        "",
+        "input filter, sensor or tilt",
+    ),
+    (Outcome.NO_READING, {"frequency": '"1 Hz"'}, "", "makes no length of these counts: a count is zero"),
+    (Outcome.NO_READING, {}, '[formula]\nuse = ["encoder-pitch"]\n', "needs an encoder"),
+    (
         Outcome.NEXT_TOO_SOON,
         {"spacing": '"50 mm"\nrearm = "500 mm"'},
         '[follower]\ninterval = "150 ms"\n',

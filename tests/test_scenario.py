@@ -29,6 +29,7 @@ REFUSED = [
     ("[counter]", "[filter]\nkind = 'none'\n[counter]\nfilter = 1", "counter.filter: [counter] has no key"),
     ("[counter]", "[filter]\nkind = 'foo'\n[counter]", "filter.kind: given 'foo', expected one of 'none'"),
     ("[counter]", "[filter]\nkind = 'stable-for'\n[counter]", "filter.time: given nothing, expected a time"),
+    ("[counter]", "[formula]\nuse = []\n[counter]", "formula.use: given [], expected at least 1 of them"),
     ("frequency", "#", "counter: given neither, expected either a frequency"),
     ("[path]", "[pth]", "pth: a scenario has no key 'pth', did you mean 'path'?"),
     ("[part]", "[[part]]", "part: given [{"),
@@ -92,7 +93,7 @@ def test_a_change_keeps_the_spread_and_is_validated_anew():
     moved = changed(spread, "gate.spacing", "60 mm")
     assert moved.gate.spacing.nominal == pytest.approx(0.060)
     assert moved.gate.spacing.std == pytest.approx(1e-4)
-    with pytest.raises(InputError, match=r"gate\.spacing: given a table with value '0 mm'"):
+    with pytest.raises(InputError, match=r"gate\.spacing: given '0 mm' with a spread"):
         changed(spread, "gate.spacing", "0 mm")
     with pytest.raises(InputError, match=r"gate\.spacin: no such quantity; the nearest"):
         changed(spread, "gate.spacin", "60 mm")

@@ -97,7 +97,7 @@ FormulaName = Literal[
 class FormulaSection(Section):
     """The formulas, and the constants the controller holds; a constant left out is the nominal one."""
 
-    use: tuple[FormulaName, ...] | None = Field(
+    use: Annotated[tuple[FormulaName, ...], Field(min_length=1)] | None = Field(
         default=None, description="Formulas to evaluate, the first is the one in charge; left out: all."
     )
     spacing: f.Length | None = Field(default=None, description="Spacing that the controller calculates with.")

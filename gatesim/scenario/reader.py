@@ -131,7 +131,7 @@ def _said(given: Any) -> str:
     """What the file gave, short enough for a sentence."""
     if isinstance(given, Mapping | BaseModel):
         value = given.get("value") if isinstance(given, Mapping) else None
-        return "a table" if value is None else f"a table with value {_said(value)}"
+        return "a table" if value is None else f"{_said(value)} with a spread"
     said = repr(given)
     return said if len(said) <= 80 else f"{said[:77]}..."
 
@@ -167,6 +167,8 @@ def _sentence(problem: ValidationError, raw: Mapping[str, Any]) -> str:
         return f"{where}.{tag}: given {said}, expected one of {choices}"
     if kind in ("model_type", "model_attributes_type", "dict_type"):
         return f"{where}: given {given}, expected a table [{where}]"
+    if kind == "too_short":
+        return f"{where}: given {given}, expected at least {context['min_length']} of them"
     return f"{where}: given {given}, expected {_lower(error['msg'])}"
 
 

@@ -101,6 +101,7 @@ def gather(scenario: Scenario, wish: Wish, today: date) -> Handover:
     lengths = wish.lengths or _lengths(scenario)
     parts = (lengths[0], _nominal_length(scenario, lengths), lengths[1])
     nominal = [pipeline.run(scenario, Nominal(1), {"part.length": x}) for x in parts]
+    _check_measures(scenario, nominal)
     spread = [pipeline.run(scenario, Streams(SEED, 0, PASSAGES), {"part.length": x}) for x in parts]
     formula = wish.formula or nominal[1].rig.formulas[0]
     constants = nominal[1].rig.constants
@@ -114,12 +115,6 @@ def gather(scenario: Scenario, wish: Wish, today: date) -> Handover:
     guard = wish.guard_factor * std + bias
     trials = [(r, run(made.program, r)) for passed in spread for r in _registers(made, passed)]
     valid = [(g.length, real_length(made, constants, r)) for r, g in trials if g.status == OK]
-    if not valid:
-        word = Outcome(int(nominal[1].outcome[0])).word
-        raise InputError(
-            f"{scenario.file}: none of {len(trials)} simulated passages gives a valid length "
-            f"(outcome of the nominal one: {word}), expected a rig that measures"
-        )
     valid_vectors = [(v.length, v.real) for v in table if v.status == OK]
     errors = [abs(length * wish.unit - real) for length, real in (*valid, *valid_vectors)]
     return Handover(
@@ -142,6 +137,18 @@ def gather(scenario: Scenario, wish: Wish, today: date) -> Handover:
         guard_text=guard_text,
         cautions=tuple(str(caution) for caution in cautions(scenario)),
     )
+
+
+def _check_measures(scenario: Scenario, nominal: list[pipeline.Passed]) -> None:
+    """Raise InputError where a reference part is not measured: such a rig cannot be handed over."""
+    for passed in nominal:
+        outcome = Outcome(int(passed.outcome[0]))
+        if outcome is not Outcome.MEASURED:
+            length = 1e3 * float(passed.true_length[0])
+            raise InputError(
+                f"{scenario.file}: a part of {length:.6g} mm comes to '{outcome.word}', expected a rig that "
+                "measures every reference part"
+            )
 
 
 def _stated(
