@@ -20,6 +20,10 @@ _SPREAD_KEYS = {
     "student-t": ("standard_uncertainty", "degrees_of_freedom"),
 }
 
+MOST_BEYOND = 1e-3  # share of an unbounded spread that may lie out of range
+T_REACH = 3.3  # scales of a t-distribution that must lie within range
+ROUNDING = 1e-9  # of a half-width: 0.02 % plus or minus 0.02 % may reach 0 from below
+
 
 def _number(given: object, key: str) -> float:
     if isinstance(given, bool) or not isinstance(given, int | float) or not math.isfinite(given):
@@ -81,12 +85,23 @@ def _positive(spread: Spread, size: float) -> Spread:
     return spread
 
 
+def _share_beyond(spread: Spread, room: float) -> float:
+    """Share of a spread further than ``room`` to one side of its nominal value."""
+    if isinstance(spread, Normal):
+        return 0.5 * math.erfc(room / (math.sqrt(2.0) * spread.std))
+    if isinstance(spread, StudentT):  # a rule: its tail needs scipy; 3.3 scales is 0.05 % of a normal one
+        return 0.0 if room >= T_REACH * spread.scale else 1.0
+    assert isinstance(spread, Rectangular | Trapezoidal | Arcsine)
+    return 0.0 if room >= spread.half_width * (1.0 - ROUNDING) else 1.0
+
+
 @dataclass(frozen=True)
 class Reader:
     """How a key becomes a `Quantity`; annotates the type of a field.
 
     ``unit`` is the SI unit it is kept in, ``expected`` completes "expected ..." with an
-    example; the nominal value must lie in [low, high], above ``low`` if ``above``.
+    example; the nominal value must lie in [low, high], above ``low`` if ``above``. So must the
+    whole of a bounded spread, all but 0.1 % of a normal one, and 3.3 scales of a t-distribution.
     """
 
     unit: str
@@ -107,9 +122,16 @@ class Reader:
                 (nominal, written, text), spread = _read_text(given, self.unit), None
             if nominal < self.low or (self.above and nominal == self.low) or nominal > self.high:
                 raise ValueError("it is out of range")
+            if spread is not None and self._beyond(nominal, spread) > MOST_BEYOND:
+                raise ValueError("its spread reaches out of range")
         except ValueError as error:
             raise ValueError(f"{error}|{self.expected}") from None
         return Quantity(nominal, written, text, spread)
+
+    def _beyond(self, nominal: float, spread: Spread) -> float:
+        """Share of a spread out of range, as far as it is looked at."""
+        room = (nominal - self.low) * (1.0 - 2.0 * ROUNDING if self.above else 1.0)
+        return _share_beyond(spread, room) + _share_beyond(spread, self.high - nominal)
 
     def __get_pydantic_core_schema__(self, source: Any, handler: Any) -> core_schema.CoreSchema:
         return core_schema.no_info_plain_validator_function(self)
