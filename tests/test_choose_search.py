@@ -211,7 +211,7 @@ def test_a_heat_drops_only_what_is_surely_beaten_and_the_winner_stays():
     options = {"clock": {**CLOCKS, "copy": {**CLOCKS["fast"]}, "dear": {**CLOCKS["slow"], "cost": 20}}}
     options["clock"]["slow"] = {"set": {"counter.frequency": "100 Hz"}, "cost": 1}
     options["clock"]["dear"] = {"set": {"counter.frequency": "100 Hz"}, "cost": 20}
-    given = choice({"standard_uncertainty": "20 mm"}, BRAKED, options=options)
+    given = choice({"rms_error": "20 mm"}, BRAKED, options=options)
     full, raced = (choose(given, 12_000, workers=1, race=race) for race in (False, True))
     assert {raced.entries[n].candidate.picks["clock"] for n in raced.dropped} == {"dear"}
     assert full.winner.candidate.name == raced.winner.candidate.name
@@ -236,7 +236,7 @@ ranges = ["gate.spacing = 60 mm:200 mm:2"]
 shortest = "60 mm"
 longest = "200 mm"
 tolerance = "0.5 mm"
-standard_uncertainty = "0.2 mm"
+rms_error = "0.2 mm"
 [options.clock]
 slow = { cost = 1, set = { "counter.frequency" = "1 kHz" } }
 fast = { cost = 9, set = { "counter.frequency" = "1 MHz" } }
@@ -311,7 +311,7 @@ def test_without_a_winner_the_exit_code_is_1_and_nothing_is_written(file, tmp_pa
         ('"counter.frequency" = "1 M', '"counter.frequncy" = "1 M', r"nearest is counter\.frequency"),
         ("gate.spacing = 60 mm:200 mm:2", "gate.spacing", r"ranges: given 'gate.spacing'"),
         ("rig.toml", "none.toml", r"none\.toml: it cannot be read"),
-        ("standard_uncertainty =", "wrong_decision = 0.1 #", r"process_standard_deviation: given nothing"),
+        ("rms_error =", "wrong_decision = 0.1 #", r"process_standard_deviation: given nothing"),
     ],
 )
 def test_what_is_wrong_with_a_file_is_said_in_one_sentence(file, old, new, said):

@@ -22,7 +22,7 @@ import click
 @click.option("--rejected", is_flag=True, help="List every rejected candidate with its reason.")
 @click.option("--json", "as_json", is_flag=True, help="Print JSON with every candidate, lengths in m.")
 @click.option("-o", "figure", type=click.Path(path_type=Path, dir_okay=False), default=None,
-              help="Draw cost against uncertainty to a PNG, SVG or PDF file.")  # fmt: skip
+              help="Draw cost against RMS error to a PNG, SVG or PDF file.")  # fmt: skip
 def command(
     file: Path,
     trials: int,

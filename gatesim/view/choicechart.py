@@ -1,4 +1,4 @@
-"""Chart of a search: cost against uncertainty, with the Pareto front."""
+"""Chart of a search: cost against RMS error, with the Pareto front."""
 
 from textwrap import fill
 from typing import TYPE_CHECKING
@@ -27,8 +27,8 @@ def choice_chart(result: ChoiceResult, axes: "Axes | None" = None) -> "Axes":
     costs = [entry.candidate.cost for entry in front]
     values = [MM * entry.uncertainty for entry in front]
     axes.plot(costs, values, color=BLUE, drawstyle="steps-post", linewidth=1.2)
-    axes.plot(costs, values, "o", color=BLUE, markersize=6, label="front: none cheaper is less uncertain")
-    limit = result.choice.wanted.standard_uncertainty
+    axes.plot(costs, values, "o", color=BLUE, markersize=6, label="front: none cheaper has less error")
+    limit = result.choice.wanted.rms_error
     if limit is not None:
         axes.axhline(MM * limit.nominal, color=VERMILION, linestyle="--", linewidth=1.2,
                      label=f"wanted: at most {limit.text}")  # fmt: skip
@@ -39,7 +39,7 @@ def choice_chart(result: ChoiceResult, axes: "Axes | None" = None) -> "Axes":
     axes.yaxis.set_major_formatter(lambda value, _: f"{value:g}")
     axes.yaxis.set_minor_formatter(lambda value, _: "")
     axes.set_xlabel("cost")
-    axes.set_ylabel("standard uncertainty at the worst part length / mm")
+    axes.set_ylabel("RMS error at the worst part length / mm")
     _names(result, axes)
     title = result.choice.sections.title or "Choice of a rig"
     tried = f"{len(result.entries):,} candidates, {len(result.rejected):,} rejected by physics"

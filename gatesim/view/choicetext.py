@@ -88,16 +88,16 @@ def _finalists(result: ChoiceResult) -> list[str]:
             "" if comparison is None else _sure(comparison.difference, comparison.confidence),
             entry.candidate.name,
         ])  # fmt: skip
-    head = ["", "cost", "std unc.\n/ mm", "worst at\n/ mm", "bias\nthere", "yield", "fails",
-            "less unc.\nthan 1?", "rig"]  # fmt: skip
+    head = ["", "cost", "RMS error\n/ mm", "worst at\n/ mm", "bias\nthere", "yield", "fails",
+            "less error\nthan 1?", "rig"]  # fmt: skip
     lengths = result.finalists[0].evaluation.figures
     count = 0 if lengths is None else len(result.finalists) - 1
     return [
-        "Final round, other random numbers; * on the front of cost and uncertainty:",
+        "Final round, other random numbers; * on the front of cost and RMS error:",
         tabulate(rows, head, maxcolwidths=[None] * 6 + [12, 14, 42], disable_numparse=True,
                  colalign=("left",) + ("right",) * 5 + ("left",) * 3),
-        "std unc.: root mean square error, bias included, at the part length where it is largest.",
-        f"less unc. than 1?: one-sided confidence from paired trials, corrected for {count} comparisons "
+        "RMS error: root mean square error, bias included, at the part length where it is largest.",
+        f"less error than 1?: one-sided confidence from paired trials, corrected for {count} comparisons "
         "(Bonferroni).",
     ]  # fmt: skip
 

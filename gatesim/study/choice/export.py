@@ -51,8 +51,8 @@ def _entry(entry: Entry, result: ChoiceResult) -> Json:
         "trials_a_length": f.trials,
         "yield": [float(v) / f.trials for v in f.good],
         "worst_length": float(f.lengths[f.worst]),
-        "uncertainty": number(f.uncertainty),
-        "uncertainty_error": number(float(f.rms_error[f.worst])),
+        "rms_error": number(f.uncertainty),
+        "rms_error_standard_error": number(float(f.rms_error[f.worst])),
         "busy_time": number(e.busy),
         "calibration": {"gain": e.line[0], "zero": e.line[1]},
         "checks": [

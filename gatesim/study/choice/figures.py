@@ -115,10 +115,10 @@ def checks_of(figures: Figures, wanted: WantedSection) -> tuple[Check, ...]:
     bound = share(int(figures.good[least]), figures.trials, 0.90).low
     limit = wanted.least_yield.nominal
     found = [Check("yield", figures.least_yield, bound, limit, figures.least_yield >= limit, "")]
-    if wanted.standard_uncertainty is not None:
-        limit, value = wanted.standard_uncertainty.nominal, figures.uncertainty
+    if wanted.rms_error is not None:
+        limit, value = wanted.rms_error.nominal, figures.uncertainty
         upper = float(np.max(figures.rms + 1.645 * figures.rms_error))
-        found.append(Check("standard uncertainty", value, upper, limit, value <= limit, "m"))
+        found.append(Check("RMS error", value, upper, limit, value <= limit, "m"))
     if wanted.c_gk is not None:
         value = float(np.min(capability(figures, wanted)))
         found.append(Check("C_gk", value, math.nan, wanted.c_gk, value >= wanted.c_gk, ""))

@@ -35,7 +35,7 @@ class WantedSection(Section):
     longest: f.Length = Field(description="Longest part.")
     lengths: int = Field(default=5, ge=1, le=200, description="Part lengths that are tried, evenly spaced.")
     tolerance: f.Length = Field(description="Half-width of the tolerance of the part's length.")
-    standard_uncertainty: f.Length | None = Field(
+    rms_error: f.Length | None = Field(
         default=None, description="Largest root mean square error of a reading (bias included)."
     )
     c_gk: Annotated[float, Field(gt=0.0, allow_inf_nan=False)] | None = Field(
