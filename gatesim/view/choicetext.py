@@ -119,8 +119,9 @@ def _winner(result: ChoiceResult) -> list[str]:
         failed = ", ".join(check.name for check in checks if not check.met)
         head = f"No candidate meets the requirement. The first in order fails: {failed}."
     else:
-        head = f"Winner, the cheapest that meets everything: {first.candidate.name}, cost " + plain(
-            first.candidate.cost, 6
+        head = (
+            f"Winner, the cheapest that meets everything by these estimates: {first.candidate.name}, cost "
+            + plain(first.candidate.cost, 6)
         )
     lines = textwrap.wrap(head, 100)
     lines += [f"  {_check(check)}" for check in checks]
