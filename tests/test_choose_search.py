@@ -275,7 +275,7 @@ def test_command_prints_text_json_figure_and_a_winner_that_predicts(file, tmp_pa
     won, figure = tmp_path / "won.toml", tmp_path / "front.png"
     result = invoke(file, "--trials", 1000, "--workers", 1, "--write", won, "-o", figure)
     assert result.return_value == 0, result.exception
-    assert "Winner, the cheapest that meets everything: fast, roots" in result.output
+    assert "Winner, the cheapest that meets everything by these estimates: fast, roots" in result.output
     assert figure.stat().st_size > 10_000
     text = won.read_text()
     assert "# a comment worth keeping" in text
