@@ -162,3 +162,12 @@ def test_the_command_draws_and_prints(tmp_path):
     assert done.exit_code == 0, done.output
     assert "software only" in done.stdout
     assert target.read_text(encoding="utf-8").lstrip().startswith("<?xml")
+
+
+def test_sensors_ten_times_as_fast_scatter_a_tenth_as_much():
+    old = load(FOLDER / "1-drop-dowel.toml")
+    (new,) = [p for p in proposals_of(old, "spacing-dwell") if p.title == "sensors ten times as fast"]
+    for key in ("dark_delay", "light_delay"):
+        before, after = getattr(old.sensor, key), getattr(new.scenario.sensor, key)
+        assert after.nominal == pytest.approx(0.1 * before.nominal)
+        assert after.std == pytest.approx(0.1 * before.std)

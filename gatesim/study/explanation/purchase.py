@@ -1,9 +1,10 @@
 """Parts that can be bought for a rig whose reading is off."""
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from typing import Any
 
+from gatesim.quantity import parse
 from gatesim.study.explanation.change import Effort, Present, Proposal, mm
 
 STRETCH = 0.05  # m, of the spring proposed
@@ -94,9 +95,17 @@ def _sensor(p: Present) -> Iterator[Proposal]:
     sensor = p.scenario.sensor
     keys = [k for k in ("dark_delay", "light_delay", "time_constant") if getattr(sensor, k).nominal > 0.0]
     if keys:
-        changes = {f"sensor.{key}": f"{getattr(sensor, key).nominal / FASTER!r} s" for key in keys}
-        how = f"{', '.join(key.replace('_', ' ') for key in keys)} a tenth of what they are"
+        changes = {f"sensor.{key}": _faster(p.scenario.raw["sensor"][key]) for key in keys}
+        how = f"{', '.join(key.replace('_', ' ') for key in keys)} and their spreads a tenth of what they are"
         yield p.proposal(Effort.BUY, "sensors ten times as fast", how, changes)
+
+
+def _faster(given: Any) -> Any:
+    """A time as a scenario has it, with its spread: a delay cannot scatter about as much as it lasts."""
+    if not isinstance(given, Mapping):
+        return f"{parse(given, 's')[0] / FASTER!r} s"
+    times = ("value", "half_width", "standard_uncertainty")
+    return {key: _faster(text) if key in times else text for key, text in given.items()}
 
 
 def _beam(p: Present) -> Iterator[Proposal]:
