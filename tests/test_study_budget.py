@@ -15,7 +15,8 @@ from gatesim.study.engine import study
 from gatesim.study.indices import sobol_indices
 from gatesim.study.model import Trials
 from gatesim.study.plan import Plan
-from gatesim.study.validation import validate
+from gatesim.study.validation import validate, validations
+from gatesim.view.studytext import budget_text
 from tests.study_models import END_GAUGE, ISHIGAMI, MASS, FormulaModel, additive
 
 
@@ -204,3 +205,25 @@ def test_first_order_indices_of_a_linear_model_are_its_shares_of_variance(model)
         if isinstance(q.spread, StudentT):  # the distribution is wider than the u of JCGM 100
             linear *= (q.std / q.spread.scale) ** 2
         assert index.first == pytest.approx(linear, abs=6.0 * index.first_error + 0.02)
+
+
+def test_one_draw_has_all_the_variance_to_itself():
+    # S1 = ST = 1: with one draw there is nothing to interact with (Saltelli et al. 2010, by definition)
+    found = sobol_indices(additive(Normal(1.0)), "y", trials=2048)
+    (index,) = found.indices
+    assert index.first == pytest.approx(1.0, abs=5.0 * index.first_error + 1e-9)
+    assert index.total == pytest.approx(1.0, abs=5.0 * index.total_error + 1e-9)
+    assert max(index.first_error, index.total_error) < 0.05
+
+
+def test_without_a_draw_there_is_nothing_to_split_or_to_validate():
+    model = FormulaModel({}, lambda values: np.asarray(1e-3))
+    with pytest.raises(InputError, match="the error does not vary"):
+        sobol_indices(model, "y", trials=2048)
+    table = budget(model, "y")
+    simulated = study(model, Plan(trials=2000), workers=1).formulas["y"]
+    assert table.combined == 0.0
+    assert validations(table, simulated) == []
+    text = budget_text(table, simulated, [], None)
+    assert "there is nothing to validate: the error does not vary" in text
+    assert "holds" not in text

@@ -40,7 +40,7 @@ def command(
     from gatesim.study.indices import sobol_indices
     from gatesim.study.plan import Plan
     from gatesim.study.rig import RigModel
-    from gatesim.study.validation import validate
+    from gatesim.study.validation import validations
     from gatesim.view.studytext import budget_text
 
     rig = RigModel(load(file))
@@ -50,7 +50,7 @@ def command(
     if chosen not in result.formulas:  # stopped within the first block
         return 130
     simulated = result.formulas[chosen]
-    checks = [validate(table, simulated, digits) for digits in (1, 2)]
+    checks = validations(table, simulated)
     indices = sobol_indices(rig, chosen, seed=seed, workers=workers) if table.combined > 0.0 else None
     show = budget_json if as_json else budget_text
     found = show(table, simulated, checks, indices)

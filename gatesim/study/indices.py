@@ -70,8 +70,11 @@ def _estimate(formula: str, errors: Array) -> NDArray[np.float64]:
         raise InputError(
             f"sensitivity of {formula}: the error does not vary, expected an input with a spread"
         )
-    result = estimate(func={"f_A": chosen[:1], "f_B": chosen[1:2], "f_AB": chosen[2:, None, :]}, n=rows.size)
-    return np.vstack([np.atleast_1d(result.first_order), np.atleast_1d(result.total_order)])
+    swapped = chosen[2:, None, :]
+    if len(swapped) == 1:  # the estimator's array of indices would shrink to a scalar: a twin keeps it one
+        swapped = np.repeat(swapped, 2, axis=0)
+    result = estimate(func={"f_A": chosen[:1], "f_B": chosen[1:2], "f_AB": swapped}, n=rows.size)
+    return np.vstack([result.first_order, result.total_order])[:, : len(chosen) - 2]
 
 
 def _replicate(

@@ -39,3 +39,10 @@ def validate(linear: Budget, simulated: FormulaResult, digits: int) -> Validatio
     coarse = max(simulated.low.error, simulated.high.error)
     clear = max(low - 3.0 * simulated.low.error, high - 3.0 * simulated.high.error) > tolerance
     return Validation(digits, tolerance, low, high, clear or coarse <= tolerance / 5.0)
+
+
+def validations(linear: Budget, simulated: FormulaResult) -> list[Validation]:
+    """For one and two digits of u; empty if there is nothing to compare: neither knows a spread."""
+    if not (linear.combined > 0.0 or simulated.uncertainty.value > 0.0):
+        return []
+    return [validate(linear, simulated, digits) for digits in (1, 2)]

@@ -91,6 +91,8 @@ def _without_influence(what: str, names: Sequence[str]) -> list[str]:
 def _bend_text(table: Budget) -> str:
     """What makes the budget fail, if one quantity does."""
     row = max(table.rows, key=lambda row: abs(row.curvature))
+    if row.curvature == 0.0:
+        return "  no quantity bends the error; the distributions are what differs"
     return (
         f"  the error bends most with {row.name}: at one u to either side its mean is off by "
         f"{plain(MM * row.curvature, 2)} mm"
@@ -126,6 +128,11 @@ def _check_text(check: Validation) -> str:
     return f"  to {digits} of u: the budget {'holds' if check.valid else 'does not hold'} ({ends})"
 
 
+def _nothing_to_validate(simulated: FormulaResult) -> str:
+    why = "the error does not vary" if simulated.readings else "no trial gives a reading"
+    return f"  there is nothing to validate: {why}"
+
+
 def budget_text(
     table: Budget, simulated: FormulaResult, checks: Sequence[Validation], indices: Indices | None
 ) -> str:
@@ -158,7 +165,7 @@ def budget_text(
                  colalign=("left",) + ("right",) * 4),
         "",
         "May the linear budget be trusted (JCGM 101, clause 8)?",
-        *(_check_text(check) for check in checks),
+        *([_check_text(check) for check in checks] or [_nothing_to_validate(simulated)]),
     ]  # fmt: skip
     if table.rows and not all(check.valid for check in checks):
         lines.append(_bend_text(table))
