@@ -1,6 +1,5 @@
 """Reading a scenario file, and saying in one sentence what is wrong with it."""
 
-import difflib
 import tomllib
 from collections.abc import Mapping
 from pathlib import Path
@@ -59,8 +58,14 @@ def changed(scenario: Scenario, path: str, value: Any) -> Scenario:
     return from_raw(raw_with(scenario.raw, path, value), scenario.file)
 
 
+def _close(word: str, known: list[str], most: int, likeness: float) -> list[str]:
+    from difflib import get_close_matches  # deferred: only bad input needs it
+
+    return get_close_matches(word, known, n=most, cutoff=likeness)
+
+
 def _nearest(word: str, known: list[str]) -> str:
-    close = difflib.get_close_matches(word, known, n=3, cutoff=0.5)
+    close = _close(word, known, 3, 0.5)
     if len(close) > 1:
         return f"; the nearest are {', '.join(close[:-1])} and {close[-1]}"
     return f"; the nearest is {close[0]}" if close else f", expected one of {', '.join(known)}"
@@ -146,7 +151,7 @@ def _sentence(problem: ValidationError, raw: Mapping[str, Any]) -> str:
     if kind == "extra_forbidden":
         valid = _valid_keys(keys[:-1])
         table = f"[{'.'.join(keys[:-1])}]" if keys[:-1] else "a scenario"
-        close = difflib.get_close_matches(keys[-1], valid, n=1, cutoff=0.4)
+        close = _close(keys[-1], valid, 1, 0.4)
         hint = f"did you mean {close[0]!r}?" if close else f"expected one of {', '.join(valid)}"
         return f"{where}: {table} has no key {keys[-1]!r}, {hint}"
     if kind == "missing":
