@@ -6,13 +6,16 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import numpy as np
-import pint
 
+from gatesim.commonunits import COMMON_UNITS
 from gatesim.distribution import Spread
 from gatesim.draw import Array, Draw
+
+if TYPE_CHECKING:
+    import pint
 
 Scalar = float | Array
 
@@ -52,15 +55,25 @@ def first_of(value: Scalar) -> float:
 
 
 @cache
-def registry() -> pint.UnitRegistry[Any]:
+def registry() -> "pint.UnitRegistry[Any]":
     """The registry of the units a scenario may use (a constant; built on first use)."""
+    import pint  # deferred: a quarter of a prediction's start-up, and common units do without
+
     return pint.UnitRegistry(str(files("gatesim") / "units.txt"), autoconvert_offset_to_baseunit=False)
 
 
 @cache
-def _in_base_units(unit: str) -> tuple[float, Any]:
+def in_root_units(unit: str) -> tuple[float, str]:
+    """One of a unit in root units, as pint converts it: the factor and the root units' names.
+
+    Raises pint.UndefinedUnitError, or other errors of pint's parser.
+    """
     one = registry().Quantity(1.0, registry().Unit(unit.replace("%", " percent "))).to_root_units()
-    return float(one.magnitude), one.units
+    return float(one.magnitude), str(one.units)
+
+
+def _in_root_units(unit: str) -> tuple[float, str]:
+    return COMMON_UNITS[unit] if unit in COMMON_UNITS else in_root_units(unit)
 
 
 def parse(text: str, unit: str) -> tuple[float, str]:
@@ -78,12 +91,12 @@ def parse(text: str, unit: str) -> tuple[float, str]:
         raise ValueError("it cannot be read as a number with a unit")
     written = match["unit"] or ""
     try:
-        factor, base = _in_base_units(written)
-    except pint.UndefinedUnitError:
-        raise ValueError(f"the unit {written!r} is not known") from None
-    except Exception:  # pint's parser lets many kinds of error through on free text
-        raise ValueError(f"the unit {written!r} cannot be read") from None
-    target_factor, target_base = _in_base_units(unit)
+        factor, base = _in_root_units(written)
+    except Exception as error:  # pint's parser lets many kinds of error through on free text
+        unknown = type(error).__name__ == "UndefinedUnitError"
+        reason = "is not known" if unknown else "cannot be read"
+        raise ValueError(f"the unit {written!r} {reason}") from None
+    target_factor, target_base = _in_root_units(unit)
     if base != target_base:
         raise ValueError(f"it has the unit {written!r}" if written else "it has no unit")
     value = float(match["number"]) * (factor / target_factor)

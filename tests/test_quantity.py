@@ -1,6 +1,9 @@
 """Quantities: text with units on the outside, SI floats inside."""
 
 import math
+import pathlib
+import subprocess
+import sys
 
 import pint
 import pytest
@@ -8,12 +11,14 @@ import scipy.constants
 from hypothesis import given
 from hypothesis import strategies as st
 
+from gatesim.commonunits import COMMON_UNITS
 from gatesim.counter import Clock
 from gatesim.motion import Path, passage
 from gatesim.part import Part
-from gatesim.quantity import parse, to_si
+from gatesim.quantity import in_root_units, parse, to_si
 
 FULL = pint.UnitRegistry()
+EXAMPLE = pathlib.Path(__file__).parent.parent / "scenarios" / "2-chute-slat.toml"
 
 # Conversion factors: scipy.constants (CODATA/NIST values), an independent table.
 KNOWN = [
@@ -95,3 +100,17 @@ def test_what_is_described_may_be_described_in_pint_quantities():
     assert moved.time == pytest.approx(same.time)
     with pytest.raises(pint.DimensionalityError):
         Clock(FULL.Quantity(3, "mm"))
+
+
+def test_the_units_kept_for_a_quick_start_are_those_of_pint():
+    for unit, kept in COMMON_UNITS.items():
+        assert in_root_units(unit) == kept, unit
+
+
+def test_a_prediction_in_common_units_does_not_load_pint():
+    code = (
+        f"import sys; from gatesim import load, predict; predict(load({str(EXAMPLE)!r})); "
+        "print([m for m in ('pint', 'matplotlib', 'jinja2') if m in sys.modules])"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "[]"
