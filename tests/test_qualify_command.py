@@ -172,7 +172,7 @@ def test_counts_become_lengths_by_the_rig_s_formula_and_its_limits_hold(tmp_path
         ([*ASK, "--reference-uncertainty", "-1 mm"], "expected 0 or more"),
         ([*ASK, "--column", "x"], "expected HEADER=NAME"),
         ([*ASK, "--column", "x=length [mm]"], "no column 'x'"),
-        ([*ASK, "--figure", "out.nonsense"], "cannot be written"),
+        ([*ASK, "--figure", "out.nonsense"], "expected a name ending in .png"),
     ],
 )
 def test_bad_options_are_refused_with_one_sentence(

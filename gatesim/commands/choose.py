@@ -44,7 +44,9 @@ def command(
     from gatesim.study.choice.export import choice_json, save_winner
     from gatesim.study.choice.model import load_choice
     from gatesim.view.choicetext import choice_text
+    from gatesim.view.style import check_figure, save
 
+    check_figure(figure)
     result = choose(load_choice(file), trials, seed, workers, progress=sys.stderr.isatty(), race=race)
     if as_json:
         click.echo(json.dumps(choice_json(result), indent=2, ensure_ascii=False))
@@ -52,7 +54,6 @@ def command(
         click.echo(choice_text(result, every_rejection=rejected))
     if figure is not None:
         from gatesim.view.choicechart import choice_chart
-        from gatesim.view.style import save
 
         save(choice_chart(result), figure)
     if write is not None:

@@ -26,7 +26,9 @@ def command(file: Path, formula: str | None, as_json: bool, figure: Path | None)
     from gatesim.study.explanation.remedy import remedies
     from gatesim.study.explanation.words import facts
     from gatesim.view.explaintext import explain_text
+    from gatesim.view.style import check_figure, save
 
+    check_figure(figure)
     scenario = load(file)
     found = breakdown(scenario, formula)
     tried = remedies(scenario, found.formula)
@@ -36,7 +38,6 @@ def command(file: Path, formula: str | None, as_json: bool, figure: Path | None)
     else:
         click.echo(explain_text(found, about, tried))
     if figure is not None:
-        from gatesim.view.style import save
         from gatesim.view.waterfall import waterfall
 
         save(waterfall(found), figure)

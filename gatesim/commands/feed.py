@@ -50,14 +50,15 @@ def command(
     from gatesim.study.feed.feed import Feeding, feed
     from gatesim.study.feed.supply import spacing_of
     from gatesim.view.feedtext import feed_text
+    from gatesim.view.style import check_figure, save
 
+    check_figure(figure)
     feeding = Feeding(spacing_of(gaps, scatter), least, parts, seed)
     wanted = _rates(rates) if rates else None
     result = feed(load(file), feeding, wanted, workers, progress=sys.stderr.isatty())
     click.echo(json.dumps(feed_json(result), indent=2) if as_json else feed_text(result))
     if figure is not None:
         from gatesim.view.feedchart import feed_chart
-        from gatesim.view.style import save
 
         save(feed_chart(result), figure)
 

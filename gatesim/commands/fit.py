@@ -65,7 +65,9 @@ def command(
     from gatesim.shopfloor.fit.fit import Wish, fit
     from gatesim.shopfloor.fit.write import write_fitted
     from gatesim.shopfloor.log import read_log
+    from gatesim.view.style import check_figure, save
 
+    check_figure(figure)
     wish = Wish(unknown, varies, _doubt(reference_uncertainty), held_out, seed, mass_follows_length)
     scenario = load(file)
     result = fit(scenario, read_log(log, mapping=dict(_renamed(pair) for pair in column)), wish)
@@ -80,7 +82,6 @@ def command(
         click.echo(fit_text(result))
     if figure is not None:
         from gatesim.view.residualchart import residual_figure
-        from gatesim.view.style import save
 
         save(residual_figure(result).axes[0], figure)
     if output is not None:

@@ -89,7 +89,9 @@ def command(
     """
     from gatesim.shopfloor.qualification import Demand, qualify
     from gatesim.shopfloor.typeone import CONVENTIONS
+    from gatesim.view.style import check_figure, save
 
+    check_figure(figure)
     low, high = _limits(lower, upper, rig)
     std = length_of(reference_uncertainty, "--reference-uncertainty")
     if std < 0.0:
@@ -99,7 +101,6 @@ def command(
     result = qualify(found, lengths, demand)
     if figure is not None:
         from gatesim.view.qualifychart import qualification_figure
-        from gatesim.view.style import save
 
         save(qualification_figure(result).axes[0], figure)
     if as_json:

@@ -54,7 +54,9 @@ def command(
     from gatesim.study.rig import RigModel
     from gatesim.study.until import parse_until
     from gatesim.view.studytext import study_text
+    from gatesim.view.style import check_figure, save
 
+    check_figure(figure)
     target = parse_until(until) if until else None
     rig = RigModel(load(file))
     shown = rig.choose_formula(formula)
@@ -64,7 +66,6 @@ def command(
     click.echo(json.dumps(study_json(result), indent=2) if as_json else study_text(result))
     if figure is not None and shown in result.formulas:
         from gatesim.view.histogram import histogram
-        from gatesim.view.style import save
 
         limits = rig.scenario.requirement
         low, high = (q.nominal if q else None for q in (limits.lower_limit, limits.upper_limit))

@@ -48,7 +48,9 @@ def command(
     from gatesim.study.rig import RigModel, parse_axis
     from gatesim.study.sweep import sweep
     from gatesim.view.studytext import sweep_text
+    from gatesim.view.style import check_figure, save
 
+    check_figure(figure)
     axes = [parse_axis(text) for text in vary]
     rig = RigModel(load(file))
     shown = rig.choose_formula(formula)
@@ -56,7 +58,6 @@ def command(
     result = sweep(at, axes, Plan(trials, seed), workers=workers, progress=sys.stderr.isatty())
     click.echo(json.dumps(sweep_json(result), indent=2) if as_json else sweep_text(result, shown, show))
     if figure is not None and shown in result.formulas:
-        from gatesim.view.style import save
         from gatesim.view.sweepchart import sweep_chart
 
         save(sweep_chart(result, shown, show), figure)

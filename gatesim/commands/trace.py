@@ -18,11 +18,12 @@ def command(file: Path, output: Path | None, as_json: bool) -> None:
     """
     from gatesim.scenario import load
     from gatesim.trace import trace
+    from gatesim.view.style import check_figure, save
     from gatesim.view.tracetext import trace_text
 
+    check_figure(output)
     followed = trace(load(file))
     if output is not None:
-        from gatesim.view.style import save
         from gatesim.view.timing import timing_diagram
 
         save(timing_diagram(followed)[0, 0], output)

@@ -16,6 +16,8 @@ VERMILION = "#D55E00"
 GREEN = "#009E73"
 BLACK = "#000000"
 GREY = "#7f7f7f"
+FORMATS = (".png", ".svg", ".pdf")
+_ENDINGS = f"{', '.join(FORMATS[:-1])} or {FORMATS[-1]}"
 HEAT_MAP = "cividis"  # rises evenly in lightness, so grey prints read the same
 
 
@@ -24,6 +26,16 @@ def new_axes(width: float = 7.0, height: float = 4.6) -> "Axes":
     from matplotlib.figure import Figure  # deferred: costs start-up time
 
     return Figure(figsize=(width, height), layout="constrained").subplots()
+
+
+def check_figure(path: Path | None) -> None:
+    """Refuse a figure that could not be written, before the work for it begins. Raises InputError."""
+    if path is None:
+        return
+    if path.suffix.lower() not in FORMATS:
+        raise InputError(f"{path}: given as a figure, expected a name ending in {_ENDINGS}")
+    if not path.parent.is_dir():
+        raise InputError(f"{path}: given as a figure, but there is no directory {path.parent}")
 
 
 def save(axes: "Axes", path: Path) -> None:

@@ -1,0 +1,54 @@
+"""A figure that cannot be written is refused before the work for it begins."""
+
+import importlib
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from gatesim.problem import InputError
+from gatesim.view.style import FORMATS, check_figure
+
+FOLDER = Path(__file__).parent.parent / "scenarios"
+CHUTE = str(FOLDER / "2-chute-slat.toml")
+# command, arguments, and the option that names the figure
+COMMANDS = [
+    ("study", [CHUTE], "--figure"),
+    ("sweep", [CHUTE, "--vary", "gate.spacing=20mm:200mm:3"], "--figure"),
+    ("choose", [str(FOLDER / "choose" / "rungs.toml")], "-o"),
+    ("feed", [CHUTE], "-o"),
+    ("explain", [CHUTE], "--figure"),
+    ("qualify", ["no-such-log.csv"], "--figure"),
+    ("fit", [CHUTE, "no-such-log.csv", "--unknown", "path.friction"], "--figure"),
+    ("trace", [CHUTE], "-o"),
+]
+
+
+@pytest.mark.parametrize(("name", "arguments", "option"), COMMANDS, ids=[name for name, _, _ in COMMANDS])
+def test_command_refuses_an_unknown_ending_before_it_reads_or_prints(name, arguments, option, tmp_path):
+    command = importlib.import_module(f"gatesim.commands.{name}").command
+    found = CliRunner().invoke(command, [*arguments, option, str(tmp_path / "figure.tif")])
+    assert isinstance(found.exception, InputError)
+    assert "figure.tif: given as a figure, expected a name ending in .png, .svg or .pdf" in str(
+        found.exception
+    )
+    assert found.output == ""
+
+
+def test_every_ending_offered_can_be_drawn(tmp_path):
+    from gatesim.view.style import new_axes, save
+
+    axes = new_axes(2.0, 2.0)
+    for ending in (*FORMATS, ".PNG"):
+        target = tmp_path / f"figure{ending}"
+        check_figure(target)
+        save(axes, target)
+        assert target.stat().st_size > 500
+
+
+def test_name_without_an_ending_or_in_no_directory_is_refused(tmp_path):
+    with pytest.raises(InputError, match="expected a name ending in"):
+        check_figure(tmp_path / "figure")
+    with pytest.raises(InputError, match="there is no directory"):
+        check_figure(tmp_path / "nowhere" / "figure.png")
+    check_figure(None)
