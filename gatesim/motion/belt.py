@@ -28,7 +28,9 @@ class Belt:
     variation relative to the speed, below 1, with ripple_frequency (Hz) and ripple_phase (rad).
 
     V(t) = [V_0 + (V - V_0) min(t/ramp, 1)] [1 + r sin(2 pi f t + phase)]. The belt pulls with
-    friction * normal force until the speeds match, and carries the part from then on.
+    friction * normal force until the speeds match, and carries the part from then on for as long as
+    friction suffices; where it does not, the part slips on, or slips and sticks in turn. One coefficient
+    serves at rest and in motion. For parts that slide, not for ones that roll.
     """
 
     speed: Value

@@ -72,6 +72,11 @@ class Field:
                 level &= line.slope == 0
         return level
 
+    def shifted(self, u: Array) -> "Field":
+        """The same field with the span beginning ``u`` (n,) later."""
+        terms = tuple((force, Line(line.at(u), line.slope)) for force, line in self.terms)
+        return Field(Line(self.steady.at(u), self.steady.slope), terms)
+
     def take(self, rows: Rows) -> "Field":
         """Select trials."""
         terms = tuple((take(force, rows), line.take(rows)) for force, line in self.terms)

@@ -15,6 +15,15 @@ from gatesim.motion.trials import Array, Value
 
 
 @dataclass
+class Point:
+    """Where trials are on a span: distance into it (m), time since release (s), speed (m/s), all (n,)."""
+
+    u: Array
+    t: Array
+    v: Array
+
+
+@dataclass
 class Journey:
     """n trials under way along nodes (k + 1, n).
 
@@ -64,17 +73,31 @@ class Journey:
         moving: Flags = (self.nodes[j + 1] > self.nodes[j]) & ~np.isnan(self.speed[j])
         return moving
 
+    def at_start(self, j: int) -> Point:
+        """Trials at the start of span j."""
+        return Point(np.zeros_like(self.hint), self.time[j].copy(), self.speed[j].copy())
+
     def cross(
-        self, j: int, world: Field, rows: Flags, meeting: Callable[[NDArray[np.intp]], Meeting] | None = None
+        self,
+        j: int,
+        world: Field,
+        rows: Flags,
+        meeting: Callable[[NDArray[np.intp]], Meeting] | None = None,
+        begin: Point | None = None,
     ) -> tuple[NDArray[np.intp], Arrival] | None:
         """Advance trials over span j; returns who went and how it ended, None if nobody did.
 
         meeting: makes, for the trials that do move, what may end their span early.
+        begin: where on the span they are, if not at its start; the arrival counts from there.
         """
-        v = self.speed[j]
+        if begin is None:
+            begin = Point(np.zeros_like(self.hint), self.time[j], self.speed[j])
+        else:
+            world = world.shifted(begin.u)
+        v, left = begin.v, self.nodes[j] + begin.u
         if not v[rows].all():  # at rest: only a downhill force sets the part in motion
             held = np.flatnonzero(rows & (v == 0) & (world.acceleration(None, v) <= 0))
-            self._rest(j, held, self.nodes[j, held], self.time[j, held], world.take(held).steady.start)
+            self._rest(j, held, left[held], begin.t[held], world.take(held).steady.start)
             rows = rows & np.isnan(self.stop_position)
         if not rows.any():
             return None
@@ -82,23 +105,23 @@ class Journey:
         some = slice(None) if rows.all() else going
         end = advance(
             world if rows.all() else world.take(some),
-            (self.nodes[j + 1] - self.nodes[j])[some],
+            (self.nodes[j + 1] - left)[some],
             v[some],
             self.hint[some],
             None if meeting is None else meeting(going),
         )
-        self.time[j + 1, some] += end.dt
+        self.time[j + 1, some] = begin.t[some] + end.dt
         self.speed[j + 1, some] = end.v
         self.hint[some] = end.hint
         if end.ending.any():
-            self._end_early(j, world, going, end)
+            self._end_early(j, world, left, going, end)
         return going, end
 
-    def _end_early(self, j: int, world: Field, going: NDArray[np.intp], end: Arrival) -> None:
+    def _end_early(self, j: int, world: Field, left: Array, going: NDArray[np.intp], end: Arrival) -> None:
         stopped = end.ending == STOPPED
         rows, u = going[stopped], end.u[stopped]
         a = world.take(rows).acceleration(u, np.zeros_like(u))
-        self._rest(j, rows, self.nodes[j, rows] + u, self.time[j + 1, rows], a)
+        self._rest(j, rows, left[rows] + u, self.time[j + 1, rows], a)
         self.lose(j, going[end.ending != ARRIVED])
 
     def lose(self, j: int, rows: NDArray[np.intp]) -> None:

@@ -2,13 +2,14 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, fields
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from gatesim.motion.belt import Belt
 from gatesim.motion.eddybrake import EddyBrake
-from gatesim.motion.field import total_acceleration
+from gatesim.motion.field import Field, total_acceleration
 from gatesim.motion.force import Force
 from gatesim.motion.journey import Journey
 from gatesim.motion.nodes import nodes_of, pick
@@ -31,7 +32,8 @@ class Passage:
         for positions that are NaN, behind the release, or never reached.
     outcome: (n,) codes of gatesim.outcome.Outcome.
     stop_position, stop_time: (n,) where and when the part came to rest or turned back.
-    caught_position, caught_time: (n,) where and when a belt had brought the part to its speed.
+    caught_position, caught_time: (n,) where and when a belt had brought the part to its speed and from
+        where on it carries the part; NaN too where the belt cannot, and the part slips on or again.
     grip: (n,) largest friction needed to carry the part, relative to what there is; above 1 it slips.
     brake_ratio: (n,) speed relative to the critical speed where the part last covered most of
         the brake (above 1: on the falling side of the peak); brake_acceleration: (n,) there, m/s^2.
@@ -56,8 +58,9 @@ class Passage:
     def travel_at(self, t: Array) -> Array:
         """Position of the leading end (n, k) at times t (n, k) since release; 0 before it.
 
-        Cubic Hermite interpolation between nodes, exact belt travel where the belt carries the part,
-        the stop position after a stop; NaN after the last position asked for and after turning back.
+        Cubic Hermite interpolation between nodes, exact belt travel where the belt carries the part
+        for good, the stop position after a stop; NaN after the last position asked for and after
+        turning back.
         """
         caught = self.caught_position
         extra = [(self.stop_time, self.stop_position, np.zeros(caught.shape))]
@@ -111,8 +114,10 @@ def _chunk(part: Body, path: Path, forces: tuple[Force, ...], belt: Belt | None,
     nodes, rows = nodes_of(tuple(kinks), asked)
     bare = None if belt is None else nodes[:-1] >= belt.start
     trip = Journey(part, path, forces, nodes, bare)
-    ride = None if belt is None else Ride.begin(belt, trip)
-    _travel(trip, ride)
+    worlds = [trip.world(j) for j in range(len(nodes) - 1)]
+    ride = None if belt is None else Ride.begin(belt, trip, worlds)
+    _travel(trip, worlds, ride)
+    marks = [] if ride is None else ride.marks
     ratio, acceleration, runaway = _brake(trip)
     unknown = np.full(nodes.shape[1], np.nan)
     return Passage(
@@ -126,26 +131,23 @@ def _chunk(part: Body, path: Path, forces: tuple[Force, ...], belt: Belt | None,
         grip=unknown if ride is None else ride.grip,
         brake_ratio=ratio,
         brake_acceleration=acceleration,
-        node_position=nodes.T,
-        node_time=trip.time.T,
-        node_speed=trip.speed.T,
+        node_position=np.vstack([nodes, *(mark.u for mark in marks)]).T,
+        node_time=np.vstack([trip.time, *(mark.t for mark in marks)]).T,
+        node_speed=np.vstack([trip.speed, *(mark.v for mark in marks)]).T,
         belt=belt,
     )
 
 
-def _travel(trip: Journey, ride: Ride | None) -> None:
+def _travel(trip: Journey, worlds: list[Field], ride: Ride | None) -> None:
     """Span by span to the last node."""
-    worlds = []
     for j in range(len(trip.nodes) - 1):
         moving = trip.begin_span(j)
-        world = trip.world(j)
-        worlds.append(world)
         if ride is not None:
-            moving = ride.span(trip, j, world, moving)
+            moving = ride.span(trip, j, moving)
         if moving.any():
-            trip.cross(j, world, moving)
+            trip.cross(j, worlds[j], moving)
     if ride is not None:
-        ride.finish(trip, worlds)
+        ride.finish(trip)
 
 
 def _brake(trip: Journey) -> tuple[Array, Array, NDArray[np.bool_]]:
@@ -173,7 +175,7 @@ def _brake(trip: Journey) -> tuple[Array, Array, NDArray[np.bool_]]:
 def _outcome(trip: Journey, ride: Ride | None, runaway: NDArray[np.bool_]) -> NDArray[np.int64]:
     outcome = np.where(runaway, Outcome.RUNAWAY, Outcome.MEASURED).astype(np.int64)
     if ride is not None:
-        outcome[((ride.sign != 0) & ~ride.carried) | (ride.grip > 1)] = Outcome.SLIPPING
+        outcome[ride.slips] = Outcome.SLIPPING
     outcome[~np.isnan(trip.stop_position)] = Outcome.STOPPED
     outcome[trip.ran_back] = Outcome.RAN_BACK
     return outcome
@@ -184,5 +186,15 @@ def _join(pieces: list[Passage], belt: Belt | None) -> Passage:
         return pieces[0]
     names = [field.name for field in fields(Passage) if field.name != "belt"]
     # the transposes, because the nodes lie in memory one node after the other
-    joined = {name: np.concatenate([getattr(piece, name).T for piece in pieces], axis=-1).T for name in names}
+    joined: dict[str, Any] = {
+        name: np.concatenate(_even([getattr(p, name).T for p in pieces]), axis=-1).T for name in names
+    }
     return Passage(**joined, belt=belt)
+
+
+def _even(pieces: list[Array]) -> list[Array]:
+    """Pieces (k, n) with NaN below until each has as many rows: some trials slip and stick often."""
+    rows = max(len(piece) for piece in pieces)
+    if pieces[0].ndim == 1 or all(len(piece) == rows for piece in pieces):
+        return pieces
+    return [np.pad(piece, ((0, rows - len(piece)), (0, 0)), constant_values=np.nan) for piece in pieces]

@@ -37,11 +37,18 @@ class Path:
     """A straight path, downhill positive; the part is released at position 0.
 
     slope: angle to the horizontal in rad (pi/2 is free fall, negative is uphill).
-    friction: Coulomb coefficient between part and path, at rest and in motion.
+    friction: Coulomb coefficient between part and path, at rest and in motion; for a part that rolls
+    (c > 0), the coefficient f of rolling resistance, a moment f N r on radius r.
     gravity: m/s^2. release_speed: speed of the part at position 0 in m/s, not negative.
 
     Equation of motion, Newton's second law with Coulomb friction:
     m (1 + c) dv/dt = m g sin(slope) - friction m g cos(slope) + other forces.
+
+    A rolling part: m dv/dt = m g sin(slope) - S with the friction force S at the contact, and
+    c m r^2 (dv/dt)/r = S r - f N r; eliminating S gives the above. Rolling without sliding needs
+    S = m (c g sin(slope) + f g cos(slope))/(1 + c) at most mu N, that is a coefficient of friction
+    mu >= (c tan(slope) + f)/(1 + c); without rolling resistance tan(slope) c/(1 + c) (as in Halliday
+    and Resnick, rolling down a ramp; from memory). That is taken for granted, not checked.
     """
 
     slope: Value

@@ -1,0 +1,182 @@
+"""A part that the belt cannot carry, always or at times, slips on; against closed forms and solve_ivp."""
+
+import numpy as np
+import pytest
+from numpy.testing import assert_allclose
+from scipy.integrate import solve_ivp
+from scipy.optimize import brentq
+
+from gatesim.motion import AirDrag, Belt, EddyBrake, Path, passage
+from gatesim.motion.trials import take
+from gatesim.outcome import Outcome
+from tests.motion_rigs import Block
+
+G = 9.80665
+STEEP = Path(np.deg2rad(30.0))
+GAIN = G * (0.5 - 0.5 * np.cos(np.pi / 6))  # 0.657 m/s^2 once the part is the faster
+
+
+def stick_slip(belt, free, friction, positions, end):
+    """Times at which a part from rest passes positions, phase by phase in time: solve_ivp and root finding.
+
+    free(x, v): acceleration without the belt. A phase is (x, v) under kinetic friction until the speeds
+    match, or the belt's own motion until friction does not suffice.
+    """
+    pull, t, x, v = friction * G, 0.0, 0.0, 0.0
+    found, changes = {}, 0
+
+    def belt_speed(time):
+        return float(belt.velocity(np.array(time)))
+
+    def lacking(time, where):
+        return float(belt.acceleration(np.array(time))) - free(where, belt_speed(time))
+
+    def look(curve, low, high, before, after):
+        for p in positions:
+            if before < p <= after:
+                found[p] = brentq(lambda time, p=p: curve(time) - p, low, high, xtol=1e-14)
+
+    sign, sticking = 1.0, False
+    while t < end:
+        if sticking:
+            begun = float(belt.travel(np.array(t)))
+
+            def curve(time, x=x, begun=begun):
+                return x + float(belt.travel(np.array(time))) - begun
+
+            times = np.arange(t + 1e-4, end + 2e-4, 1e-4)
+            over = next((time for time in times if abs(lacking(time, curve(time))) > pull), None)
+            until = times[-1]
+            if over is not None:
+                until = brentq(lambda s: abs(lacking(s, curve(s))) - pull, over - 1e-4, over, xtol=1e-15)
+            look(curve, t, until, x, curve(until))
+            t, x, v = until, curve(until), belt_speed(until)
+            sign, sticking = np.sign(lacking(t + 1e-9, x)), False
+        else:
+            first = t + 1e-6
+
+            def match(time, y, first=first, sign=sign):
+                return sign * (belt_speed(time) - y[1]) if time > first else 1.0
+
+            match.terminal, match.direction = True, -1
+            run = solve_ivp(
+                lambda time, y, sign=sign: [y[1], free(*y) + sign * pull],
+                (t, end), [x, v], "DOP853", rtol=1e-12, atol=1e-13, events=match, dense_output=True,
+                max_step=5e-3,
+            )  # fmt: skip
+            look(lambda time, run=run: run.sol(time)[0], t, run.t[-1], x, run.y[0, -1])
+            t, (x, v) = run.t[-1], run.y[:, -1]
+            sticking = abs(lacking(t, x)) <= pull
+            if not sticking:
+                sign = np.sign(lacking(t, x))
+        changes += 1
+    return [found[p] for p in positions], changes
+
+
+def test_part_on_too_steep_a_belt_slides_ahead_of_it():
+    # by hand: g (sin + mu cos) up to the belt's speed, then g (sin - mu cos)
+    p = passage(Block(), STEEP, (Belt(1.0, 0.5),), [0.02, 0.5, 1.5])
+    first = G * (0.5 + 0.5 * np.cos(np.pi / 6))
+    met, at = 1 / first, 1 / (2 * first)
+    speed = np.sqrt(1 + 2 * GAIN * (np.array([0.5, 1.5]) - at))
+    assert_allclose(p.speed[0], [np.sqrt(2 * first * 0.02), *speed], rtol=1e-12)
+    assert_allclose(p.time[0, 1:], met + (speed - 1) / GAIN, rtol=1e-12)
+    assert_allclose(p.grip, np.tan(np.pi / 6) / 0.5, rtol=1e-12)
+    assert p.outcome[0] == Outcome.SLIPPING
+    assert np.isnan(p.caught_position[0])
+    times = np.linspace(met, p.time[0, 2], 7)[None]
+    assert_allclose(p.travel_at(times), at + (times - met) + GAIN * (times - met) ** 2 / 2, rtol=1e-9)
+
+
+def test_belt_uphill_beyond_friction_is_lost_and_the_part_runs_back():
+    p = passage(Block(), Path(-np.pi / 6, release_speed=2.0), (Belt(1.0, 0.5),), [0.1, 3.0])
+    slows, then = G * (0.5 + 0.25 * 3**0.5), G * (0.5 - 0.25 * 3**0.5)
+    assert p.outcome[0] == Outcome.RAN_BACK
+    assert_allclose(p.stop_position, 3 / (2 * slows) + 1 / (2 * then), rtol=1e-12)
+
+
+def test_brake_gives_a_part_that_slides_ahead_back_to_the_belt():
+    # past the brake's ramp its drag brings the part back to the belt's speed, at which friction suffices
+    brake = EddyBrake(0.5, 2.0, 0.5, 3.0)
+    part = Block(length=2.0)
+    p = passage(part, STEEP, (Belt(1.0, 0.5), brake), [0.4, 1.4, 2.0])
+    first = G * (0.5 + 0.5 * np.cos(np.pi / 6))
+    entry = np.sqrt(1 + 2 * GAIN * (0.5 - 1 / (2 * first)))
+
+    def rate(_, y):
+        drag = 0.5 * (y[0] - 0.5) / 2.0 * 2 * (y[1] / 3) / (1 + (y[1] / 3) ** 2)
+        return [y[1], GAIN - drag / 0.08]
+
+    def level(_, y):
+        return y[1] - 1.0
+
+    level.terminal = True
+    run = solve_ivp(rate, (0, 5), [0.5, entry], "DOP853", rtol=1e-12, atol=1e-13, events=level)
+    assert run.status == 1
+    assert 0.5 < run.y[0, -1] < 2.0
+    since = 1 / first + (entry - 1) / GAIN + run.t[-1]
+    assert_allclose(p.caught_position, run.y[0, -1], rtol=1e-9)
+    assert_allclose(p.time[0, 2], since + 2.0 - run.y[0, -1], rtol=1e-9)
+    assert p.outcome[0] == Outcome.MEASURED
+    assert p.grip[0] <= 1
+
+
+RIPPLES = [
+    (Belt(1.0, 0.2, ripple=0.1, ripple_frequency=10.0), 0.0, 0.0),  # three times the friction there is
+    (Belt(1.0, 0.2, ripple=0.08, ripple_frequency=5.0, ripple_phase=1.0), 0.0, 0.0),  # sticks for a while
+    (Belt(1.0, 0.3, ripple=0.05, ripple_frequency=6.0), 0.2, 0.0),  # slips ahead, downhill only
+    (Belt(0.8, 0.25, ramp=0.5, ripple=0.06, ripple_frequency=8.0), 0.1, 0.6),  # run-up and air drag
+]
+
+
+@pytest.mark.parametrize(("belt", "slope", "drag"), RIPPLES)
+def test_ripple_beyond_friction_makes_the_part_slip_and_stick(belt, slope, drag):
+    positions = [0.1, 0.3, 0.55, 0.8]
+    friction = belt.friction * np.cos(slope)
+    air = AirDrag(drag, 0.1, 1.2)
+    p = passage(Block(), Path(slope), (belt, air), positions)
+
+    def free(x, v):
+        return G * np.sin(slope) - 0.5 * 1.2 * drag * 0.1 * v * v / 0.08
+
+    expected, changes = stick_slip(belt, free, friction, positions, p.time[0, -1] + 0.01)
+    assert changes > 3
+    assert_allclose(p.time[0], expected, rtol=1e-8)
+    assert p.outcome[0] == Outcome.SLIPPING
+    assert_allclose(p.travel_at(p.time)[0, :3], positions[:3], rtol=1e-12)
+
+
+def test_position_between_the_gates_follows_slip_and_stick():
+    belt = RIPPLES[1][0]
+    close = np.linspace(0.05, 0.8, 76)
+    coarse = passage(Block(), Path(0.0), (belt,), [0.8])
+    fine = passage(Block(), Path(0.0), (belt,), close)
+    assert_allclose(coarse.travel_at(fine.time[:, :-1])[0], close[:-1], rtol=0, atol=5e-6)
+
+
+def test_part_that_never_loses_its_grip_is_measured_though_the_ripple_peaks_later():
+    # the ripple's acceleration grows from its zero at the crest: a quarter of a period lies past the end
+    belt = Belt(1.0, 0.05, ripple=0.1, ripple_frequency=1.0, ripple_phase=np.pi / 2)
+    p = passage(Block(), Path(0.0, release_speed=1.1), (belt,), [0.05, 0.1])
+    t = p.time[0, 1]
+    assert_allclose(belt.travel(p.time[0]), [0.05, 0.1], rtol=1e-12)
+    assert_allclose(p.grip, 0.1 * 2 * np.pi * np.sin(2 * np.pi * t) / (0.05 * G), rtol=1e-9)
+    assert p.outcome[0] == Outcome.MEASURED
+    assert_allclose(p.caught_position, 0.0)
+
+
+def test_slipping_and_sticking_do_not_depend_on_the_company():
+    n = 30
+    rng = np.random.default_rng(5)
+    belt = Belt(
+        rng.uniform(0.5, 1.5, n), rng.uniform(0.1, 0.4, n), ripple=rng.uniform(0, 0.1, n),
+        ripple_frequency=rng.uniform(1, 9, n), ripple_phase=rng.uniform(0, 6, n),
+    )  # fmt: skip
+    path, forces = Path(rng.uniform(0.0, 0.4, n)), (belt, AirDrag(1.0, 0.01))
+    everything = passage(Block(), path, forces, [0.3, 0.6, 1.4])
+    assert 5 < np.count_nonzero(everything.grip > 1) < n
+    for i in range(0, n, 4):
+        rows = np.array([i])
+        alone = passage(Block(), take(path, rows), tuple(take(f, rows) for f in forces), [0.3, 0.6, 1.4])
+        for name in ("time", "speed", "caught_position", "grip", "outcome"):
+            assert np.array_equal(getattr(alone, name)[0], getattr(everything, name)[i], equal_nan=True), name
