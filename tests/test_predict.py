@@ -108,7 +108,19 @@ OUTCOMES = [
         Outcome.RUNAWAY,
         {"slope": '"80 deg"'},
         '[brake]\nstart = "100 mm"\nlength = "600 mm"\npeak_force = "1 N"\ncritical_speed = "0.5 m/s"\n',
-        "critical speed",
+        "peak force is below what drives the part",
+    ),
+    (
+        Outcome.RUNAWAY,
+        {"slope": '"30 deg"\nrelease_speed = "4 m/s"'},
+        '[brake]\nstart = "100 mm"\nlength = "150 mm"\npeak_force = "1.2 N"\ncritical_speed = "0.5 m/s"\n',
+        "Let it enter slower",
+    ),
+    (
+        Outcome.SLIPPING,
+        {"slope": '"30 deg"'},
+        '[belt]\nspeed = "1 m/s"\nfriction = 0.5\n',
+        "1.15 times the friction there is",
     ),
     (
         Outcome.SLIPPING,

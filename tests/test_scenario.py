@@ -35,6 +35,16 @@ REFUSED = [
     ("[part]", "[[part]]", "part: given [{"),
     ('"0.2 kg"', '"0.2 kg"\ntilt = "95 deg"', "part.tilt: given '95 deg' (it is out of range)"),
     ('mass = "0.2 kg"', "", "part.mass: given nothing, expected a mass"),
+    (
+        '"0.2 kg"',
+        '"0.2 kg"\ninertia_factor = 0.4\n[belt]\nspeed = "1 m/s"\nfriction = 0.3',
+        "part.inertia_factor: given 0.4, expected 0, since rolling on a [belt] is not modelled",
+    ),
+    (
+        '"0.2 kg"\n\n[path]\nslope = "30 deg"',
+        '"0.2 kg"\ninertia_factor = 0.5\n\n[path]\nslope = "90 deg"',
+        "part.inertia_factor: given 0.5, expected 0, since at 90 deg no force presses the part to the path",
+    ),
 ]
 
 

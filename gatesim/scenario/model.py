@@ -1,5 +1,6 @@
 """A whole rig as its file describes it."""
 
+import math
 from collections.abc import Iterator, Mapping
 from typing import Any, Self
 
@@ -32,6 +33,8 @@ _MAGNET_SHAPE = frozenset(
 
 # Outline and beam are integrated once; what differs from trial to trial are length, tilt and thresholds.
 _OUTLINE = ("part.height", "part.front", "part.rear", "part.openings", "sensor.beam")
+
+_UPRIGHT = math.radians(90.0) - 1e-9
 
 
 class Misfit(ValueError):
@@ -104,7 +107,8 @@ class Scenario(Section):
 
     @model_validator(mode="after")
     def _fits(self) -> Self:
-        for check in (_check_gates, _check_part, _check_brake, _check_counter, _check_filter, _check_rest):
+        about_motion = (_check_part, _check_rolling, _check_brake)
+        for check in (_check_gates, *about_motion, _check_counter, _check_filter, _check_rest):
             check(self)
         return self
 
@@ -165,6 +169,17 @@ def _check_part(s: Scenario) -> None:
             raise Misfit("part.height", "nothing", 'a height such as "20 mm", since an opening has a height')
         if opening.kind == "hole" and opening.height is None:
             raise Misfit(f"{key}.height", "nothing", 'the height of the hole such as "4 mm"')
+
+
+def _check_rolling(s: Scenario) -> None:
+    factor = s.part.inertia_factor
+    if factor.nominal == 0.0 and factor.spread is None:
+        return
+    if s.belt is not None:
+        raise Misfit("part.inertia_factor", factor.text, "0, since rolling on a [belt] is not modelled")
+    if abs(s.path.slope.nominal) > _UPRIGHT:
+        expected = f"0, since at {s.path.slope.text} no force presses the part to the path to make it roll"
+        raise Misfit("part.inertia_factor", factor.text, expected)
 
 
 def _check_brake(s: Scenario) -> None:

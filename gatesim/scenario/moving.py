@@ -48,7 +48,9 @@ class PartSection(Section):
     )
     inertia_factor: f.Ratio = Field(
         default=Quantity(0.0, "", "0"),
-        description="I/(m r^2) of a rolling part: 0.4 ball, 0.5 solid cylinder, 1 thin tube; 0 if it slides.",
+        description="c = I/(m r^2) of a part that rolls without sliding: 0.4 ball, 0.5 solid cylinder, "
+        "1 thin tube; 0 if it slides. Rolling takes friction of at least tan(slope) c/(1 + c), which is not "
+        "checked.",
     )
     height: f.Length | None = Field(
         default=None, description="Full height across the beam; left out: higher than any beam."
@@ -68,7 +70,10 @@ class PathSection(Section):
         default=Quantity(0.0, "deg", "0 deg"),
         description="Slope below the horizontal: 90 deg is a free fall, negative runs uphill.",
     )
-    friction: f.Ratio = Field(default=Quantity(0.0, "", "0"), description="Coefficient of sliding friction.")
+    friction: f.Ratio = Field(
+        default=Quantity(0.0, "", "0"),
+        description="Coefficient of sliding friction; for a rolling part, of rolling resistance.",
+    )
     gravity: f.Gravity = Field(
         default=Quantity(9.80665, "m/s^2", "9.80665 m/s^2"), description="Local acceleration of free fall."
     )
