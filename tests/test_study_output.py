@@ -4,23 +4,27 @@ import csv
 import io
 import json
 import math
+from dataclasses import dataclass
 
 import numpy as np
 import pytest
+from scipy.stats import norm
 
 from gatesim.distribution import Normal
+from gatesim.outcome import Outcome
 from gatesim.problem import InputError
 from gatesim.quantity import Quantity
 from gatesim.study.budget import budget
 from gatesim.study.engine import InThisProcess, study
 from gatesim.study.export import budget_json, study_json, sweep_json, trials_writer
 from gatesim.study.indices import sobol_indices
+from gatesim.study.model import Trials
 from gatesim.study.plan import Plan
 from gatesim.study.sweep import Axis, sweep
 from gatesim.study.until import Until, parse_until
 from gatesim.study.validation import validate
 from gatesim.view.histogram import histogram
-from gatesim.view.number import percent, with_error
+from gatesim.view.number import decimals_for, percent, with_error
 from gatesim.view.studytext import budget_text, study_text, sweep_text
 from gatesim.view.style import save
 from gatesim.view.sweepchart import sweep_chart
@@ -115,11 +119,70 @@ def test_sweep_text_json_and_charts():
         assert axes.get_xlabel() == "gap / mm"
         assert axes.get_ylabel().endswith(("mm", "%"))
         drawn = axes.lines[0].get_ydata()
-        expected = 100.0 * one.yields["yield"] if show == "yield" else 1e3 * one.formulas["y"][show]
+        expected = (100.0 if show == "yield" else 1e3) * one.formulas["y"][show]
         assert np.array_equal(drawn, expected)
         sweep_chart(two, "y", show).get_figure().canvas.draw()
     data = json.loads(json.dumps(sweep_json(two), allow_nan=False))
     assert np.shape(data["error"]["y"]["bias"]) == (5, 4)
+
+
+def lost(values):
+    """Nothing is read beyond a gap of 1."""
+    inputs = {"x": Quantity(0.0, spread=Normal(1e-3))}
+    return Lost(inputs, lambda v: v["x"] + values["gap"], limit=1.0)
+
+
+@dataclass(frozen=True)
+class Lost(FormulaModel):
+    limit: float = 0.0
+
+    def evaluate(self, values, draw, *, quantised=True):
+        found = super().evaluate(values, draw, quantised=quantised)
+        gone = found.readings["y"] > self.limit
+        code = np.where(gone, Outcome.SWALLOWED, Outcome.MEASURED)
+        return Trials({"y": np.where(gone, np.nan, found.readings["y"])}, found.true_length, code)
+
+
+@pytest.mark.parametrize("show", ["bias", "uncertainty"])
+def test_points_without_a_reading_say_what_became_of_the_parts(show):
+    values = np.array([0.5, 1.5, 2.0])
+    some = sweep(lost, [Axis("gap", values)], Plan(trials=200), workers=1)
+    none = sweep(lost, [Axis("gap", values + 1.0)], Plan(trials=200), workers=1)
+    assert sweep_text(some, "y", show).count("- no reading: part swallowed") == 2
+    assert "nan" not in sweep_text(none, "y", show)
+    data = json.loads(json.dumps(sweep_json(some), allow_nan=False))
+    assert data["error"]["y"][show][1:] == [None, None]
+    assert data["error"]["y"]["yield"] == [1.0, 0.0, 0.0]
+    assert data["most_frequent_outcome"] == ["measured", "part swallowed", "part swallowed"]
+    axes = sweep_chart(none, "y", show)
+    assert [text.get_text() for text in axes.texts] == ["no reading: part swallowed"]
+    low, high = axes.get_xlim()
+    assert 1.4 < low < 1.5
+    assert 3.0 < high < 3.1
+    said = [text.get_text() for text in sweep_chart(some, "y", show).get_legend().get_texts()]
+    assert "no reading: part swallowed" in said
+    sides = [Axis("gap", values), Axis("other", np.array([1.0, 2.0]))]
+    assert (
+        "no reading: part swallowed"
+        in sweep_chart(sweep(lost, sides, Plan(trials=50), workers=1), "y", show).get_title()
+    )
+
+
+def test_yield_is_of_the_formula_that_is_shown():
+    # every part is measured, yet this formula has no reading below -2 mm: normal tail of 2.25 sigma
+    found = study(MODEL, Plan(trials=40_000), executor=InThisProcess())
+    good = found.formulas["y"].good
+    assert found.outcomes["measured"].share == 1.0
+    assert good.low < norm.cdf(2.25) < good.high
+
+
+def test_ends_of_the_shortest_interval_are_rounded_where_their_error_is_not_known():
+    few = study(MODEL, Plan(trials=300), executor=InThisProcess())
+    found = few.formulas["y"]
+    assert math.isnan(found.shortest_low.error)
+    places = decimals_for(1e3 * found.low.error)
+    assert f" {1e3 * found.shortest_low.value:.{places}f} " in study_text(few)
+    assert f"{1e3 * found.shortest_low.value:.6f}" not in study_text(few)
 
 
 def test_histogram_shows_the_numbers_it_names(result, tmp_path):

@@ -38,7 +38,9 @@ def test_each_point_is_the_study_of_that_point():
             alone = study(at({"offset": offset, "gain": gain}), PLAN, workers=1)
             assert found.formulas["y"]["bias"][i, j] == alone.formulas["y"].bias.value
             assert found.formulas["y"]["uncertainty"][i, j] == alone.formulas["y"].uncertainty.value
-            assert found.yields["yield"][i, j] == alone.outcomes["measured"].share
+            assert found.formulas["y"]["yield"][i, j] == alone.formulas["y"].good.share
+            # every outcome of this model is "measured"; what is lost has no reading below the cut-off
+            assert alone.formulas["y"].good.count == alone.formulas["y"].readings
 
 
 def test_same_arrays_on_two_workers():

@@ -39,8 +39,8 @@ def command(
 ) -> int:
     """Study a rig over a range of one or two of its quantities.
 
-    All points share their random numbers. The yield is the share of trials in which nothing
-    went wrong. Ctrl-C prints what was reached.
+    All points share their random numbers. The yield is the share of trials that the formula
+    reads while nothing went wrong. Ctrl-C prints what was reached.
     """
     from gatesim.scenario import load
     from gatesim.study.export import sweep_json

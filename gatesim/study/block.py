@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gatesim.draw import Array
+from gatesim.outcome import Outcome
 from gatesim.study.model import Model, Trials, run
 from gatesim.study.moments import Moments
 from gatesim.study.plan import Plan
@@ -20,10 +21,12 @@ FIGURES = ("bias", "uncertainty", "low", "high", "shortest_low", "shortest_high"
 class Block:
     """What a worker sends back: ascending errors per formula (m, no NaN) and outcome counts.
 
+    ``good``: trials per formula that are read by it while nothing went wrong.
     ``true_length``: moments of the true lengths. ``trials`` is kept for an export only.
     """
 
     errors: Mapping[str, Array]
+    good: Mapping[str, int]
     outcomes: NDArray[np.int64]
     true_length: Moments
     trials: Trials | None = None
@@ -34,9 +37,13 @@ def run_block(
 ) -> Block:
     """Run block ``index`` of a study; what comes out depends on the arguments alone."""
     trials = run(model, plan.draw(index, dimensions))
-    errors = {name: np.sort(e[~np.isnan(e)]) for name, e in trials.errors().items()}
+    found = trials.errors()
+    errors = {name: np.sort(e[~np.isnan(e)]) for name, e in found.items()}
+    measured = trials.outcome == Outcome.MEASURED
+    good = {name: int(np.count_nonzero(np.isfinite(e) & measured)) for name, e in found.items()}
     lengths = np.broadcast_to(trials.true_length, trials.outcome.shape)
-    return Block(errors, np.bincount(trials.outcome), Moments.of(lengths), trials if keep_trials else None)
+    kept = trials if keep_trials else None
+    return Block(errors, good, np.bincount(trials.outcome), Moments.of(lengths), kept)
 
 
 def figures_of(ordered: Array, coverage: float) -> Array:
@@ -80,6 +87,7 @@ class FormulaSummary:
     moments: Moments = field(default_factory=Moments)
     ranks: RankSummary = field(default_factory=RankSummary)
     scatter: Scatter = field(default_factory=Scatter)
+    good: int = 0
 
 
 @dataclass
@@ -103,5 +111,6 @@ class Summary:
             formula = self.formulas.setdefault(name, FormulaSummary())
             formula.moments = formula.moments.merge(Moments.of(ordered))
             formula.ranks.add(ordered)
+            formula.good += block.good[name]
             if whole:
                 formula.scatter.add(figures_of(ordered, self.coverage))

@@ -49,6 +49,7 @@ def _formula(f: FormulaResult) -> Json:
         "shortest_interval": [_estimate(f.shortest_low), _estimate(f.shortest_high)],
         "extremes": [number(f.minimum), number(f.maximum)],
         "interval_resolution": number(f.resolution),
+        "yield": asdict(f.good),
     }
 
 
@@ -76,7 +77,7 @@ def sweep_json(result: SweepResult) -> Json:
         **_plan(result.plan),
         "axes": [{"path": a.path, "unit": a.unit, "values": a.values.tolist()} for a in result.axes],
         "error": {name: lists(table) for name, table in result.formulas.items()},
-        **lists(result.yields),
+        "most_frequent_outcome": np.where(result.outcome == "", np.array(None), result.outcome).tolist(),
     }
 
 

@@ -36,7 +36,8 @@ class FormulaResult:
 
     ``low``/``high``: probabilistically symmetric coverage interval; ``shortest_*``: the shortest.
     ``resolution``: the bounded-memory summary puts the ends of these intervals no further off.
-    Everything is NaN where there is no reading.
+    Everything is NaN where there is no reading. ``good``: the yield, share of all trials that this
+    formula reads while nothing went wrong.
     """
 
     readings: int
@@ -50,6 +51,7 @@ class FormulaResult:
     maximum: float
     resolution: float
     curve: RankCurve
+    good: Share
 
 
 @dataclass(frozen=True)
@@ -105,12 +107,12 @@ def _errors(summary: FormulaSummary, curve: RankCurve, plan: Plan) -> list[float
     ]
 
 
-def _formula(summary: FormulaSummary, plan: Plan) -> FormulaResult:
-    curve = summary.ranks.curve()
+def _formula(summary: FormulaSummary, plan: Plan, trials: int) -> FormulaResult:
+    curve, good = summary.ranks.curve(), share(summary.good, trials)
     if not curve.count:
         nothing = Estimate(math.nan, math.nan)
         return FormulaResult(
-            0, nothing, nothing, nothing, nothing, nothing, nothing, math.nan, math.nan, math.nan, curve
+            0, nothing, nothing, nothing, nothing, nothing, nothing, math.nan, math.nan, math.nan, curve, good
         )
     ends = curve.symmetric(plan.coverage) + curve.shortest(plan.coverage)
     values = (summary.moments.mean, summary.moments.std, *ends)
@@ -129,6 +131,7 @@ def _formula(summary: FormulaSummary, plan: Plan) -> FormulaResult:
         maximum=float(curve.values[-1]),
         resolution=max(summary.ranks.resolution(end) for end in ends),
         curve=curve,
+        good=good,
     )
 
 
@@ -138,7 +141,7 @@ def result_of(summary: Summary, plan: Plan, ended: str) -> StudyResult:
     return StudyResult(
         plan=plan,
         trials=summary.trials,
-        formulas={name: _formula(f, plan) for name, f in summary.formulas.items()},
+        formulas={name: _formula(f, plan, summary.trials) for name, f in summary.formulas.items()},
         outcomes={WORDS[code]: share(int(summary.outcomes[code]), summary.trials) for code in seen},
         true_length=summary.true_length.mean if summary.true_length.count else math.nan,
         true_length_varies=summary.true_length.m2 > 0.0,

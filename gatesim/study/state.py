@@ -18,7 +18,7 @@ from gatesim.study.moments import Moments
 from gatesim.study.plan import Plan
 from gatesim.study.ranks import CELLS, RankSummary
 
-FORMAT = 1
+FORMAT = 2
 Stored = dict[str, NDArray[Any]]
 
 
@@ -38,6 +38,7 @@ def _pack_formula(key: str, f: FormulaSummary) -> Stored:
     used = np.flatnonzero(f.ranks.count)
     return {
         f"{key}/moments": _pack_moments(f.moments),
+        f"{key}/good": np.array(f.good),
         f"{key}/layout": np.array([f.ranks.centre, f.ranks.scale]),
         f"{key}/cell": used,
         f"{key}/count": f.ranks.count[used],
@@ -65,6 +66,7 @@ def _unpack_formula(key: str, stored: Mapping[str, NDArray[Any]]) -> FormulaSumm
         _unpack_moments(stored[f"{key}/moments"]),
         ranks,
         Scatter(int(rows[0, 0]), rows[1].copy(), rows[2].copy()),
+        int(stored[f"{key}/good"]),
     )
 
 
@@ -90,6 +92,7 @@ def save(path: Path, model: Model, plan: Plan, summary: Summary, waiting: Mappin
         arrays[f"waiting/{index}/outcomes"] = block.outcomes
         arrays[f"waiting/{index}/true_length"] = _pack_moments(block.true_length)
         arrays |= {f"waiting/{index}/errors/{name}": e for name, e in block.errors.items()}
+        arrays |= {f"waiting/{index}/good/{name}": np.array(count) for name, count in block.good.items()}
     fresh = path.with_name(path.name + ".new")
     with fresh.open("wb") as file:
         np.savez(file, **arrays)  # type: ignore[arg-type]  # the stub takes a keyword for an array
@@ -133,6 +136,7 @@ def load(path: Path, model: Model, plan: Plan) -> tuple[Summary, dict[int, Block
     waiting = {
         int(index): Block(
             {name: stored[f"waiting/{index}/errors/{name}"] for name in names},
+            {name: int(stored[f"waiting/{index}/good/{name}"]) for name in names},
             stored[f"waiting/{index}/outcomes"],
             _unpack_moments(stored[f"waiting/{index}/true_length"]),
         )

@@ -12,18 +12,20 @@ from dataclasses import dataclass
 from itertools import product
 
 import numpy as np
+from numpy.typing import NDArray
 
 from gatesim.draw import Array
-from gatesim.outcome import Outcome
 from gatesim.problem import InputError
 from gatesim.study.engine import InThisProcess, place, study
 from gatesim.study.model import Model
 from gatesim.study.plan import Plan
-from gatesim.study.result import StudyResult, share
+from gatesim.study.result import StudyResult
 
-# What a point of the grid keeps of a formula, and of the study as a whole
-COLUMNS = ("bias", "bias_error", "uncertainty", "uncertainty_error", "low", "high")
-YIELD = ("yield", "yield_low", "yield_high")
+# What a point of the grid keeps of a formula
+COLUMNS = (
+    "bias", "bias_error", "uncertainty", "uncertainty_error", "low", "high",
+    "yield", "yield_low", "yield_high",
+)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -40,13 +42,14 @@ class Axis:
 class SweepResult:
     """Arrays over the grid, shape (n,) or (n1, n2); lengths in m; NaN where not reached or not read.
 
-    ``formulas``: per formula a mapping of `COLUMNS`. ``yields``: mapping of `YIELD`, the share
-    of trials in which nothing went wrong, with its 95 % confidence interval.
+    ``formulas``: per formula a mapping of `COLUMNS`; "yield" is the share of trials that it reads
+    while nothing went wrong, with its 95 % confidence interval. ``outcome``: word of the most
+    frequent outcome at each point, empty where not reached.
     """
 
     axes: Sequence[Axis]
     formulas: Mapping[str, Mapping[str, Array]]
-    yields: Mapping[str, Array]
+    outcome: NDArray[np.object_]
     plan: Plan
     interrupted: bool
 
@@ -60,7 +63,7 @@ def grid_values(low: float, high: float, count: int, logarithmic: bool) -> Array
     return np.geomspace(low, high, count) if logarithmic else np.linspace(low, high, count)
 
 
-Figures = tuple[dict[str, tuple[float, ...]], tuple[float, ...]]
+Figures = tuple[dict[str, tuple[float, ...]], str]
 
 
 def _figures(result: StudyResult) -> Figures:
@@ -72,11 +75,13 @@ def _figures(result: StudyResult) -> Figures:
             f.uncertainty.error,
             f.low.value,
             f.high.value,
+            f.good.share,
+            f.good.low,
+            f.good.high,
         )
         for name, f in result.formulas.items()
     }
-    good = result.outcomes.get(Outcome.MEASURED.word) or share(0, result.trials)
-    return formulas, (good.share, good.low, good.high)
+    return formulas, max(result.outcomes, key=lambda word: result.outcomes[word].count)
 
 
 def _point(model: Model, plan: Plan) -> Figures:
@@ -93,19 +98,17 @@ class _Grid:
         self.shape = shape
         self.done = 0
         self.formulas: dict[str, dict[str, Array]] = {}
-        self.yields = self._empty(YIELD)
+        self.outcome: NDArray[np.object_] = np.full(shape, "", dtype=object)
 
-    def _empty(self, columns: Sequence[str]) -> dict[str, Array]:
-        return {column: np.full(self.shape, np.nan) for column in columns}
+    def _empty(self) -> dict[str, Array]:
+        return {column: np.full(self.shape, np.nan) for column in COLUMNS}
 
     def fill(self, cell: tuple[int, ...], figures: Figures) -> None:
-        formulas, good = figures
+        formulas, self.outcome[cell] = figures
         for name, row in formulas.items():
-            table = self.formulas.setdefault(name, self._empty(COLUMNS))
+            table = self.formulas.setdefault(name, self._empty())
             for column, figure in zip(COLUMNS, row, strict=True):
                 table[column][cell] = figure
-        for column, figure in zip(YIELD, good, strict=True):
-            self.yields[column][cell] = figure
         self.done += 1
 
 
@@ -144,4 +147,4 @@ def sweep(
                 bar.update()
     for future in flying:
         future.cancel()
-    return SweepResult(axes, grid.formulas, grid.yields, plan, grid.done < total)
+    return SweepResult(axes, grid.formulas, grid.outcome, plan, grid.done < total)

@@ -40,7 +40,7 @@ def histogram(
     found = result.formulas[formula]
     varies = result.true_length_varies
     zero = 0.0 if varies else result.true_length
-    axes.set_xlabel("reading - true length / mm" if varies else "reading / mm")
+    axes.set_xlabel("error, reading - true length / mm" if varies else "reading / mm")
     axes.set_ylabel("share of readings per mm")
     axes.set_title(f"{formula}: {found.readings:,} readings of {result.trials:,} trials", fontsize="medium")
     if not found.readings:
@@ -57,12 +57,13 @@ def histogram(
         axes.axvline(end, color=BLACK, linewidth=1.0, linestyle=":", zorder=3)
     # proxies, so that the legend has one entry for both ends and names the numbers
     axes.plot([], [], color=BLACK, linewidth=1.0, linestyle=":",
-              label=f"{p} interval: {low - MM * zero:+.4f} to {high - MM * zero:+.4f} mm")  # fmt: skip
+              label=f"{p} coverage interval of the error: "
+              f"{low - MM * zero:+.4f} to {high - MM * zero:+.4f} mm")  # fmt: skip
     true_label = "no error" if varies else f"true length {MM * zero:.4f} mm"
     axes.axvline(MM * zero, color=GREEN, linewidth=2.0, label=true_label, zorder=4)
-    bias = MM * found.bias.value
+    bias, mean = MM * found.bias.value, "mean error" if varies else "mean reading"
     axes.axvline(MM * zero + bias, color=VERMILION, linewidth=1.8, linestyle="--",
-                 label=f"mean: bias {bias:+.4f} mm", zorder=4)  # fmt: skip
+                 label=f"{mean}: bias {bias:+.4f} mm", zorder=4)  # fmt: skip
     if not varies:
         _limits(axes, lower_limit, upper_limit)
     axes.set_ylim(bottom=0.0)

@@ -11,17 +11,18 @@ def decimals_for(error: float, digits: int = 2) -> int:
     return min(max(digits - 1 - exponent, 0), 9)
 
 
-def with_error(value: float, error: float, scale: float = 1.0) -> str:
+def with_error(value: float, error: float, scale: float = 1.0, like: float = math.nan) -> str:
     """Value with its standard error in brackets, in units of the last digit (JCGM 100, 7.2.2).
 
-    ``scale`` multiplies both, such as 1e3 for m to mm. A dash stands for NaN.
+    ``scale`` multiplies both, such as 1e3 for m to mm. A dash stands for NaN. Where the error is 0
+    or not known, the value gets the decimal places of the error ``like``.
     """
     if math.isnan(value):
         return "-"
     value, error = value * scale, error * scale
     places = decimals_for(error)
     last = round(error * 10**places) if math.isfinite(error) else 0
-    return f"{value:.{places}f}({last})" if last else f"{value:.6f}"
+    return f"{value:.{places}f}({last})" if last else f"{value:.{decimals_for(like * scale)}f}"
 
 
 def plain(value: float, digits: int = 4) -> str:

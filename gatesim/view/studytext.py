@@ -7,6 +7,7 @@ from itertools import product
 from tabulate import tabulate
 
 from gatesim.draw import Array
+from gatesim.outcome import Outcome
 from gatesim.study.budget import Budget
 from gatesim.study.indices import Indices
 from gatesim.study.result import FormulaResult, StudyResult
@@ -37,14 +38,12 @@ def study_text(result: StudyResult) -> str:
             f"{f.readings:,}",
             with_error(f.bias.value, f.bias.error, MM),
             with_error(f.uncertainty.value, f.uncertainty.error, MM),
-            with_error(f.low.value, f.low.error, MM),
-            with_error(f.high.value, f.high.error, MM),
-            with_error(f.shortest_low.value, f.shortest_low.error, MM),
-            with_error(f.shortest_high.value, f.shortest_high.error, MM),
+            *_ends(f),
+            percent(f.good.share),
         ]
         for name, f in result.formulas.items()
     ]
-    head = ["formula", "readings", "bias", "std unc.", f"{p} from", "to", "shortest from", "to"]
+    head = ["formula", "readings", "bias", "std unc.", f"{p} from", "to", "shortest from", "to", "yield"]
     outcomes = [
         [word, f"{s.count:,}", percent(s.share), percent(s.low), percent(s.high)]
         for word, s in sorted(result.outcomes.items(), key=lambda item: -item[1].count)
@@ -54,8 +53,10 @@ def study_text(result: StudyResult) -> str:
             _headline(result),
             "",
             f"Error of the reading in mm: reading minus true length ({length}).",
+            f"From, to: the {p} coverage interval of the error, probabilistically symmetric and shortest.",
+            "Yield: trials that the formula reads while nothing went wrong, readings count in any case.",
             "In brackets the Monte Carlo standard error, in units of the last digit.",
-            tabulate(figures, head, disable_numparse=True, colalign=("left",) + ("right",) * 7),
+            tabulate(figures, head, disable_numparse=True, colalign=("left",) + ("right",) * 8),
             "",
             tabulate(
                 outcomes,
@@ -65,6 +66,21 @@ def study_text(result: StudyResult) -> str:
             ),
         ]
     )
+
+
+def _ends(f: FormulaResult) -> list[str]:
+    """Ends of the symmetric and of the shortest interval in mm.
+
+    Few trials leave the Monte Carlo error of the shortest unknown, and readings on a lattice of
+    counts may show none: then the digits are those of the symmetric end, or a twentieth of u.
+    """
+    ends, coarse = [], 0.05 * f.uncertainty.value
+    for symmetric, shortest in ((f.low, f.shortest_low), (f.high, f.shortest_high)):
+        like = symmetric.error if symmetric.error > 0.0 else coarse
+        ends.append((with_error(symmetric.value, symmetric.error, MM, coarse),
+                     with_error(shortest.value, shortest.error, MM, like)))  # fmt: skip
+    (low, shortest_low), (high, shortest_high) = ends
+    return [low, high, shortest_low, shortest_high]
 
 
 def _budget_rows(table: Budget) -> list[list[str]]:
@@ -146,8 +162,8 @@ def budget_text(
     beside = [
         ["linear budget", f"{MM * table.error:.{places}f}", f"{MM * table.combined:.{places}f}",
          f"{MM * low:.{places}f}", f"{MM * high:.{places}f}"],
-        ["Monte Carlo", *(with_error(e.value, e.error, MM) for e in
-         (simulated.bias, simulated.uncertainty, simulated.low, simulated.high))],
+        ["Monte Carlo", *(with_error(e.value, e.error, MM) for e in (simulated.bias, simulated.uncertainty)),
+         *_ends(simulated)[:2]],
     ]  # fmt: skip
     idle = [row.name for row in table.rows if not row.matters(table.combined)]
     lines = [
@@ -161,6 +177,7 @@ def budget_text(
         f"expanded uncertainty U = {MM * table.expanded:.{places}f} mm "
         f"(k = {table.coverage_factor:.2f}, {p})",
         "",
+        f"From, to: the {p} coverage interval of the error.",
         tabulate(beside, ["in mm", "bias", "std unc.", f"{p} from", "to"], disable_numparse=True,
                  colalign=("left",) + ("right",) * 4),
         "",
@@ -190,28 +207,35 @@ def sweep_text(result: SweepResult, formula: str, show: str) -> str:
     rows = []
     for cell in _cells(result):
         at = [plain(float(a.values[i]), 6) for a, i in zip(result.axes, cell, strict=True)]
-        rows.append(at + _shown(table, result.yields, cell, show))
-    title = f"{'Yield' if show == 'yield' else f'{show.capitalize()} of {formula}'}, "
+        rows.append(at + _shown(table, str(result.outcome[cell]), cell, show))
+    title = f"{show.capitalize()} of {formula}, "
     title += f"{result.plan.trials:,} trials a point, seed {result.plan.seed}"
     if result.interrupted:
         title += ": interrupted, - marks points not reached"
     return "\n".join([title, tabulate(rows, head, disable_numparse=True, stralign="right")])
 
 
+def no_reading(outcome: str) -> str:
+    """Why a point of a sweep has no reading, from its most frequent outcome."""
+    whys = {Outcome.MEASURED.word: "by this formula", Outcome.NO_READING.word: "by the formula"}
+    return f"no reading{f' {whys[outcome]}' if outcome in whys else f': {outcome}'}"
+
+
 def _cells(result: SweepResult) -> list[tuple[int, ...]]:
     return list(product(*(range(a.values.size) for a in result.axes)))
 
 
-def _shown(
-    table: Mapping[str, Array], yields: Mapping[str, Array], cell: tuple[int, ...], show: str
-) -> list[str]:
-    if show == "yield":
-        return [percent(float(yields[column][cell])) for column in ("yield", "yield_low", "yield_high")]
-    if not table:
+def _shown(table: Mapping[str, Array], outcome: str, cell: tuple[int, ...], show: str) -> list[str]:
+    if not (table and outcome):
         return ["-"]
+    if show == "yield":
+        return [percent(float(table[column][cell])) for column in ("yield", "yield_low", "yield_high")]
+    if math.isnan(table["bias"][cell]):
+        return [f"- {no_reading(outcome)}"]
     value, error = float(table[show][cell]), float(table[f"{show}_error"][cell])
     text = [with_error(value, error, MM)]
     if show == "bias":
-        places = decimals_for(MM * error)
+        known = error > 0.0
+        places = decimals_for(MM * (error if known else 0.05 * float(table["uncertainty"][cell])))
         text += [f"{MM * float(table[end][cell]):.{places}f}" for end in ("low", "high")]
     return text

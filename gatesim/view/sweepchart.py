@@ -3,10 +3,12 @@
 from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import NDArray
 
 from gatesim.draw import Array
 from gatesim.study.sweep import Axis, SweepResult
-from gatesim.view.style import BLUE, HEAT_MAP, SKY, new_axes
+from gatesim.view.studytext import no_reading
+from gatesim.view.style import BLUE, HEAT_MAP, SKY, VERMILION, new_axes
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -22,11 +24,10 @@ def axis_label(axis: Axis) -> str:
 
 def _shown(result: SweepResult, formula: str, show: str) -> tuple[Array, Array, Array, str, str]:
     """Values and band over the grid, the label of the ordinate, and what the band is."""
-    if show == "yield":
-        y = result.yields
-        return (100.0 * y["yield"], 100.0 * y["yield_low"], 100.0 * y["yield_high"],
-                "yield / %", "95 % confidence interval")  # fmt: skip
     table = result.formulas[formula]
+    if show == "yield":
+        return (100.0 * table["yield"], 100.0 * table["yield_low"], 100.0 * table["yield_high"],
+                "yield / %", "95 % confidence interval")  # fmt: skip
     value = MM * table[show]
     if show == "bias":
         p = f"{100.0 * result.plan.coverage:g} %"
@@ -35,7 +36,7 @@ def _shown(result: SweepResult, formula: str, show: str) -> tuple[Array, Array, 
             MM * table["low"],
             MM * table["high"],
             "error of the reading / mm",
-            f"{p} of the readings",
+            f"{p} coverage interval of the error",
         )
     error = 2.0 * MM * table["uncertainty_error"]
     return (
@@ -50,11 +51,26 @@ def _shown(result: SweepResult, formula: str, show: str) -> tuple[Array, Array, 
 def sweep_chart(result: SweepResult, formula: str, show: str, axes: "Axes | None" = None) -> "Axes":
     """Draw what a sweep shows ("bias", "uncertainty" or "yield") of one formula."""
     axes = axes or new_axes(6.6, 4.6)
-    what = "yield" if show == "yield" else f"{show} of {formula}"
-    axes.set_title(f"{what}, {result.plan.trials:,} trials a point", fontsize="medium")
+    axes.set_title(f"{show} of {formula}, {result.plan.trials:,} trials a point", fontsize="medium")
     if len(result.axes) == 1:
         return _curve(result, formula, show, axes)
     return _map(result, formula, show, axes)
+
+
+def _span(axis: Axis) -> tuple[float, float]:
+    """Limits of a side that shows the whole axis, read or not, with a little room."""
+    low, high = float(axis.values.min()), float(axis.values.max())
+    if axis.logarithmic:
+        room = (high / low) ** 0.03
+        return low / room, high * room
+    return low - 0.03 * (high - low), high + 0.03 * (high - low)
+
+
+def _missing(result: SweepResult, value: Array) -> tuple[NDArray[np.bool_], str]:
+    """Points reached but not read, and what became of most of them."""
+    blank = np.isnan(value) & (result.outcome != "")
+    words = [no_reading(str(word)) for word in result.outcome[blank]]
+    return blank, max(dict.fromkeys(words), key=words.count, default="")
 
 
 def _scale(side: "XAxis | YAxis", axis: Axis) -> None:
@@ -68,6 +84,14 @@ def _scale(side: "XAxis | YAxis", axis: Axis) -> None:
 def _curve(result: SweepResult, formula: str, show: str, axes: "Axes") -> "Axes":
     (axis,) = result.axes
     value, low, high, label, band = _shown(result, formula, show)
+    _scale(axes.xaxis, axis)
+    axes.set_xlim(_span(axis))
+    axes.set_ylabel(label)
+    blank, why = _missing(result, value)
+    if blank.all():
+        axes.set_yticks([])
+        axes.text(0.5, 0.5, why, transform=axes.transAxes, ha="center", va="center")
+        return axes
     axes.fill_between(axis.values, low, high, color=SKY, alpha=0.35, linewidth=0.0, label=band)
     marker = "o" if axis.values.size <= 40 else ""
     axes.plot(
@@ -78,10 +102,11 @@ def _curve(result: SweepResult, formula: str, show: str, axes: "Axes") -> "Axes"
         markersize=3.5,
         label="mean" if show == "bias" else show,
     )
+    if blank.any():
+        axes.plot(axis.values[blank], np.full(blank.sum(), 0.02), "x", color=VERMILION, markersize=5,
+                  transform=axes.get_xaxis_transform(), label=why)  # fmt: skip
     if show == "bias":
         axes.axhline(0.0, color="black", linewidth=0.8)
-    _scale(axes.xaxis, axis)
-    axes.set_ylabel(label)
     axes.ticklabel_format(axis="y", useOffset=False)
     if show == "yield":
         axes.set_ylim(top=100.0 + 0.05 * max(100.0 - float(np.nanmin(low)), 0.1))
@@ -112,6 +137,7 @@ def _map(result: SweepResult, formula: str, show: str, axes: "Axes") -> "Axes":
     _scale(axes.yaxis, second)
     value, _, _, label, _ = _shown(result, formula, show)
     read = value[np.isfinite(value)]
+    blank, why = _missing(result, value)
     levels, wide = _levels(read) if read.size else (read, False)
     mesh = axes.pcolormesh(
         first.values,
@@ -121,6 +147,13 @@ def _map(result: SweepResult, formula: str, show: str, axes: "Axes") -> "Axes":
         shading="nearest",
         norm=LogNorm() if wide else None,
     )
+    if blank.all():
+        axes.text(0.5, 0.5, why, transform=axes.transAxes, ha="center", va="center")
+    elif blank.any():
+        axes.set_facecolor("0.85")
+        axes.set_title(f"{axes.get_title()}\ngrey: {why}", fontsize="medium")
+    if not read.size:
+        return axes
     axes.figure.colorbar(mesh, ax=axes, label=label, format="%g")
     if min(value.shape) > 1 and levels.size:
         unit = "%" if show == "yield" else "mm"
