@@ -43,7 +43,7 @@ def _shares(found: Breakdown) -> str:
 
 
 def remedy_cells(remedy: Remedy) -> list[str]:
-    """New error, its spread from part to part and where 95 % lie, in mm; or why there is none."""
+    """New error, standard uncertainty from part to part, where 95 % lie, in mm; or why there is none."""
     if remedy.error != remedy.error:
         return [remedy.outcome.word, "-", "-"]
     return [f"{MM * remedy.error:+.3f}", f"{MM * remedy.spread:.3f}", f"{MM * remedy.reach:.3f}"]
@@ -55,5 +55,5 @@ def _tried(tried: Remedies) -> str:
         for r in (tried.now, *tried.tried)
     ]
     rows[0][1] = "nothing"
-    head = ["enough", "takes", "change", "error mm", "spread mm", "95 % within mm"]
+    head = ["enough", "takes", "change", "error mm", "std unc. mm", "95 % within mm"]
     return str(tabulate(rows, head, disable_numparse=True, colalign=("left",) * 3 + ("right",) * 3))
