@@ -61,7 +61,7 @@ def verdict(
     mark(~passed, Outcome.SWALLOWED)
     mark(~acted, Outcome.BETWEEN_SCANS)
     if scenario.filter.kind == "hold-off":
-        mark(_stretched(filtered, values["filter.time"]), Outcome.STRETCHED)
+        mark(_stretched(alone, filtered, values["filter.time"]), Outcome.STRETCHED)
     if scenario.sensor.chatter is not None:
         mark(~_at_both(after <= before), Outcome.CHATTERED)
     if scenario.follower is not None:
@@ -90,11 +90,16 @@ def _edges(gates: Sequence[Array]) -> NDArray[np.intp]:
     return np.stack([edge_count(times) for times in gates[:2]])
 
 
-def _stretched(filtered: Sequence[Array], hold: Scalar) -> NDArray[np.bool_]:
+def _stretched(alone: Sequence[Array], filtered: Sequence[Array], hold: Scalar) -> NDArray[np.bool_]:
     """Whether a gate's first pulse ends as the hold-off does: the part had left before, unheard."""
-    with np.errstate(invalid="ignore"):  # padding less padding
-        lasting = np.stack([times[:, 1] - times[:, 0] for times in filtered[:2]])
-    return ~_at_both(~np.isclose(lasting, hold, rtol=1e-9, atol=0.0))
+    unheard = []
+    for light, times in zip(alone[:2], filtered[:2], strict=True):
+        with np.errstate(invalid="ignore"):  # padding less padding
+            lasting = times[:, 1] - times[:, 0]
+        left = np.max(light, axis=1, where=np.isfinite(light), initial=-np.inf)
+        # chatter may end a first pulse with the hold-off, too, while the part is still there
+        unheard.append(np.isclose(lasting, hold, rtol=1e-9, atol=0.0) & (times[:, 1] >= left))
+    return unheard[0] | unheard[1]
 
 
 def _at_both(gates: NDArray[np.bool_]) -> NDArray[np.bool_]:
