@@ -4,7 +4,6 @@ from collections.abc import Callable
 
 import numpy as np
 
-from gatesim.formula import FORMULAS
 from gatesim.inputfilter import highest_train
 from gatesim.motion import EddyBrake
 from gatesim.outcome import Outcome
@@ -13,6 +12,7 @@ from gatesim.quantity import first_of
 from gatesim.remark import remarks
 from gatesim.scenario.model import Scenario
 from gatesim.transition import edge_count
+from gatesim.whynot import why_no_reading
 
 
 def mm(value: float) -> str:
@@ -26,29 +26,6 @@ def _speed(value: float) -> str:
 
 def _dwell(times: np.ndarray[tuple[int, ...], np.dtype[np.float64]]) -> str:
     return f"{1e3 * float(times[0, 1] - times[0, 0]):.3g} ms"
-
-
-_WITHOUT = {
-    "rearm": "a third gate",
-    "tick": "a clock",
-    "pitch": "an encoder",
-    "acceleration": "a clock and an acceleration",
-    "release_distance": "a release from rest, without launch or belt",
-    "rear_capture": "the trailing edge at gate 2 before the counter is re-armed",
-    "third_capture": "the leading edge at gate 3",
-}
-
-
-def why_no_reading(passed: Passed, name: str) -> str:
-    """Why a formula makes no length of the first trial, in a few words."""
-    formula = FORMULAS[name]
-    outcome = Outcome(int(passed.outcome[0]))
-    if not outcome.reads and outcome is not Outcome.NO_READING:
-        return outcome.word
-    missing = formula.missing(passed.rig.constants)
-    lost = next((key for key in formula.registers if np.isnan(getattr(passed.counts, key)[0])), "")
-    reason = missing or lost
-    return f"needs {_WITHOUT.get(reason, reason)}" if reason else "a count is zero"
 
 
 def _measured(scenario: Scenario, passed: Passed) -> str:

@@ -6,10 +6,11 @@ from typing import Any
 from gatesim import pipeline
 from gatesim.draw import Nominal
 from gatesim.formula import FORMULAS
-from gatesim.narrative import explain_outcome, why_no_reading
+from gatesim.narrative import explain_outcome
 from gatesim.outcome import Outcome
 from gatesim.quantity import first_of, registry
 from gatesim.scenario.model import Scenario
+from gatesim.whynot import why_no_reading
 
 
 @dataclass(frozen=True)

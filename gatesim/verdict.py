@@ -92,14 +92,14 @@ def _edges(gates: Sequence[Array]) -> NDArray[np.intp]:
 
 def _stretched(alone: Sequence[Array], filtered: Sequence[Array], hold: Scalar) -> NDArray[np.bool_]:
     """Whether a gate's first pulse ends as the hold-off does: the part had left before, unheard."""
-    unheard = []
+    unheard = np.zeros(len(filtered[0]), bool)
     for light, times in zip(alone[:2], filtered[:2], strict=True):
         with np.errstate(invalid="ignore"):  # padding less padding
             lasting = times[:, 1] - times[:, 0]
         left = np.max(light, axis=1, where=np.isfinite(light), initial=-np.inf)
         # chatter may end a first pulse with the hold-off, too, while the part is still there
-        unheard.append(np.isclose(lasting, hold, rtol=1e-9, atol=0.0) & (times[:, 1] >= left))
-    return unheard[0] | unheard[1]
+        unheard |= np.isclose(lasting, hold, rtol=1e-9, atol=0.0) & (times[:, 1] >= left)
+    return unheard
 
 
 def _at_both(gates: NDArray[np.bool_]) -> NDArray[np.bool_]:
