@@ -230,7 +230,9 @@ def test_markup_in_a_scenario_does_nothing(opened):
 @pytest.mark.parametrize("width", [360, 800, 1600])
 @pytest.mark.parametrize("dark", [False, True])
 def test_nothing_sticks_out_and_text_contrasts(opened, width, dark):
-    page = opened(load(CHUTE), width, dark)
+    # a long file name without a place to break must not widen the page
+    file = f"/somewhere/{'very' * 30}/long.toml"
+    page = opened(parse_text(CHUTE.read_text("utf-8"), file), width, dark)
     assert page.execute_script("return document.documentElement.scrollWidth;") <= width
     ratios = page.execute_script(CONTRASTS)
     assert len(ratios) > 10
