@@ -5,6 +5,7 @@ from pathlib import Path
 
 import click
 
+from gatesim.commands.qualify import renamed
 from gatesim.problem import InputError
 
 
@@ -70,7 +71,7 @@ def command(
     check_figure(figure)
     wish = Wish(unknown, varies, _doubt(reference_uncertainty), held_out, seed, mass_follows_length)
     scenario = load(file)
-    result = fit(scenario, read_log(log, mapping=dict(_renamed(pair) for pair in column)), wish)
+    result = fit(scenario, read_log(log, mapping=dict(renamed(pair) for pair in column)), wish)
     correction_of(result, formula)
     if as_json:
         from gatesim.shopfloor.fit.export import fit_json
@@ -95,9 +96,3 @@ def _doubt(text: str) -> float:
     if std < 0.0:
         raise InputError(f"--reference-uncertainty: given {text!r}, expected 0 or more")
     return std
-
-
-def _renamed(pair: str) -> tuple[str, str]:
-    from gatesim.commands.qualify import _renamed as renamed
-
-    return renamed(pair)

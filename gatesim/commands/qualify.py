@@ -96,7 +96,7 @@ def command(
     std = length_of(reference_uncertainty, "--reference-uncertainty")
     if std < 0.0:
         raise InputError(f"--reference-uncertainty: given {reference_uncertainty!r}, expected 0 or more")
-    found, lengths = _read(log, rig, formula, dict(_renamed(pair) for pair in column))
+    found, lengths = _read(log, rig, formula, dict(renamed(pair) for pair in column))
     demand = Demand(low, high, CONVENTIONS[convention], guard, std)
     result = qualify(found, lengths, demand)
     if figure is not None:
@@ -149,7 +149,8 @@ def _read(log: Path, rig: Path | None, formula: str | None, mapping: dict[str, s
     return found, lengths_from_counts(found, scenario, name)
 
 
-def _renamed(pair: str) -> tuple[str, str]:
+def renamed(pair: str) -> tuple[str, str]:
+    """Header and column name of a ``--column`` option. Raises InputError."""
     header, equals, name = pair.rpartition("=")
     if not equals:
         raise InputError(f'--column: given {pair!r}, expected HEADER=NAME such as "L=length [mm]"')
