@@ -54,6 +54,17 @@ def first_of(value: Scalar) -> float:
     return float(np.ravel(value)[0])
 
 
+def column(value: Scalar) -> Array:
+    """One value a trial as a column (n, 1), to go with lists (n, k); a scalar as it is."""
+    array = np.asarray(value, float)
+    return array[:, None] if array.ndim else array
+
+
+def plain(value: Scalar) -> Scalar:
+    """A 0-d array as a float, so that what all trials share stays shared."""
+    return float(value) if np.ndim(value) == 0 else value
+
+
 @cache
 def registry() -> "pint.UnitRegistry[Any]":
     """The registry of the units a scenario may use (a constant; built on first use)."""

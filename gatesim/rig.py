@@ -12,7 +12,7 @@ from gatesim.inputfilter import Filter, HoldOff, Majority, NoFilter, StableFor
 from gatesim.motion import AirDrag, Belt, EddyBrake, Force, Launch, Path
 from gatesim.part import End, Opening, Part
 from gatesim.problem import InputError
-from gatesim.quantity import Scalar
+from gatesim.quantity import Scalar, plain
 from gatesim.scenario.counting import CounterSection
 from gatesim.scenario.model import Scenario
 from gatesim.scenario.moving import BrakeSection, Magnet, ShapedEnd, SquareEnd
@@ -70,13 +70,8 @@ def forces_of(scenario: Scenario, values: Values, part: Any, path: Path) -> tupl
         belt = Section(values, "belt")
         same = ("speed", "friction", "start", "ripple", "ripple_frequency", "ripple_phase")
         start_speed = np.where(np.asarray(belt["ramp_time"]) > 0.0, 0.0, belt["speed"])
-        forces.append(Belt(**belt.all(*same), ramp=belt["ramp_time"], start_speed=_plain(start_speed)))
+        forces.append(Belt(**belt.all(*same), ramp=belt["ramp_time"], start_speed=plain(start_speed)))
     return tuple(forces)
-
-
-def _plain(value: Any) -> Scalar:
-    """A 0-d array as a float, so that what all trials share stays shared."""
-    return float(value) if np.ndim(value) == 0 else value
 
 
 def _brake(section: BrakeSection, brake: Section, part: Any, path: Path, file: str) -> EddyBrake:

@@ -30,11 +30,6 @@ def trimmed(times: Array) -> Array:
     return times[:, :width]
 
 
-def compact(times: Array) -> Array:
-    """Rows sorted and trimmed."""
-    return trimmed(ordered(times))
-
-
 def alternating(times: Array) -> Array:
     """Ordered rows without the edges lost (NaN or inf), nor those that then change nothing.
 

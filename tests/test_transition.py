@@ -4,7 +4,7 @@ import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
 
-from gatesim.transition import alternating, compact, merged, ordered, without_reversals
+from gatesim.transition import alternating, merged, ordered, trimmed, without_reversals
 
 INF = np.inf
 
@@ -60,5 +60,5 @@ def test_merged_is_dark_whenever_one_of_the_signals_is(rows):
 def test_columns_are_kept_by_ordering_and_trimmed_by_compacting():
     times = np.array([[3.0, INF, 1.0, INF], [INF, INF, INF, INF]])
     assert ordered(times).tolist() == [[1.0, 3.0, INF, INF], [INF] * 4]
-    assert compact(times).tolist() == [[1.0, 3.0], [INF, INF]]
-    assert compact(np.full((2, 1), INF)).shape == (2, 2)
+    assert trimmed(ordered(times)).tolist() == [[1.0, 3.0], [INF, INF]]
+    assert trimmed(ordered(np.full((2, 1), INF))).shape == (2, 2)

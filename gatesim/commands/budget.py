@@ -6,6 +6,8 @@ from pathlib import Path
 
 import click
 
+from gatesim.commands.options import SEED, WORKERS
+
 
 @click.command("budget")
 @click.argument("file", type=click.Path(path_type=Path))
@@ -14,10 +16,8 @@ import click
               help="Coverage probability of the expanded uncertainty.")  # fmt: skip
 @click.option("--trials", type=click.IntRange(min=1000), default=200_000, show_default=True,
               help="Trials of the Monte Carlo study beside it.")  # fmt: skip
-@click.option(
-    "--seed", type=click.IntRange(min=0), default=1, show_default=True, help="Same seed, same bits."
-)
-@click.option("--workers", type=click.IntRange(min=1), default=None, help="Processes; all cores if left out.")
+@SEED
+@WORKERS
 @click.option("--json", "as_json", is_flag=True, help="Print JSON in SI units.")
 def command(
     file: Path,

@@ -6,15 +6,15 @@ from pathlib import Path
 
 import click
 
+from gatesim.commands.options import SEED, WORKERS
+
 
 @click.command("choose")
 @click.argument("file", type=click.Path(path_type=Path))
 @click.option("--trials", type=click.IntRange(min=2), default=10_000, show_default=True,
               help="Trials of each candidate, spread evenly over the part lengths.")  # fmt: skip
-@click.option(
-    "--seed", type=click.IntRange(min=0), default=1, show_default=True, help="Same seed, same bits."
-)
-@click.option("--workers", type=click.IntRange(min=1), default=None, help="Processes; all cores if left out.")
+@SEED
+@WORKERS
 @click.option("--race", is_flag=True,
               help="Heat with a tenth of the trials; who is surely beaten then leaves.")  # fmt: skip
 @click.option("--write", type=click.Path(path_type=Path, dir_okay=False), default=None,

@@ -7,6 +7,8 @@ from pathlib import Path
 
 import click
 
+from gatesim.commands.options import SEED, WORKERS
+
 
 @click.command("feed")
 @click.argument("file", type=click.Path(path_type=Path))
@@ -21,10 +23,8 @@ import click
               help="Rates in parts a minute; left out: about the limit.")  # fmt: skip
 @click.option("--yield", "least", type=click.FloatRange(0.01, 0.9999), default=0.99, show_default=True,
               help="Wanted share of parts that are read correctly.")  # fmt: skip
-@click.option(
-    "--seed", type=click.IntRange(min=0), default=1, show_default=True, help="Same seed, same bits."
-)
-@click.option("--workers", type=click.IntRange(min=1), default=None, help="Processes; all cores if left out.")
+@SEED
+@WORKERS
 @click.option("--json", "as_json", is_flag=True, help="Print JSON, rates in 1/s.")
 @click.option("-o", "figure", type=click.Path(path_type=Path, dir_okay=False), default=None,
               help="Draw the shares against the rate to a PNG, SVG or PDF file.")  # fmt: skip

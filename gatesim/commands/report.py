@@ -5,6 +5,8 @@ from pathlib import Path
 
 import click
 
+from gatesim.commands.options import WORKERS
+
 
 @click.command("report")
 @click.argument("file", type=click.Path(path_type=Path))
@@ -14,7 +16,7 @@ import click
 @click.option("--trials", type=click.IntRange(min=1000), default=None,
               help="Run a study of so many trials, and add histogram and uncertainty budget.")  # fmt: skip
 @click.option("--seed", type=click.IntRange(min=0), default=1, show_default=True, help="Seed of the study.")
-@click.option("--workers", type=click.IntRange(min=1), default=None, help="Processes; all cores if left out.")
+@WORKERS
 def command(
     file: Path, output: Path, formula: str | None, trials: int | None, seed: int, workers: int | None
 ) -> int:

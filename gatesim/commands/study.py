@@ -7,20 +7,20 @@ from typing import TextIO
 
 import click
 
+from gatesim.commands.options import SEED, WORKERS
+
 
 @click.command("study")
 @click.argument("file", type=click.Path(path_type=Path))
 @click.option("--trials", type=click.IntRange(min=1), default=None, help="Trials; with --until the most.")
-@click.option(
-    "--seed", type=click.IntRange(min=0), default=1, show_default=True, help="Same seed, same bits."
-)
+@SEED
 @click.option("--until", default=None, metavar="0.1%|DIGITS",
               help="Stop when all figures have settled, to a share of the standard uncertainty "
               "or to its significant digits (JCGM 101, 7.9).")  # fmt: skip
 @click.option("--coverage", type=click.FloatRange(0.5, 0.9999), default=0.95, show_default=True,
               help="Coverage probability of the intervals.")  # fmt: skip
 @click.option("--sobol", is_flag=True, help="Scrambled Sobol points; they pay if few trials go wrong.")
-@click.option("--workers", type=click.IntRange(min=1), default=None, help="Processes; all cores if left out.")
+@WORKERS
 @click.option("--state", type=click.Path(path_type=Path, dir_okay=False), default=None,
               help="File kept up to date, from which a study that was stopped goes on.")  # fmt: skip
 @click.option("--json", "as_json", is_flag=True, help="Print JSON, lengths in m.")

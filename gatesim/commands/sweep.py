@@ -7,6 +7,8 @@ from pathlib import Path
 
 import click
 
+from gatesim.commands.options import SEED, WORKERS
+
 
 @click.command("sweep")
 @click.argument("file", type=click.Path(path_type=Path))
@@ -19,10 +21,8 @@ import click
 @click.option(
     "--trials", type=click.IntRange(min=1), default=10_000, show_default=True, help="Trials a point."
 )
-@click.option(
-    "--seed", type=click.IntRange(min=0), default=1, show_default=True, help="Same seed, same bits."
-)
-@click.option("--workers", type=click.IntRange(min=1), default=None, help="Processes; all cores if left out.")
+@SEED
+@WORKERS
 @click.option("--json", "as_json", is_flag=True, help="Print JSON with all figures, lengths in m.")
 @click.option("--figure", type=click.Path(path_type=Path, dir_okay=False), default=None,
               help="Draw a curve or a map to a PNG, SVG or PDF file.")  # fmt: skip

@@ -7,7 +7,7 @@ from typing import ClassVar, Protocol
 import numpy as np
 
 from gatesim.draw import Array, Draw
-from gatesim.quantity import Scalar, accepts
+from gatesim.quantity import Scalar, accepts, column
 
 Travel = Callable[[Array], Array]
 """Distance in m that a belt or part has moved at times (n, k)."""
@@ -62,9 +62,9 @@ class Clock:
     def progress(self, start: Array, times: Array, phase: Array) -> Array:
         """See `Source.progress`; drift counts from the start of the cycle."""
         elapsed = times - start[:, None]
-        ticks = _column(np.asarray(self.frequency * (1.0 + np.asarray(self.error)))) * elapsed
+        ticks = column(self.frequency * (1.0 + np.asarray(self.error))) * elapsed
         if np.any(self.drift):
-            ticks += _column(np.asarray(self.frequency * np.asarray(self.drift))) * 0.5 * elapsed**2
+            ticks += column(self.frequency * np.asarray(self.drift)) * 0.5 * elapsed**2
         return ticks
 
     def whole(self, progress: Array, phase: Array) -> Array:
@@ -106,11 +106,11 @@ class Encoder:
         """See `Source.progress`. The second column of ``phase`` is the roller's angle in turns."""
         finite = np.where(np.isfinite(times), times, start[:, None])
         begun = self.travel(start[:, None])
-        moved = (self.travel(finite) - begun) * (1.0 - _column(np.asarray(self.slip)))
-        diameter = _column(np.asarray(self.diameter))
+        moved = (self.travel(finite) - begun) * (1.0 - column(self.slip))
+        diameter = column(self.diameter)
         angle = 2.0 * np.pi * phase[:, 1:2]
         turned = 2.0 * moved / diameter
-        wobble = _column(np.asarray(self.runout)) * (np.sin(angle + turned) - np.sin(angle))
+        wobble = column(self.runout) * (np.sin(angle + turned) - np.sin(angle))
         edges = self.pulses * self.edge_factor
         counts: Array = (moved + wobble) * edges / (np.pi * diameter)
         return np.where(np.isfinite(times), counts, np.nan)
@@ -118,7 +118,7 @@ class Encoder:
     def whole(self, progress: Array, phase: Array) -> Array:
         """See `Source.whole`; with an edge factor of 4, every other edge is the second channel's."""
         shift = np.zeros(1) if self.edge_factor < 4 else np.asarray(self.channel_error) * 2.0 / np.pi
-        shift = _column(shift)
+        shift = column(shift)
         # the roller stands anywhere between two edges, of which either may be the first channel's;
         # at the median phase in the middle between them
         origin = 0.5 + 2.0 * phase[:, :1]
@@ -134,7 +134,3 @@ def _edges_passed(position: Array, shift: Array) -> Array:
     already = ~odd & (rest >= 1.0 + shift)
     edges: Array = below - not_yet + already
     return edges
-
-
-def _column(value: Array) -> Array:
-    return value[:, None] if value.ndim else value

@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gatesim.draw import FARTHEST_NORMAL, Array, Draw, further_normal
-from gatesim.quantity import Scalar, accepts
+from gatesim.quantity import Scalar, accepts, column
 from gatesim.transition import trimmed, without_reversals
 
 
@@ -45,14 +45,14 @@ class Polled:
     def act_on(self, times: Array, draw: Draw, gate: int) -> Array:
         """See `Timing.act_on`."""
         phase = draw.uniform("counter.scan_phase")[:, None]
-        cycle = _column(self.cycle)
+        cycle = column(self.cycle)
         scan = np.ceil(times / cycle - phase)
         if not np.any(self.jitter):
             return trimmed(without_reversals((scan + phase) * cycle))
         seed = draw.uniform("counter.scan_jitter")[:, None]
         shape, finite = times.shape, np.isfinite(scan)
         scans = _Scans(
-            *(np.broadcast_to(v, shape)[finite] for v in (phase, cycle, _column(self.jitter), seed))
+            *(np.broadcast_to(v, shape)[finite] for v in (phase, cycle, column(self.jitter), seed))
         )
         starts = np.full(shape, np.inf)
         starts[finite] = scans.first_from(times[finite], scan[finite].astype(np.int64))
@@ -103,13 +103,9 @@ class Interrupt:
 
     def act_on(self, times: Array, draw: Draw, gate: int) -> Array:
         """See `Timing.act_on`."""
-        late: Array | float = _column(self.latency)
+        late = column(self.latency)
         if np.any(self.jitter):
             seed = draw.uniform(f"counter.interrupt_jitter@{gate}")[:, None]
             edge = np.arange(times.shape[1])
-            late = np.maximum(0.0, late + _column(self.jitter) * further_normal(seed, edge))
+            late = np.maximum(0.0, late + column(self.jitter) * further_normal(seed, edge))
         return trimmed(without_reversals(times + late))
-
-
-def _column(value: Scalar) -> Array | float:
-    return value[:, None] if isinstance(value, np.ndarray) and value.ndim else value

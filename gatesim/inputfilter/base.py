@@ -7,7 +7,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gatesim.draw import Array, Draw
-from gatesim.quantity import Scalar
 from gatesim.transition import trimmed
 
 
@@ -33,12 +32,6 @@ class NoFilter:
     def pass_on(self, times: Array, draw: Draw, name: str) -> Array:
         """See `Filter.pass_on`."""
         return times
-
-
-def column(value: Scalar) -> Array:
-    """One value a trial as a column (n, 1), to go with transition lists (n, k); a scalar as it is."""
-    array = np.asarray(value, float)
-    return array[:, None] if array.ndim else array
 
 
 class Accepted:

@@ -5,8 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from gatesim.draw import Array, Draw
-from gatesim.inputfilter.base import Accepted, column
-from gatesim.quantity import Scalar, accepts
+from gatesim.inputfilter.base import Accepted
+from gatesim.quantity import Scalar, accepts, column
 
 
 @dataclass(frozen=True)

@@ -3,8 +3,8 @@
 import numpy as np
 
 from gatesim.draw import Array, Draw
-from gatesim.inputfilter.base import Filter, column
-from gatesim.quantity import Scalar
+from gatesim.inputfilter.base import Filter
+from gatesim.quantity import Scalar, column
 from gatesim.transition import edge_count
 
 PULSES = 32

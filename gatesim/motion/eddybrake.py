@@ -7,7 +7,7 @@ import numpy as np
 
 from gatesim.motion.path import Body, Path
 from gatesim.motion.trials import Array, Value
-from gatesim.quantity import accepts
+from gatesim.quantity import accepts, plain
 
 
 @dataclass(frozen=True)
@@ -63,7 +63,7 @@ class EddyBrake:
         scale = terminal_speed if linear else critical_speed
         ratio = terminal_speed / scale
         peak = full / (2 * ratio) if linear else full * (1 + ratio**2) / (2 * ratio)
-        return cls(start, length, _plain(peak), _plain(scale), linear)
+        return cls(start, length, plain(peak), plain(scale), linear)
 
     def cover(self, x: Array, part: Body) -> Array:
         """Share of the brake's length that a part with its leading end at x covers, 0..1."""
@@ -75,7 +75,7 @@ class EddyBrake:
     def plateau(self, part: Body) -> tuple[Value, Value]:
         """Positions of the leading end between which the part covers as much as it can."""
         ends = (self.start + part.length, self.start + self.length)
-        return _plain(np.minimum(*ends)), _plain(np.maximum(*ends))
+        return plain(np.minimum(*ends)), plain(np.maximum(*ends))
 
     def kinks(self, part: Body) -> tuple[Value, ...]:
         """Where the part enters, covers most, begins to uncover, and leaves."""
@@ -102,8 +102,3 @@ class EddyBrake:
     def added_mass(self, x: Array) -> Value:
         """Nothing moves along."""
         return 0.0
-
-
-def _plain(value: Value) -> Value:
-    """Turn 0-d arrays into floats, so that shared values stay shared."""
-    return float(value) if np.ndim(value) == 0 else value

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gatesim.draw import Array, Draw, further
-from gatesim.quantity import Scalar, accepts
+from gatesim.quantity import Scalar, accepts, column
 from gatesim.transition import trimmed
 
 Whole = NDArray[np.int64]
@@ -53,8 +53,7 @@ class Chatter:
 
     def _pulses(self, u: Array) -> Whole:
         """Poisson numbers by the inverse distribution function."""
-        mean = np.asarray(self.mean_pulses, float)
-        mean = mean[:, None] if mean.ndim else mean
+        mean = column(self.mean_pulses)
         term = below = np.exp(-mean)
         pulses = np.zeros(u.shape, np.int64)
         for number in range(1, MOST_PULSES + 1):

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from gatesim.draw import Array, Draw
-from gatesim.quantity import Scalar, accepts
+from gatesim.quantity import Scalar, accepts, column
 from gatesim.sensor.chatter import Chatter
 from gatesim.transition import ordered, trimmed, without_reversals
 
@@ -41,12 +41,12 @@ def respond(response: Response, times: Array, draw: Draw, gate: int) -> Array:
     out = times
     if np.any(response.sampling_period):
         out = _sampled(response, out, draw, gate)
-    dark, light = (_column(np.asarray(d, float)) for d in (response.dark_delay, response.light_delay))
+    dark, light = (column(d) for d in (response.dark_delay, response.light_delay))
     late = np.empty(out.shape)
     late[:, 0::2], late[:, 1::2] = dark, light
     out = out + late
     if np.any(response.jitter):
-        jitter = _column(np.asarray(response.jitter, float))
+        jitter = column(response.jitter)
         out = out + jitter * draw.normal(f"sensor.jitter@{gate}", out.shape[1])
     out = without_reversals(out)
     return trimmed(out) if response.chatter is None else response.chatter.added(out, draw, gate)
@@ -54,7 +54,7 @@ def respond(response: Response, times: Array, draw: Draw, gate: int) -> Array:
 
 def _sampled(response: Response, times: Array, draw: Draw, gate: int) -> Array:
     """Switch on the last of so many equal samples in a row; shorter pulses and gaps are not seen."""
-    period = _column(np.asarray(response.sampling_period, float))
+    period = column(response.sampling_period)
     phase = draw.uniform(f"sensor.sampling_phase@{gate}")[:, None]
     sample = np.ceil(times / period - phase)
     wanted = response.samples_in_row
@@ -66,14 +66,10 @@ def _held(sample: Array, wanted: int) -> Array:
     """Sample indices of edges whose new level holds for ``wanted`` samples, in the order of columns."""
     kept = np.full(sample.shape, np.inf)
     dark = np.zeros(len(sample), bool)
-    for column in range(sample.shape[1]):
-        now, to_dark = sample[:, column], column % 2 == 0
-        following = sample[:, column + 1] if column + 1 < sample.shape[1] else np.full(len(sample), np.inf)
+    for edge in range(sample.shape[1]):
+        now, to_dark = sample[:, edge], edge % 2 == 0
+        following = sample[:, edge + 1] if edge + 1 < sample.shape[1] else np.full(len(sample), np.inf)
         takes = np.isfinite(now) & (following >= now + wanted) & (dark != to_dark)
-        kept[takes, column] = now[takes]
+        kept[takes, edge] = now[takes]
         dark[takes] = to_dark
     return kept
-
-
-def _column(value: Array) -> Array:
-    return value[:, None] if value.ndim else value

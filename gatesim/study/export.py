@@ -3,7 +3,7 @@
 import csv
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import asdict
+from dataclasses import asdict, is_dataclass
 from typing import Any, TextIO
 
 import numpy as np
@@ -25,6 +25,19 @@ def number(value: float) -> float | str | None:
     if math.isnan(value):
         return None
     return value if math.isfinite(value) else "infinite"
+
+
+def flattened(value: Any) -> Any:
+    """Dataclasses, arrays and tuples as the mappings, lists and numbers that JSON can hold."""
+    if is_dataclass(value) and not isinstance(value, type):
+        return {key: flattened(getattr(value, key)) for key in value.__dataclass_fields__}
+    if isinstance(value, dict):
+        return {key: flattened(item) for key, item in value.items()}
+    if isinstance(value, tuple | list):
+        return [flattened(item) for item in value]
+    if isinstance(value, np.ndarray | np.generic):
+        return flattened(value.tolist())
+    return number(value) if isinstance(value, float) else value
 
 
 def _estimate(e: Estimate) -> Json:

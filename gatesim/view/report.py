@@ -27,6 +27,7 @@ from gatesim.view.reporttables import (
     waterfall_bars,
 )
 from gatesim.view.riggeometry import rig_geometry
+from gatesim.view.template import render
 
 MM = 1e3
 
@@ -51,18 +52,11 @@ def report_html(
     ``study`` and ``budget`` (of the same formula) add the uncertainty; left out, that section is
     too. Raises InputError for a formula that the rig does not have.
     """
-    from jinja2 import Environment, PackageLoader, StrictUndefined
     from markupsafe import Markup
 
-    environment = Environment(
-        loader=PackageLoader("gatesim", "view"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
     own = files("gatesim") / "view"
-    return environment.get_template("report.html.j2").render(
+    return render(
+        "report.html.j2",
         **_content(scenario, formula, study, budget),
         css=Markup((own / "report.css").read_text(encoding="utf-8")),
         js=Markup((own / "report.js").read_text(encoding="utf-8")),

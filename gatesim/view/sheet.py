@@ -4,22 +4,14 @@ from pathlib import Path
 from typing import Any
 
 from gatesim.shopfloor.sheet import Block, Sheet
+from gatesim.view.template import render
 
 _WIDTH = 186.0  # mm of text on A4 with margins of 12 mm
 
 
 def sheet_html(sheet: Sheet) -> str:
     """The page as one self-contained HTML document; everything inserted is escaped."""
-    from jinja2 import Environment, PackageLoader, StrictUndefined
-
-    environment = Environment(
-        loader=PackageLoader("gatesim", "view"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    return environment.get_template("sheet.html.j2").render(sheet=sheet)
+    return render("sheet.html.j2", sheet=sheet)
 
 
 def sheet_pdf(sheet: Sheet) -> bytes:

@@ -1,12 +1,9 @@
 """A fit as plain data for JSON, SI throughout."""
 
 from dataclasses import asdict
-from typing import Any
-
-import numpy as np
 
 from gatesim.shopfloor.fit.fit import Fit
-from gatesim.study.export import Json, number
+from gatesim.study.export import Json, flattened, number
 
 
 def fit_json(result: Fit) -> Json:
@@ -34,31 +31,21 @@ def fit_json(result: Fit) -> Json:
             }
             for p, x, u in zip(parameters, result.estimate, result.std, strict=True)
         ],
-        "covariance": _plain(result.covariance),
+        "covariance": flattened(result.covariance),
         "varies": list(result.forward.varies),
         "lengths": [
             {"reference": number(float(known)), "length": float(x), "standard_uncertainty": float(u)}
             for known, x, u in zip(rows.known, result.lengths, result.length_std, strict=True)
         ],
         "separability": {
-            "singular_values": _plain(apart.values),
-            "directions": _plain(apart.directions),
+            "singular_values": flattened(apart.values),
+            "directions": flattened(apart.directions),
             "rank": apart.rank,
-            "correlation": _plain(apart.correlation),
+            "correlation": flattened(apart.correlation),
         },
-        "further_measurements": [_plain(asdict(extra)) for extra in result.extras],
-        "adequacy": {"describes": adequacy.describes, **_plain(asdict(adequacy))},
-        "residuals": _plain(result.residual),
-        "corrections": [_plain(asdict(correction)) for correction in result.corrections],
+        "further_measurements": [flattened(asdict(extra)) for extra in result.extras],
+        "adequacy": {"describes": adequacy.describes, **flattened(asdict(adequacy))},
+        "residuals": flattened(result.residual),
+        "corrections": [flattened(asdict(correction)) for correction in result.corrections],
         "notes": list(result.notes),
     }
-
-
-def _plain(value: Any) -> Any:
-    if isinstance(value, dict):
-        return {key: _plain(item) for key, item in value.items()}
-    if isinstance(value, tuple | list):
-        return [_plain(item) for item in value]
-    if isinstance(value, np.ndarray | np.generic):
-        return _plain(value.tolist())
-    return number(value) if isinstance(value, float) else value

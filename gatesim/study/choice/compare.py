@@ -57,15 +57,6 @@ def compare(winner: Array, rival: Array, worst: tuple[int, int], rivals: int) ->
     return Comparison(difference, error, max(1.0 - wrong * max(rivals, 1), 0.0))
 
 
-def worst_of(errors: Array) -> int:
-    """Index of the part length whose root mean square error is largest, of errors (k, m)."""
-    read = ~np.isnan(errors)
-    square = np.where(read, errors, 0.0) ** 2
-    count = read.sum(axis=1)
-    mean = np.divide(square.sum(axis=1), count, out=np.full(count.shape, np.inf), where=count > 0)
-    return int(np.argmax(mean))
-
-
 def ranked(costs: Sequence[float], uncertainties: Sequence[float], met: Sequence[bool]) -> list[int]:
     """Order of preference: what meets the requirement, then the cheaper, then the more certain."""
     return sorted(range(len(costs)), key=lambda i: (not met[i], costs[i], uncertainties[i], i))

@@ -60,10 +60,6 @@ class Remedies:
         """Whether a rig is good enough: nearly every part read, and within what is wanted."""
         return remedy.reach <= self.wanted and remedy.lost < MOST_LOST
 
-    def helpful(self) -> tuple[Remedy, ...]:
-        """Those that bring the reading nearer to the true length."""
-        return tuple(r for r in self.tried if r.reach < self.now.reach)
-
 
 def remedies(scenario: Scenario, formula: str, proposals: Sequence[Proposal] | None = None) -> Remedies:
     """Try every change that applies to this rig and formula; ``proposals`` instead of the built-in ones.
