@@ -4,16 +4,16 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from gatesim.prediction import Prediction, predict
+    from gatesim.prediction.predict import Prediction, predict
     from gatesim.scenario import Scenario, load
 
 __all__ = ["Prediction", "Scenario", "load", "predict"]
 
 _HOME = {
-    "Prediction": "gatesim.prediction",
+    "Prediction": "gatesim.prediction.predict",
     "Scenario": "gatesim.scenario",
     "load": "gatesim.scenario",
-    "predict": "gatesim.prediction",
+    "predict": "gatesim.prediction.predict",
 }
 
 

@@ -1,5 +1,5 @@
 """Run the command line as ``python -m gatesim``."""
 
-from gatesim.cli import main
+from gatesim.commands.main import main
 
 main()

@@ -4,9 +4,9 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from gatesim import pipeline
+from gatesim.chain import pipeline
 from gatesim.counter.counter import REGISTERS
-from gatesim.draw import Streams
+from gatesim.ground.draw import Streams
 from gatesim.scenario import Scenario, parse_text
 from gatesim.shopfloor.log import Log
 

@@ -6,9 +6,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from gatesim.distribution import Arcsine, Normal, Rectangular, StudentT
-from gatesim.draw import Draw
-from gatesim.quantity import Quantity
+from gatesim.ground.distribution import Arcsine, Normal, Rectangular, StudentT
+from gatesim.ground.draw import Draw
+from gatesim.ground.quantity import Quantity
 from gatesim.study.model import Trials
 
 

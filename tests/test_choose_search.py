@@ -9,12 +9,12 @@ import pytest
 from click.testing import CliRunner
 from scipy import stats
 
-from gatesim import pipeline
+from gatesim.chain import pipeline
 from gatesim.commands.choose import command
-from gatesim.draw import Streams
-from gatesim.outcome import Outcome
-from gatesim.prediction import predict
-from gatesim.problem import InputError
+from gatesim.ground.draw import Streams
+from gatesim.ground.errors import InputError
+from gatesim.ground.outcome import Outcome
+from gatesim.prediction.predict import predict
 from gatesim.scenario import load
 from gatesim.shopfloor.decision import guarded, risks
 from gatesim.study.choice.candidate import candidates

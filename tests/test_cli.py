@@ -10,7 +10,7 @@ from click.testing import CliRunner
 from hypothesis import HealthCheck, given, seed, settings
 from hypothesis import strategies as st
 
-from gatesim import cli
+from gatesim.commands import main as cli
 
 SCENARIOS = sorted((Path(__file__).parent.parent / "scenarios").glob("[1-6]-*.toml"))
 

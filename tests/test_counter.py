@@ -10,9 +10,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from gatesim.counter import Clock, Counter, Encoder, Hardware, Interrupt, Polled, count, run_cycles
-from gatesim.draw import Nominal, Streams
+from gatesim.ground.draw import Nominal, Streams
+from gatesim.ground.outcome import Outcome
 from gatesim.inputfilter import StableFor
-from gatesim.outcome import Outcome
 
 MHZ = Clock(1e6)
 KEYS = ("start", "dwell", "capture", "rear_capture", "third_capture", "rearm")

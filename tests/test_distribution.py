@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 import scipy.stats
 
-from gatesim.distribution import Arcsine, Normal, Rectangular, StudentT, Trapezoidal, Triangular
-from gatesim.draw import Nominal, Streams
+from gatesim.ground.distribution import Arcsine, Normal, Rectangular, StudentT, Trapezoidal, Triangular
+from gatesim.ground.draw import Nominal, Streams
 
 # Each of ours beside the same distribution of scipy.stats, an independent library.
 PAIRS = [

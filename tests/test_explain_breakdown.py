@@ -8,13 +8,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from gatesim import pipeline
-from gatesim.draw import Nominal
-from gatesim.problem import InputError
+from gatesim.chain import pipeline
+from gatesim.explanation import breakdown
+from gatesim.explanation.effect import effects_of
+from gatesim.explanation.shapley import shapley
+from gatesim.ground.draw import Nominal
+from gatesim.ground.errors import InputError
 from gatesim.scenario import load, parse_text
-from gatesim.study.explanation import breakdown
-from gatesim.study.explanation.effect import effects_of
-from gatesim.study.explanation.shapley import shapley
 
 SCENARIOS = sorted((Path(__file__).parent.parent / "scenarios").glob("[1-6]-*.toml"))
 

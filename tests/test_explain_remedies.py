@@ -7,16 +7,16 @@ import numpy as np
 import pytest
 from click.testing import CliRunner
 
-from gatesim import pipeline
+from gatesim.chain import pipeline
 from gatesim.commands.explain import command
-from gatesim.draw import Nominal
+from gatesim.explanation import breakdown
+from gatesim.explanation.change import Effort
+from gatesim.explanation.proposal import proposals_of
+from gatesim.explanation.remedy import remedies
+from gatesim.explanation.sentences import advice, cause, facts, headline
+from gatesim.ground.draw import Nominal
 from gatesim.scenario import load, parse_text
 from gatesim.scenario.reader import changed, from_raw
-from gatesim.study.explanation import breakdown
-from gatesim.study.explanation.change import Effort
-from gatesim.study.explanation.proposal import proposals_of
-from gatesim.study.explanation.remedy import remedies
-from gatesim.study.explanation.words import advice, cause, facts, headline
 
 FOLDER = Path(__file__).parent.parent / "scenarios"
 SCENARIOS = sorted(FOLDER.glob("[1-6]-*.toml"))

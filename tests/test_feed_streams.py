@@ -10,8 +10,8 @@ import pytest
 from click.testing import CliRunner
 
 from gatesim.commands.feed import command
-from gatesim.draw import Streams
-from gatesim.problem import InputError
+from gatesim.ground.draw import Streams
+from gatesim.ground.errors import InputError
 from gatesim.scenario import load
 from gatesim.study.feed.export import feed_json
 from gatesim.study.feed.fate import ELEMENTS, Fate, fates

@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-from gatesim.problem import InputError
+from gatesim.ground.errors import InputError
 from gatesim.view.style import FORMATS, check_figure
 
 FOLDER = Path(__file__).parent.parent / "scenarios"

@@ -3,7 +3,7 @@
 import pytest
 
 from gatesim import predict
-from gatesim.outcome import Outcome
+from gatesim.ground.outcome import Outcome
 from gatesim.scenario import parse_text
 
 # invented belt: 0.5 m/s over a roller of 200 mm circumference with 1000 lines, so 2.5 kHz of pulses

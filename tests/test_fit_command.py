@@ -11,7 +11,7 @@ from click.testing import CliRunner, Result
 
 from gatesim.commands.fit import command
 from gatesim.formula import FORMULAS, Counts
-from gatesim.problem import InputError
+from gatesim.ground.errors import InputError
 from gatesim.scenario import load
 from gatesim.scenario.schema import json_schema
 from gatesim.shopfloor.fit.fit import Wish, fit

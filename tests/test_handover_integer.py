@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from gatesim.formula import FORMULAS, Constants
-from gatesim.problem import InputError
+from gatesim.ground.errors import InputError
 from gatesim.shopfloor.integer.bounds import NotProved, prove
 from gatesim.shopfloor.integer.build import Integer, Stated, build
 from gatesim.shopfloor.integer.machine import run, truncated

@@ -10,9 +10,9 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-from gatesim.cli import cli
-from gatesim.prediction import predict
-from gatesim.problem import InputError
+from gatesim.commands.main import cli
+from gatesim.ground.errors import InputError
+from gatesim.prediction.predict import predict
 from gatesim.scenario import Scenario, load
 from gatesim.shopfloor.handover import Handover, Wish, gather
 from gatesim.shopfloor.integer.machine import run

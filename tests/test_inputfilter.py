@@ -9,9 +9,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from gatesim.draw import Nominal, Streams
+from gatesim.ground.draw import Nominal, Streams
+from gatesim.ground.transition import edge_count
 from gatesim.inputfilter import HoldOff, Majority, NoFilter, StableFor, highest_train, share_passed
-from gatesim.transition import edge_count
 
 TRIALS = 3000
 

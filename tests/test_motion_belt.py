@@ -6,9 +6,9 @@ from numpy.testing import assert_allclose
 from scipy.integrate import quad
 from scipy.optimize import brentq
 
+from gatesim.ground.arrays import take
+from gatesim.ground.outcome import Outcome
 from gatesim.motion import AirDrag, Belt, Path, passage
-from gatesim.motion.trials import take
-from gatesim.outcome import Outcome
 from tests.motion_rigs import Block
 
 G = 9.80665

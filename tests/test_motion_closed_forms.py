@@ -6,8 +6,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
+from gatesim.ground.outcome import Outcome
 from gatesim.motion import AirDrag, EddyBrake, Launch, Path, passage
-from gatesim.outcome import Outcome
 from tests.motion_rigs import Block
 
 G = 9.80665

@@ -5,7 +5,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from gatesim.motion.magnet import (
+from gatesim.motion.force.magnet import (
     MU_0,
     radial_field,
     sheet_coefficient,

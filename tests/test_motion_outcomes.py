@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
+from gatesim.ground.outcome import Outcome
 from gatesim.motion import AirDrag, Belt, EddyBrake, Launch, Path, passage
-from gatesim.outcome import Outcome
 from tests.motion_rigs import Block
 
 G = 9.80665

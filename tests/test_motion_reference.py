@@ -4,8 +4,9 @@ import numpy as np
 from numpy.testing import assert_allclose
 from scipy.integrate import solve_ivp
 
-from gatesim.motion import AirDrag, EddyBrake, Path, dop853, passage
-from gatesim.motion.trials import take
+from gatesim.ground.arrays import take
+from gatesim.motion import AirDrag, EddyBrake, Path, passage
+from gatesim.motion.integrate import dop853
 from tests.motion_rigs import Block, brake_chute, brake_reference
 
 

@@ -8,10 +8,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from gatesim.draw import Nominal, Streams
-from gatesim.outcome import Outcome
-from gatesim.pipeline import run
-from gatesim.prediction import predict
+from gatesim.chain.pipeline import run
+from gatesim.ground.draw import Nominal, Streams
+from gatesim.ground.outcome import Outcome
+from gatesim.prediction.predict import predict
 from tests.rigs import rig
 
 G = 9.80665

@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 from click.testing import CliRunner
 
-from gatesim.cli import cli
-from gatesim.problem import InputError
+from gatesim.commands.main import cli
+from gatesim.ground.errors import InputError
 from gatesim.shopfloor.log import read_log
 from gatesim.shopfloor.qualification import Demand, Qualification, qualify
 from gatesim.shopfloor.typeone import CONVENTIONS

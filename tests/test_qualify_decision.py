@@ -5,13 +5,7 @@ import math
 import numpy as np
 import pytest
 
-from gatesim.shopfloor.decision import (
-    Limits,
-    acceptance_probability,
-    conformance_probability,
-    guarded,
-    risks,
-)
+from gatesim.shopfloor.decision import Limits, acceptance_probability, conformance_probability, guarded, risks
 
 
 def test_a_measured_value_near_a_limit_conforms_with_the_guide_s_probability() -> None:

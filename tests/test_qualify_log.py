@@ -6,7 +6,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from gatesim.problem import InputError
+from gatesim.ground.errors import InputError
 from gatesim.shopfloor.log import read_log
 
 

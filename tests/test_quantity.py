@@ -11,11 +11,11 @@ import scipy.constants
 from hypothesis import given
 from hypothesis import strategies as st
 
-from gatesim.commonunits import COMMON_UNITS
 from gatesim.counter import Clock
+from gatesim.ground.quantity import in_root_units, parse, to_si
+from gatesim.ground.unitfactors import COMMON_UNITS
 from gatesim.motion import Path, passage
 from gatesim.part import Part
-from gatesim.quantity import in_root_units, parse, to_si
 
 FULL = pint.UnitRegistry()
 EXAMPLE = pathlib.Path(__file__).parent.parent / "scenarios" / "2-chute-slat.toml"

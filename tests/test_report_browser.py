@@ -9,9 +9,9 @@ import pytest
 from click.testing import CliRunner
 
 from gatesim.commands.trace import command as trace_command
+from gatesim.prediction.trace import trace
 from gatesim.scenario import load, parse_text
 from gatesim.scenario.reader import changed
-from gatesim.trace import trace
 from gatesim.view.report import report_html
 
 selenium = pytest.importorskip("selenium", reason="selenium is not installed")

@@ -9,17 +9,17 @@ import numpy as np
 import pytest
 from click.testing import CliRunner
 
-from gatesim import pipeline
-from gatesim.cautions import CAUTIONS, cautions
+from gatesim.chain import pipeline
+from gatesim.chain.cautions import CAUTIONS, cautions
 from gatesim.commands.report import command
-from gatesim.draw import Nominal
-from gatesim.problem import InputError
+from gatesim.explanation import breakdown
+from gatesim.explanation.area import speed_curve
+from gatesim.ground.draw import Nominal
+from gatesim.ground.errors import InputError
+from gatesim.prediction.trace import trace
 from gatesim.scenario import load, parse_text
 from gatesim.scenario.reader import changed
-from gatesim.study.explanation import breakdown
-from gatesim.study.explanation.area import speed_curve
 from gatesim.study.rig import parse_axis
-from gatesim.trace import trace
 from gatesim.view.errorchart import error_chart, error_curve
 from gatesim.view.motionchart import position_chart, speed_chart
 from gatesim.view.report import report_html

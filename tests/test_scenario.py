@@ -7,9 +7,9 @@ from pathlib import Path
 import jsonschema
 import pytest
 
-from gatesim.distribution import StudentT, Trapezoidal
-from gatesim.prediction import predict
-from gatesim.problem import InputError
+from gatesim.ground.distribution import StudentT, Trapezoidal
+from gatesim.ground.errors import InputError
+from gatesim.prediction.predict import predict
 from gatesim.scenario import load, parse_text
 from gatesim.scenario.reader import changed
 from gatesim.scenario.schema import json_schema
@@ -122,7 +122,7 @@ def test_the_schema_is_a_schema_with_descriptions_and_examples():
     schema = json_schema()
     jsonschema.Draft202012Validator.check_schema(schema)
     assert json.loads(json.dumps(schema)) == schema
-    length = schema["$defs"]["PartSection"]["properties"]["length"]
+    length = schema["$defs"]["PartTable"]["properties"]["length"]
     assert length["description"]
     assert length["examples"] == ["120 mm"]
 

@@ -5,10 +5,10 @@ import math
 import pytest
 from scipy.stats import norm
 
-from gatesim.distribution import Normal
-from gatesim.problem import InputError
+from gatesim.ground.distribution import Normal
+from gatesim.ground.errors import InputError
+from gatesim.ground.keys import MOST_BEYOND, Reader
 from gatesim.scenario import parse_text
-from gatesim.scenario.field import MOST_BEYOND, Reader
 
 LENGTH = Reader("m", 'a length above 0 such as "120 mm"', low=0.0, above=True)
 SLIP = Reader("", 'a share of 0 or more such as "1 %"', low=0.0)

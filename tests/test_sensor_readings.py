@@ -5,8 +5,8 @@ The belt is invented. Counts are left unrounded, so that only the sensor is at w
 
 import pytest
 
-from gatesim import pipeline
-from gatesim.draw import Nominal
+from gatesim.chain import pipeline
+from gatesim.ground.draw import Nominal
 from gatesim.scenario import parse_text
 
 SPEED, LENGTH = 0.5, 0.2

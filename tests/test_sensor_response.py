@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from gatesim.draw import Nominal, Streams, further, further_normal
+from gatesim.ground.draw import Nominal, Streams, further, further_normal
 from gatesim.sensor import Chatter, Response, respond
 
 N = 20_000
@@ -91,7 +91,7 @@ def test_further_draws_of_a_trial_are_uniform_and_unrelated():
 
 def test_further_draws_are_those_of_split_mix_64():
     # first outputs of the reference generator from state 1234567 (widely printed), keyed directly
-    from gatesim import draw
+    from gatesim.ground import draw
 
     state = np.uint64(1234567)
     steps = np.arange(1, 4, dtype=np.uint64) * draw._STEP

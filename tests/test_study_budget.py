@@ -7,9 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 import pytest
 
-from gatesim.distribution import Normal, Rectangular, StudentT
-from gatesim.problem import InputError
-from gatesim.quantity import Quantity
+from gatesim.ground.distribution import Normal, Rectangular, StudentT
+from gatesim.ground.errors import InputError
+from gatesim.ground.quantity import Quantity
 from gatesim.study.budget import COUNTING, budget, coverage_factor, effective_degrees_of_freedom
 from gatesim.study.engine import study
 from gatesim.study.indices import sobol_indices

@@ -10,7 +10,7 @@ from click.testing import CliRunner
 from gatesim.commands.budget import command as budget_command
 from gatesim.commands.study import command as study_command
 from gatesim.commands.sweep import command as sweep_command
-from gatesim.problem import InputError
+from gatesim.ground.errors import InputError
 from gatesim.scenario import parse_text
 from gatesim.study.budget import COUNTING, budget
 from gatesim.study.engine import study

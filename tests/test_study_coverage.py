@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 from scipy.stats import binomtest, chi2, expon, norm
 
-from gatesim.distribution import Normal
-from gatesim.quantity import Quantity
+from gatesim.ground.distribution import Normal
+from gatesim.ground.quantity import Quantity
 from gatesim.study.engine import InThisProcess, study
 from gatesim.study.plan import Plan
 from gatesim.study.result import share

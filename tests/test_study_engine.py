@@ -14,9 +14,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from gatesim.distribution import Normal
-from gatesim.problem import InputError
-from gatesim.quantity import Quantity
+from gatesim.ground.distribution import Normal
+from gatesim.ground.errors import InputError
+from gatesim.ground.quantity import Quantity
 from gatesim.study.block import run_block
 from gatesim.study.engine import InThisProcess, study
 from gatesim.study.model import Trials

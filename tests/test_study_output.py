@@ -10,10 +10,10 @@ import numpy as np
 import pytest
 from scipy.stats import norm
 
-from gatesim.distribution import Normal
-from gatesim.outcome import Outcome
-from gatesim.problem import InputError
-from gatesim.quantity import Quantity
+from gatesim.ground.distribution import Normal
+from gatesim.ground.errors import InputError
+from gatesim.ground.outcome import Outcome
+from gatesim.ground.quantity import Quantity
 from gatesim.study.budget import budget
 from gatesim.study.engine import InThisProcess, study
 from gatesim.study.export import budget_json, study_json, sweep_json, trials_writer

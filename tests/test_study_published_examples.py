@@ -6,7 +6,7 @@ JCGM 100 H.1 read in the worked copies of the example in two open uncertainty ca
 
 import pytest
 
-from gatesim.distribution import Normal
+from gatesim.ground.distribution import Normal
 from gatesim.study.budget import budget
 from gatesim.study.engine import study
 from gatesim.study.plan import Plan

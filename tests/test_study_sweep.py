@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
-from gatesim.distribution import Normal
-from gatesim.problem import InputError
-from gatesim.quantity import Quantity
+from gatesim.ground.distribution import Normal
+from gatesim.ground.errors import InputError
+from gatesim.ground.quantity import Quantity
 from gatesim.study.engine import InThisProcess, study
 from gatesim.study.plan import Plan
 from gatesim.study.sweep import Axis, grid_values, sweep

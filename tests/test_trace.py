@@ -7,11 +7,11 @@ import numpy as np
 import pytest
 from click.testing import CliRunner
 
-from gatesim import pipeline
+from gatesim.chain import pipeline
 from gatesim.commands.trace import command
-from gatesim.draw import Nominal
+from gatesim.ground.draw import Nominal
+from gatesim.prediction.trace import trace
 from gatesim.scenario import load
-from gatesim.trace import trace
 
 from .rigs import rig
 

@@ -4,7 +4,7 @@ import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
 
-from gatesim.transition import alternating, merged, ordered, trimmed, without_reversals
+from gatesim.ground.transition import alternating, merged, ordered, trimmed, without_reversals
 
 INF = np.inf
 

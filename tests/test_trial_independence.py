@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from gatesim import pipeline
-from gatesim.draw import Streams
+from gatesim.chain import pipeline
+from gatesim.ground.draw import Streams
 
 from .rigs import rig
 

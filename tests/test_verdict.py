@@ -3,10 +3,10 @@
 import numpy as np
 import pytest
 
-from gatesim import pipeline
-from gatesim.draw import Nominal, Streams
-from gatesim.narrative import explain_outcome
-from gatesim.outcome import Outcome
+from gatesim.chain import pipeline
+from gatesim.ground.draw import Nominal, Streams
+from gatesim.ground.outcome import Outcome
+from gatesim.prediction.outcomesentence import explain_outcome
 
 from .rigs import rig
 

@@ -18,13 +18,13 @@ def command(file: Path, formula: str | None, as_json: bool, figure: Path | None)
     The error is split among its causes so that the parts add up to it; then the changes that
     apply to this rig are each run through the whole chain, the cheapest first.
     """
-    from gatesim import pipeline
-    from gatesim.draw import Nominal
+    from gatesim.chain import pipeline
+    from gatesim.explanation import breakdown
+    from gatesim.explanation.export import explain_json
+    from gatesim.explanation.remedy import remedies
+    from gatesim.explanation.sentences import facts
+    from gatesim.ground.draw import Nominal
     from gatesim.scenario import load
-    from gatesim.study.explanation import breakdown
-    from gatesim.study.explanation.export import explain_json
-    from gatesim.study.explanation.remedy import remedies
-    from gatesim.study.explanation.words import facts
     from gatesim.view.explaintext import explain_text
     from gatesim.view.style import check_figure, save
 

@@ -67,7 +67,7 @@ def _rates(text: str) -> list[float]:
     """Rates in 1/s from LOW:HIGH:POINTS in parts a minute. Raises InputError."""
     import numpy as np
 
-    from gatesim.problem import InputError
+    from gatesim.ground.errors import InputError
 
     try:
         low, high, points = (float(part) for part in text.split(":"))

@@ -6,7 +6,7 @@ from pathlib import Path
 import click
 
 from gatesim.commands.qualify import renamed
-from gatesim.problem import InputError
+from gatesim.ground.errors import InputError
 
 
 @click.command("fit")

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import click
 
-from gatesim.problem import InputError
+from gatesim.ground.errors import InputError
 
 
 @click.command("handover")
@@ -92,7 +92,7 @@ def _formula(name: str | None) -> str | None:
 
 
 def _one(text: str, unit: str, option: str) -> float:
-    from gatesim.quantity import parse
+    from gatesim.ground.quantity import parse
 
     try:
         value = parse(text, unit)[0]

@@ -4,7 +4,7 @@ import json
 
 import click
 
-from gatesim.prediction import predict
+from gatesim.prediction.predict import predict
 from gatesim.scenario import load
 from gatesim.view.predictiontext import comparison, single
 

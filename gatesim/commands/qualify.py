@@ -6,12 +6,12 @@ from typing import TYPE_CHECKING
 
 import click
 
-from gatesim.problem import InputError
-from gatesim.quantity import parse
+from gatesim.ground.errors import InputError
+from gatesim.ground.quantity import parse
 from gatesim.scenario import load
 
 if TYPE_CHECKING:
-    from gatesim.draw import Array
+    from gatesim.ground.arrays import Array
     from gatesim.shopfloor.log import Log
 
 

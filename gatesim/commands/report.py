@@ -25,7 +25,7 @@ def command(
     The page is a single HTML file that needs no network. It shows the passage as a picture
     to scrub, the parts of the error, and every change that was tried.
     """
-    from gatesim.problem import InputError
+    from gatesim.ground.errors import InputError
     from gatesim.scenario import load
     from gatesim.view.report import report_html
 

@@ -16,8 +16,8 @@ def command(file: Path, output: Path | None, as_json: bool) -> None:
 
     Without options the moments are printed in order.
     """
+    from gatesim.prediction.trace import trace
     from gatesim.scenario import load
-    from gatesim.trace import trace
     from gatesim.view.style import check_figure, save
     from gatesim.view.tracetext import trace_text
 

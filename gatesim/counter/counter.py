@@ -9,11 +9,11 @@ from numpy.typing import NDArray
 from gatesim.counter.cycle import Cycles, run_cycles
 from gatesim.counter.source import Source
 from gatesim.counter.timing import Timing
-from gatesim.draw import Array, Draw
 from gatesim.formula import Counts
+from gatesim.ground.arrays import Array, Scalar
+from gatesim.ground.draw import Draw
+from gatesim.ground.outcome import Outcome
 from gatesim.inputfilter import Filter, NoFilter, share_passed
-from gatesim.outcome import Outcome
-from gatesim.quantity import Scalar
 
 REGISTERS = ("dwell", "capture", "rear_capture", "third_capture")
 

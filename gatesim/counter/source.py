@@ -6,8 +6,9 @@ from typing import ClassVar, Protocol
 
 import numpy as np
 
-from gatesim.draw import Array, Draw
-from gatesim.quantity import Scalar, accepts, column
+from gatesim.ground.arrays import Array, Scalar, column
+from gatesim.ground.draw import Draw
+from gatesim.ground.quantity import accepts
 
 Travel = Callable[[Array], Array]
 """Distance in m that a belt or part has moved at times (n, k)."""

@@ -6,9 +6,10 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from gatesim.draw import FARTHEST_NORMAL, Array, Draw, further_normal
-from gatesim.quantity import Scalar, accepts, column
-from gatesim.transition import trimmed, without_reversals
+from gatesim.ground.arrays import Array, Scalar, column
+from gatesim.ground.draw import FARTHEST_NORMAL, Draw, further_normal
+from gatesim.ground.quantity import accepts
+from gatesim.ground.transition import trimmed, without_reversals
 
 
 class Timing(Protocol):

@@ -5,8 +5,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from gatesim.draw import Array
-from gatesim.quantity import accepts
+from gatesim.ground.arrays import Array
+from gatesim.ground.quantity import accepts
 
 
 @dataclass(frozen=True)

@@ -3,8 +3,8 @@
 p is the travel of one count, roller circumference over lines times edge factor.
 """
 
-from gatesim.draw import Array
 from gatesim.formula.base import Constants, Counts, Formula
+from gatesim.ground.arrays import Array
 
 
 def length(counts: Counts, constants: Constants) -> Array:

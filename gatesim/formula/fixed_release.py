@@ -10,8 +10,8 @@ solved for L. Slope and sliding friction do not matter; an initial speed or drag
 
 import numpy as np
 
-from gatesim.draw import Array
 from gatesim.formula.base import Constants, Counts, Formula, ratio
+from gatesim.ground.arrays import Array
 
 
 def length(counts: Counts, constants: Constants) -> Array:

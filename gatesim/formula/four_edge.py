@@ -4,8 +4,8 @@ Three intervals fix the three unknowns of x = v t + a t^2 / 2: the front has mov
 t_s, the rear L at T and L + s at T + t_r. Exact under any constant acceleration.
 """
 
-from gatesim.draw import Array
 from gatesim.formula.base import Constants, Counts, Formula, dwell_length, ratio
+from gatesim.ground.arrays import Array
 
 
 def length(counts: Counts, constants: Constants) -> Array:

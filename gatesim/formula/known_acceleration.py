@@ -3,9 +3,9 @@
 L = s T / t_s + (a/2) T (T - t_s): exact under the constant acceleration a.
 """
 
-from gatesim.draw import Array
 from gatesim.formula import spacing_dwell
 from gatesim.formula.base import Constants, Counts, Formula
+from gatesim.ground.arrays import Array
 
 
 def length(counts: Counts, constants: Constants) -> Array:

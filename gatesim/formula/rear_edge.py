@@ -6,8 +6,8 @@ reads long by a T (t_s + t_r) / 4: far less than `spacing_dwell` for a long part
 Common practice, no source; the bias follows from x = v t + a t^2 / 2.
 """
 
-from gatesim.draw import Array
 from gatesim.formula.base import Constants, Counts, Formula, ratio
+from gatesim.ground.arrays import Array
 
 
 def length(counts: Counts, constants: Constants) -> Array:

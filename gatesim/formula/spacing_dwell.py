@@ -5,8 +5,8 @@ part longer than the spacing, long for a shorter one, exact where both are equal
 (Newton's second law, integrated; see tests/test_formula.py).
 """
 
-from gatesim.draw import Array
 from gatesim.formula.base import Constants, Counts, Formula, ratio
+from gatesim.ground.arrays import Array
 
 
 def length(counts: Counts, constants: Constants) -> Array:

@@ -4,8 +4,8 @@ x = v t + a t^2 / 2 through (t_s, s) and (t_3, s_3); L = v T + a T^2 / 2. Exact 
 constant acceleration.
 """
 
-from gatesim.draw import Array
 from gatesim.formula.base import Constants, Counts, Formula, dwell_length, ratio
+from gatesim.ground.arrays import Array
 
 
 def length(counts: Counts, constants: Constants) -> Array:

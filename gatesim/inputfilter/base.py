@@ -6,15 +6,16 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from gatesim.draw import Array, Draw
-from gatesim.transition import trimmed
+from gatesim.ground.arrays import Array
+from gatesim.ground.draw import Draw
+from gatesim.ground.transition import trimmed
 
 
 class Filter(Protocol):
     """Turns the sensor's transitions into those that the counter sees."""
 
     def pass_on(self, times: Array, draw: Draw, name: str) -> Array:
-        """Filter transition lists (n, k) -> (n, m), both as in `gatesim.transition`."""
+        """Filter transition lists (n, k) -> (n, m), both as in `gatesim.ground.transition`."""
         ...
 
     @property
@@ -49,6 +50,6 @@ class Accepted:
             self._used[trial] += 1
 
     def lists(self) -> Array:
-        """The lists as `gatesim.transition` has them, (n, m)."""
+        """The lists as `gatesim.ground.transition` has them, (n, m)."""
         width = max(2, int(self._used.max(initial=0)))
         return trimmed(np.ascontiguousarray(self._times[:width].T))

@@ -4,9 +4,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from gatesim.draw import Array, Draw
+from gatesim.ground.arrays import Array, Scalar, column
+from gatesim.ground.draw import Draw
+from gatesim.ground.quantity import accepts
 from gatesim.inputfilter.base import Accepted
-from gatesim.quantity import Scalar, accepts, column
 
 
 @dataclass(frozen=True)

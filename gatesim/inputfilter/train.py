@@ -2,10 +2,10 @@
 
 import numpy as np
 
-from gatesim.draw import Array, Draw
+from gatesim.ground.arrays import Array, Scalar, column
+from gatesim.ground.draw import Draw
+from gatesim.ground.transition import edge_count
 from gatesim.inputfilter.base import Filter
-from gatesim.quantity import Scalar, column
-from gatesim.transition import edge_count
 
 PULSES = 32
 """Pulses of a train that are played to a filter to see how many it passes."""

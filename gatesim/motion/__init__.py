@@ -1,10 +1,10 @@
 """The equation of motion and what moves a part."""
 
-from gatesim.motion.airdrag import AirDrag
-from gatesim.motion.belt import Belt
-from gatesim.motion.eddybrake import EddyBrake
-from gatesim.motion.force import Force
-from gatesim.motion.launch import Launch
+from gatesim.motion.belt.belt import Belt
+from gatesim.motion.force.airdrag import AirDrag
+from gatesim.motion.force.base import Force
+from gatesim.motion.force.eddybrake import EddyBrake
+from gatesim.motion.force.launch import Launch
 from gatesim.motion.passage import Passage, passage
 from gatesim.motion.path import STANDARD_GRAVITY, Body, Path
 

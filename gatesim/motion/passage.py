@@ -7,18 +7,18 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from gatesim.motion.belt import Belt
-from gatesim.motion.eddybrake import EddyBrake
-from gatesim.motion.field import Field, total_acceleration
-from gatesim.motion.force import Force
-from gatesim.motion.journey import Journey
-from gatesim.motion.nodes import nodes_of, pick
+from gatesim.ground.arrays import Array, take, trial_count
+from gatesim.ground.outcome import Outcome
+from gatesim.ground.quantity import to_si
+from gatesim.motion.belt.belt import Belt
+from gatesim.motion.belt.ride import Ride
+from gatesim.motion.force.base import Force
+from gatesim.motion.force.eddybrake import EddyBrake
+from gatesim.motion.integrate.interpolation import hermite, points
+from gatesim.motion.integrate.journey import Journey
+from gatesim.motion.integrate.nodes import nodes_of, pick
+from gatesim.motion.integrate.span import Field, total_acceleration
 from gatesim.motion.path import Body, Path
-from gatesim.motion.ride import Ride
-from gatesim.motion.trace import hermite, points
-from gatesim.motion.trials import Array, take, trial_count
-from gatesim.outcome import Outcome
-from gatesim.quantity import to_si
 
 CHUNK = 8192
 """Trials worked on together: enough to share the cost of a call, few enough for the cache."""
@@ -30,7 +30,7 @@ class Passage:
 
     time, speed: (n, p) when and how fast the leading end passes the p positions asked for; NaN
         for positions that are NaN, behind the release, or never reached.
-    outcome: (n,) codes of gatesim.outcome.Outcome.
+    outcome: (n,) codes of gatesim.ground.outcome.Outcome.
     stop_position, stop_time: (n,) where and when the part came to rest or turned back.
     caught_position, caught_time: (n,) where and when a belt had brought the part to its speed and from
         where on it carries the part; NaN too where the belt cannot, and the part slips on or again.

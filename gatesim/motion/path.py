@@ -5,8 +5,8 @@ from typing import Protocol
 
 import numpy as np
 
-from gatesim.motion.trials import Value
-from gatesim.quantity import accepts
+from gatesim.ground.arrays import Scalar
+from gatesim.ground.quantity import accepts
 
 STANDARD_GRAVITY = 9.80665
 """Standard acceleration of free fall in m/s^2 (3rd CGPM, 1901)."""
@@ -16,17 +16,17 @@ class Body(Protocol):
     """What motion needs to know of a part: length (m), mass (kg), c = I/(m r^2) (0 if it slides)."""
 
     @property
-    def length(self) -> Value:
+    def length(self) -> Scalar:
         """Length along the path in m."""
         ...
 
     @property
-    def mass(self) -> Value:
+    def mass(self) -> Scalar:
         """Mass in kg."""
         ...
 
     @property
-    def inertia_factor(self) -> Value:
+    def inertia_factor(self) -> Scalar:
         """I/(m r^2) of a part that rolls without slipping."""
         ...
 
@@ -51,20 +51,20 @@ class Path:
     and Resnick, rolling down a ramp; from memory). That is taken for granted, not checked.
     """
 
-    slope: Value
-    friction: Value = 0.0
-    gravity: Value = STANDARD_GRAVITY
-    release_speed: Value = 0.0
+    slope: Scalar
+    friction: Scalar = 0.0
+    gravity: Scalar = STANDARD_GRAVITY
+    release_speed: Scalar = 0.0
 
-    def weight(self, mass: Value) -> Value:
+    def weight(self, mass: Scalar) -> Scalar:
         """Downhill component of the weight of a mass (kg), in N."""
         return mass * self.gravity * np.sin(self.slope)
 
-    def press(self, mass: Value) -> Value:
+    def press(self, mass: Scalar) -> Scalar:
         """Normal force between path and part, in N."""
         # cos(pi/2) is 6e-17 in floating point: harmless, but a free fall presses on nothing
         return mass * self.gravity * np.abs(np.cos(self.slope))
 
-    def resistance(self, mass: Value) -> Value:
+    def resistance(self, mass: Scalar) -> Scalar:
         """Largest dry friction force on a part of this mass, in N; it opposes motion."""
         return self.friction * self.press(mass)

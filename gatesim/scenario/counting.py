@@ -4,33 +4,33 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from gatesim.quantity import Quantity
-from gatesim.scenario import field as f
-from gatesim.scenario.section import Section
+from gatesim.ground import keys
+from gatesim.ground.quantity import Quantity
+from gatesim.ground.table import Table
 
 
-class HardwareTiming(Section):
+class HardwareTiming(Table):
     """Gate and capture act in hardware."""
 
     kind: Literal["hardware"]
 
 
-class PolledTiming(Section):
+class PolledTiming(Table):
     """Inputs are read once a scan: edges wait for the next one."""
 
     kind: Literal["polled"]
-    cycle: f.Period = Field(description="Cycle time of the scan.")
-    jitter: f.Time = Field(
+    cycle: keys.Period = Field(description="Cycle time of the scan.")
+    jitter: keys.Time = Field(
         default=Quantity(0.0, "s", "0 s"), description="Standard deviation of the start of a scan."
     )
 
 
-class InterruptTiming(Section):
+class InterruptTiming(Table):
     """Edges are time-stamped by an interrupt routine."""
 
     kind: Literal["interrupt"]
-    latency: f.Time = Field(description="Mean latency of the routine.")
-    jitter: f.Time = Field(
+    latency: keys.Time = Field(description="Mean latency of the routine.")
+    jitter: keys.Time = Field(
         default=Quantity(0.0, "s", "0 s"), description="Standard deviation of the latency."
     )
 
@@ -38,20 +38,20 @@ class InterruptTiming(Section):
 Timing = Annotated[HardwareTiming | PolledTiming | InterruptTiming, Field(discriminator="kind")]
 
 
-class EncoderSection(Section):
+class EncoderTable(Table):
     """An encoder on a measuring roller as the source of counts."""
 
     pulses_per_turn: int = Field(ge=1, description="Lines of the encoder disc.")
     edge_factor: Literal[1, 2, 4] = Field(default=1, description="Counted edges a line: 1, 2 or 4.")
-    roller_diameter: f.Length = Field(description="Diameter of the measuring roller.")
+    roller_diameter: keys.Length = Field(description="Diameter of the measuring roller.")
     rides_on: Literal["belt", "part"] = Field(default="belt", description="What turns the roller.")
-    slip: f.Relative = Field(
+    slip: keys.Relative = Field(
         default=Quantity(0.0, "%", "0 %"), description="Share of the travel that the roller misses."
     )
-    runout: f.Distance = Field(
+    runout: keys.Distance = Field(
         default=Quantity(0.0, "mm", "0 mm"), description="Eccentricity of the roller, felt once a turn."
     )
-    channel_phase_error: f.Phase = Field(
+    channel_phase_error: keys.Phase = Field(
         default=Quantity(0.0, "deg", "0 deg"), description="Deviation of the second channel from 90 deg."
     )
     filtered: bool = Field(
@@ -59,19 +59,19 @@ class EncoderSection(Section):
     )
 
 
-class CounterSection(Section):
+class CounterTable(Table):
     """The counter and the inputs in front of it."""
 
-    frequency: f.Frequency | None = Field(default=None, description="Clock frequency; or give an encoder.")
-    encoder: EncoderSection | None = Field(default=None, description="Encoder counted instead of a clock.")
-    frequency_error: f.Relative = Field(
+    frequency: keys.Frequency | None = Field(default=None, description="Clock frequency; or give an encoder.")
+    encoder: EncoderTable | None = Field(default=None, description="Encoder counted instead of a clock.")
+    frequency_error: keys.Relative = Field(
         default=Quantity(0.0, "ppm", "0 ppm"), description="Relative deviation of the clock."
     )
-    drift: f.DriftRate = Field(
+    drift: keys.DriftRate = Field(
         default=Quantity(0.0, "ppm/s", "0 ppm/s"), description="Linear drift of that deviation in time."
     )
     width: Literal[16, 32] = Field(default=32, description="Width of the count register in bits.")
-    input_frequency_limit: f.Frequency | None = Field(
+    input_frequency_limit: keys.Frequency | None = Field(
         default=None, description="Highest frequency that the count input follows."
     )
     timing: Timing = Field(
@@ -94,34 +94,38 @@ FormulaName = Literal[
 ]
 
 
-class FormulaSection(Section):
+class FormulaTable(Table):
     """The formulas, and the constants the controller holds; a constant left out is the nominal one."""
 
     use: Annotated[tuple[FormulaName, ...], Field(min_length=1)] | None = Field(
         default=None, description="Formulas to evaluate, the first is the one in charge; left out: all."
     )
-    spacing: f.Length | None = Field(default=None, description="Spacing that the controller calculates with.")
-    rearm: f.Length | None = Field(default=None, description="First to third gate, as the controller has it.")
-    acceleration: f.Acceleration | None = Field(default=None, description="Acceleration that it assumes.")
-    release_distance: f.Length | None = Field(default=None, description="Release to first gate, likewise.")
-    gain: f.Above0 = Field(
+    spacing: keys.Length | None = Field(
+        default=None, description="Spacing that the controller calculates with."
+    )
+    rearm: keys.Length | None = Field(
+        default=None, description="First to third gate, as the controller has it."
+    )
+    acceleration: keys.Acceleration | None = Field(default=None, description="Acceleration that it assumes.")
+    release_distance: keys.Length | None = Field(default=None, description="Release to first gate, likewise.")
+    gain: keys.Above0 = Field(
         default=Quantity(1.0, "", "1"), description="Slope of the calibration line, applied to every formula."
     )
-    zero: f.Offset = Field(
+    zero: keys.Offset = Field(
         default=Quantity(0.0, "mm", "0 mm"),
         description="Constant of the calibration line, added to every reading.",
     )
 
 
-class RequirementSection(Section):
+class RequirementTable(Table):
     """What the reading must achieve."""
 
-    lower_limit: f.Length | None = Field(default=None, description="Lower tolerance limit of the length.")
-    upper_limit: f.Length | None = Field(default=None, description="Upper tolerance limit of the length.")
+    lower_limit: keys.Length | None = Field(default=None, description="Lower tolerance limit of the length.")
+    upper_limit: keys.Length | None = Field(default=None, description="Upper tolerance limit of the length.")
 
 
-class FollowerSection(Section):
+class FollowerTable(Table):
     """A next part released behind the measured one."""
 
-    interval: f.Period = Field(description="Time from the release of the part to that of the next.")
+    interval: keys.Period = Field(description="Time from the release of the part to that of the next.")
     count: int = Field(default=1, ge=1, le=100, description="How many parts follow.")

@@ -4,10 +4,10 @@ import datetime
 
 from pydantic import Field
 
-from gatesim.scenario.section import Section
+from gatesim.ground.table import Table
 
 
-class FittedSection(Section):
+class FittedTable(Table):
     """What a log said about the rig: provenance and covariance. It is not calculated with.
 
     Estimates and covariance are plain numbers in SI units, in the order of ``quantities``:

@@ -6,21 +6,21 @@ from typing import Any, Self
 
 from pydantic import BaseModel, Field, PrivateAttr, model_validator
 
-from gatesim.quantity import Quantity
-from gatesim.scenario.counting import CounterSection, FollowerSection, FormulaSection, RequirementSection
-from gatesim.scenario.fitted import FittedSection
+from gatesim.ground.quantity import Quantity
+from gatesim.ground.table import Table
+from gatesim.scenario.counting import CounterTable, FollowerTable, FormulaTable, RequirementTable
+from gatesim.scenario.fitted import FittedTable
 from gatesim.scenario.moving import (
-    AirSection,
-    BeltSection,
-    BrakeSection,
-    LaunchSection,
-    PartSection,
-    PathSection,
+    AirTable,
+    BeltTable,
+    BrakeTable,
+    LaunchTable,
+    PartTable,
+    PathTable,
     SheetMagnet,
     TubeMagnet,
 )
-from gatesim.scenario.section import Section
-from gatesim.scenario.sensing import Filter, GateSection, NoFilter, SensorSection
+from gatesim.scenario.sensing import Filter, GateTable, NoFilter, SensorTable
 
 # The field integral of a magnet is computed once, so its dimensions are the same in every trial.
 _MAGNET_SHAPE = frozenset(
@@ -44,29 +44,29 @@ class Misfit(ValueError):
         super().__init__(f"{key}|{given}|{expected}")
 
 
-class Scenario(Section):
+class Scenario(Table):
     """One rig: part, path and forces, gates, sensors, input filter, counter, formulas.
 
-    Every quantity is kept in SI with its spread (`gatesim.quantity.Quantity`).
+    Every quantity is kept in SI with its spread (`gatesim.ground.quantity.Quantity`).
     ``raw`` is the table as it was read, for writing changed copies.
     """
 
     title: str = Field(default="", description="Name of the rig, shown in every result.")
     note: str = Field(default="", description="Anything the reader of the file should know.")
-    part: PartSection
-    path: PathSection = Field(default_factory=PathSection)
-    air: AirSection | None = None
-    brake: BrakeSection | None = None
-    launch: LaunchSection | None = None
-    belt: BeltSection | None = None
-    gate: GateSection
-    sensor: SensorSection = Field(default_factory=SensorSection)
+    part: PartTable
+    path: PathTable = Field(default_factory=PathTable)
+    air: AirTable | None = None
+    brake: BrakeTable | None = None
+    launch: LaunchTable | None = None
+    belt: BeltTable | None = None
+    gate: GateTable
+    sensor: SensorTable = Field(default_factory=SensorTable)
     filter: Filter = Field(default=NoFilter(kind="none"))
-    counter: CounterSection
-    formula: FormulaSection = Field(default_factory=FormulaSection)
-    requirement: RequirementSection = Field(default_factory=RequirementSection)
-    follower: FollowerSection | None = None
-    fitted: FittedSection | None = Field(default=None, description="Left by a fit to a log.")
+    counter: CounterTable
+    formula: FormulaTable = Field(default_factory=FormulaTable)
+    requirement: RequirementTable = Field(default_factory=RequirementTable)
+    follower: FollowerTable | None = None
+    fitted: FittedTable | None = Field(default=None, description="Left by a fit to a log.")
     _raw: dict[str, Any] = PrivateAttr(default_factory=dict)
     _file: str = PrivateAttr(default="")
 
@@ -246,7 +246,7 @@ def _check_rest(s: Scenario) -> None:
         _check_fitted(s.fitted)
 
 
-def _check_fitted(fitted: FittedSection) -> None:
+def _check_fitted(fitted: FittedTable) -> None:
     size, c = len(fitted.quantities), fitted.covariance
     if len(fitted.estimates) != size:
         raise Misfit("fitted.estimates", f"{len(fitted.estimates)} numbers", f"{size}, one a quantity")

@@ -7,8 +7,8 @@ from typing import Any, get_args
 
 from pydantic import BaseModel, ValidationError
 
-from gatesim.problem import InputError
-from gatesim.scenario.field import Reader
+from gatesim.ground.errors import InputError
+from gatesim.ground.keys import Reader
 from gatesim.scenario.model import Scenario, raw_with
 
 

@@ -4,7 +4,7 @@ from typing import Any
 
 from pydantic.json_schema import GenerateJsonSchema
 
-from gatesim.quantity import Quantity
+from gatesim.ground.quantity import Quantity
 from gatesim.scenario.model import Scenario
 
 

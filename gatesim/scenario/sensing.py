@@ -4,44 +4,44 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from gatesim.quantity import Quantity
-from gatesim.scenario import field as f
-from gatesim.scenario.section import Section
+from gatesim.ground import keys
+from gatesim.ground.quantity import Quantity
+from gatesim.ground.table import Table
 
 
-class GateSection(Section):
+class GateTable(Table):
     """Where the gates stand."""
 
-    first: f.Length = Field(description="Distance from the leading end at release to the first gate.")
-    spacing: f.Length = Field(description="Distance from the first gate to the second.")
-    rearm: f.Length | None = Field(
+    first: keys.Length = Field(description="Distance from the leading end at release to the first gate.")
+    spacing: keys.Length = Field(description="Distance from the first gate to the second.")
+    rearm: keys.Length | None = Field(
         default=None, description="Distance from the first gate to a third one that re-arms the counter."
     )
 
 
-class PointBeam(Section):
+class PointBeam(Table):
     """A beam without width."""
 
     shape: Literal["point"]
 
 
-class CircularBeam(Section):
+class CircularBeam(Table):
     """A uniformly lit circular beam."""
 
     shape: Literal["circular"]
-    diameter: f.Length = Field(description="Beam diameter.")
-    offset: f.Offset = Field(
+    diameter: keys.Length = Field(description="Beam diameter.")
+    offset: keys.Offset = Field(
         default=Quantity(0.0, "mm", "0 mm"), description="Distance of the beam's axis from the part's axis."
     )
 
 
-class SlitBeam(Section):
+class SlitBeam(Table):
     """A uniformly lit slit."""
 
     shape: Literal["slit"]
-    width: f.Length = Field(description="Width along the path.")
-    height: f.Length = Field(description="Height across the path.")
-    offset: f.Offset = Field(
+    width: keys.Length = Field(description="Width along the path.")
+    height: keys.Length = Field(description="Height across the path.")
+    offset: keys.Offset = Field(
         default=Quantity(0.0, "mm", "0 mm"), description="Distance of the slit's middle from the part's axis."
     )
 
@@ -49,70 +49,70 @@ class SlitBeam(Section):
 Beam = Annotated[PointBeam | CircularBeam | SlitBeam, Field(discriminator="shape")]
 
 
-class ChatterSection(Section):
+class ChatterTable(Table):
     """Extra transitions after a switching edge: a Poisson number of pulses, exponentially spaced."""
 
-    mean_pulses: f.Ratio = Field(description="Mean number of extra pulses after an edge.")
-    mean_spacing: f.Period = Field(description="Mean time between the extra transitions.")
+    mean_pulses: keys.Ratio = Field(description="Mean number of extra pulses after an edge.")
+    mean_spacing: keys.Period = Field(description="Mean time between the extra transitions.")
 
 
-class SensorSection(Section):
+class SensorTable(Table):
     """The light gates, all of one type; every gate draws its own deviations."""
 
     beam: Beam = Field(default=PointBeam(shape="point"), description="Shape of the light beam.")
-    dark_fraction: f.Share = Field(
+    dark_fraction: keys.Share = Field(
         default=Quantity(0.5, "%", "50 %"),
         description="Blocked share of the beam at which the output goes dark.",
     )
-    light_fraction: f.Share = Field(
+    light_fraction: keys.Share = Field(
         default=Quantity(0.5, "%", "50 %"), description="Blocked share at which the output goes light again."
     )
-    time_constant: f.Time = Field(
+    time_constant: keys.Time = Field(
         default=Quantity(0.0, "s", "0 s"), description="Time constant of the receiver before its comparator."
     )
-    dark_delay: f.Time = Field(
+    dark_delay: keys.Time = Field(
         default=Quantity(0.0, "s", "0 s"), description="Response time of the output on going dark."
     )
-    light_delay: f.Time = Field(
+    light_delay: keys.Time = Field(
         default=Quantity(0.0, "s", "0 s"), description="Response time of the output on going light."
     )
-    jitter: f.Time = Field(
+    jitter: keys.Time = Field(
         default=Quantity(0.0, "s", "0 s"), description="Standard deviation of each switching time."
     )
-    sampling_period: f.Period | None = Field(
+    sampling_period: keys.Period | None = Field(
         default=None, description="Pulse period of a pulsed-light sensor; left out: continuous light."
     )
     samples_in_row: int = Field(
         default=1, ge=1, le=64, description="Equal samples in a row that a pulsed-light sensor needs."
     )
-    chatter: ChatterSection | None = Field(default=None, description="Extra transitions after each edge.")
+    chatter: ChatterTable | None = Field(default=None, description="Extra transitions after each edge.")
 
 
-class NoFilter(Section):
+class NoFilter(Table):
     """The input follows the sensor at once."""
 
     kind: Literal["none"]
 
 
-class StableForFilter(Section):
+class StableForFilter(Table):
     """A level is accepted only after it held for the time."""
 
     kind: Literal["stable-for"]
-    time: f.Period = Field(description="Time a level must hold.")
+    time: keys.Period = Field(description="Time a level must hold.")
 
 
-class HoldOffFilter(Section):
+class HoldOffFilter(Table):
     """A change is accepted at once; further changes are ignored for the time."""
 
     kind: Literal["hold-off"]
-    time: f.Period = Field(description="Time in which further changes are ignored.")
+    time: keys.Period = Field(description="Time in which further changes are ignored.")
 
 
-class MajorityFilter(Section):
+class MajorityFilter(Table):
     """A level is accepted when enough of the last samples show it."""
 
     kind: Literal["majority"]
-    period: f.Period = Field(description="Sampling period of the input.")
+    period: keys.Period = Field(description="Sampling period of the input.")
     samples: int = Field(ge=1, le=64, description="Number of last samples looked at.")
     needed: int = Field(ge=1, le=64, description="How many of them must agree.")
 

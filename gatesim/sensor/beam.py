@@ -5,9 +5,9 @@ from typing import Literal
 
 import numpy as np
 
-from gatesim.draw import Array
+from gatesim.ground.arrays import Array
+from gatesim.ground.quantity import accepts
 from gatesim.part import Part
-from gatesim.quantity import accepts
 from gatesim.sensor.outline import Piece, pieces_of
 
 

@@ -5,9 +5,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from gatesim.draw import Array, Draw, further
-from gatesim.quantity import Scalar, accepts, column
-from gatesim.transition import trimmed
+from gatesim.ground.arrays import Array, Scalar, column
+from gatesim.ground.draw import Draw, further
+from gatesim.ground.quantity import accepts
+from gatesim.ground.transition import trimmed
 
 Whole = NDArray[np.int64]
 

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from gatesim.draw import Array
+from gatesim.ground.arrays import Array
 from gatesim.part import End, Part
 
 

@@ -7,9 +7,8 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from gatesim.draw import Array
+from gatesim.ground.arrays import Array, Scalar, first_of
 from gatesim.part import Part
-from gatesim.quantity import Scalar, first_of
 from gatesim.sensor.beam import Beam, blocked_fraction
 
 RUN_NODES = 4097

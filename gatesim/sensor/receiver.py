@@ -4,7 +4,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from gatesim.draw import Array
+from gatesim.ground.arrays import Array
 from gatesim.sensor.profile import Run
 
 _PER_OCTAVE = 8

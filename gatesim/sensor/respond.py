@@ -4,10 +4,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from gatesim.draw import Array, Draw
-from gatesim.quantity import Scalar, accepts, column
+from gatesim.ground.arrays import Array, Scalar, column
+from gatesim.ground.draw import Draw
+from gatesim.ground.quantity import accepts
+from gatesim.ground.transition import ordered, trimmed, without_reversals
 from gatesim.sensor.chatter import Chatter
-from gatesim.transition import ordered, trimmed, without_reversals
 
 
 @dataclass(frozen=True)
@@ -35,7 +36,7 @@ class Response:
 def respond(response: Response, times: Array, draw: Draw, gate: int) -> Array:
     """Output transitions of one gate, (n, m), from crossings of the thresholds (n, e) in s.
 
-    Both as in `gatesim.transition`. Edges that overtake each other annihilate: the output
+    Both as in `gatesim.ground.transition`. Edges that overtake each other annihilate: the output
     of a real sensor does not go back in time.
     """
     out = times

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass, field
 
-from gatesim.quantity import Scalar
+from gatesim.ground.arrays import Scalar
 from gatesim.sensor.beam import Beam
 from gatesim.sensor.respond import Response
 

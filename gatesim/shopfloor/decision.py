@@ -3,7 +3,7 @@
 import math
 from dataclasses import dataclass
 
-from gatesim.draw import Array
+from gatesim.ground.arrays import Array
 
 
 @dataclass(frozen=True)

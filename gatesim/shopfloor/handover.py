@@ -7,13 +7,13 @@ from datetime import date
 
 import numpy as np
 
-from gatesim import pipeline
-from gatesim.cautions import cautions
-from gatesim.draw import Nominal, Streams
+from gatesim.chain import pipeline
+from gatesim.chain.cautions import cautions
+from gatesim.chain.pipeline import Passed
 from gatesim.formula import Constants
-from gatesim.outcome import Outcome
-from gatesim.pipeline import Passed
-from gatesim.problem import InputError
+from gatesim.ground.draw import Nominal, Streams
+from gatesim.ground.errors import InputError
+from gatesim.ground.outcome import Outcome
 from gatesim.scenario import Scenario
 from gatesim.shopfloor.decision import Limits, guarded
 from gatesim.shopfloor.integer.build import Integer, Stated, build

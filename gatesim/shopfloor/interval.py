@@ -10,7 +10,7 @@ from itertools import combinations
 
 import numpy as np
 
-from gatesim.draw import Array
+from gatesim.ground.arrays import Array
 
 
 @dataclass(frozen=True)

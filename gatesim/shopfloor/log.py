@@ -14,9 +14,9 @@ from pathlib import Path
 
 import numpy as np
 
-from gatesim.draw import Array
-from gatesim.problem import InputError
-from gatesim.quantity import parse
+from gatesim.ground.arrays import Array
+from gatesim.ground.errors import InputError
+from gatesim.ground.quantity import parse
 
 REGISTERS = ("dwell", "capture", "rear_capture", "third_capture", "third_rear_capture")
 _UNITS = {"length": "m", "reference": "m"} | dict.fromkeys(REGISTERS, "1")

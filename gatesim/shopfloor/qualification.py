@@ -6,8 +6,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from gatesim.draw import Array
-from gatesim.problem import InputError
+from gatesim.ground.arrays import Array
+from gatesim.ground.errors import InputError
 from gatesim.shopfloor.decision import Limits, Risks, guarded, risks
 from gatesim.shopfloor.log import Log
 from gatesim.shopfloor.repeatability import GaugeStudies, gauge_study

@@ -2,10 +2,10 @@
 
 import numpy as np
 
-from gatesim.controller import constants_of, formulas_of
-from gatesim.draw import Array
+from gatesim.chain.controller import constants_of, formulas_of
 from gatesim.formula import FORMULAS, Counts
-from gatesim.problem import InputError
+from gatesim.ground.arrays import Array
+from gatesim.ground.errors import InputError
 from gatesim.scenario import Scenario
 from gatesim.shopfloor.log import Log
 

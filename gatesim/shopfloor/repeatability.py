@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from gatesim.draw import Array
+from gatesim.ground.arrays import Array
 from gatesim.shopfloor.interval import MeanSquare, modified_large_sample
 
 POOL_ABOVE = 0.05  # AIAG: an interaction not significant at 5 % is pooled with repeatability

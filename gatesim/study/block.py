@@ -6,8 +6,8 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from gatesim.draw import Array
-from gatesim.outcome import Outcome
+from gatesim.ground.arrays import Array
+from gatesim.ground.outcome import Outcome
 from gatesim.study.model import Model, Trials, run
 from gatesim.study.moments import Moments
 from gatesim.study.plan import Plan

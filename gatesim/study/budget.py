@@ -13,7 +13,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from gatesim.draw import Array, Streams
+from gatesim.ground.arrays import Array
+from gatesim.ground.draw import Streams
 from gatesim.study.model import Model, run
 from gatesim.study.slopes import Axis, ErrorFunction, Slopes
 

@@ -6,7 +6,8 @@ from functools import cached_property
 
 import numpy as np
 
-from gatesim.draw import Array, Draw, Nominal, Streams
+from gatesim.ground.arrays import Array
+from gatesim.ground.draw import Draw, Nominal, Streams
 from gatesim.study.model import Model, run
 
 # A name that draws very many columns (a long train of chatter, say) would use up the
@@ -28,12 +29,12 @@ class Recorder:
         return self.inner.trials
 
     def uniform(self, name: str, columns: int | None = None) -> Array:
-        """See `gatesim.draw.Draw.uniform`."""
+        """See `gatesim.ground.draw.Draw.uniform`."""
         self.used.setdefault(name, ("uniform", columns))
         return self.inner.uniform(name, columns)
 
     def normal(self, name: str, columns: int | None = None) -> Array:
-        """See `gatesim.draw.Draw.normal`."""
+        """See `gatesim.ground.draw.Draw.normal`."""
         self.used.setdefault(name, ("normal", columns))
         return self.inner.normal(name, columns)
 
@@ -51,11 +52,11 @@ class Renamed:
         return self.inner.trials
 
     def uniform(self, name: str, columns: int | None = None) -> Array:
-        """See `gatesim.draw.Draw.uniform`."""
+        """See `gatesim.ground.draw.Draw.uniform`."""
         return self.inner.uniform(self.prefix + name, columns)
 
     def normal(self, name: str, columns: int | None = None) -> Array:
-        """See `gatesim.draw.Draw.normal`."""
+        """See `gatesim.ground.draw.Draw.normal`."""
         return self.inner.normal(self.prefix + name, columns)
 
 
@@ -73,11 +74,11 @@ class Swapped:
         return self.first.trials
 
     def uniform(self, name: str, columns: int | None = None) -> Array:
-        """See `gatesim.draw.Draw.uniform`."""
+        """See `gatesim.ground.draw.Draw.uniform`."""
         return (self.second if name == self.name else self.first).uniform(name, columns)
 
     def normal(self, name: str, columns: int | None = None) -> Array:
-        """See `gatesim.draw.Draw.normal`."""
+        """See `gatesim.ground.draw.Draw.normal`."""
         return (self.second if name == self.name else self.first).normal(name, columns)
 
 
@@ -109,14 +110,14 @@ class Quasi:
         return Streams(self.seed, self.block, self.trials)
 
     def uniform(self, name: str, columns: int | None = None) -> Array:
-        """See `gatesim.draw.Draw.uniform`."""
+        """See `gatesim.ground.draw.Draw.uniform`."""
         first, known = self.dimensions.get(name, (0, -1))
         if known != (columns or 1):
             return self._others.uniform(name, columns)
         return self._points[:, first] if columns is None else self._points[:, first : first + columns]
 
     def normal(self, name: str, columns: int | None = None) -> Array:
-        """See `gatesim.draw.Draw.normal`."""
+        """See `gatesim.ground.draw.Draw.normal`."""
         if self.dimensions.get(name, (0, -1))[1] != (columns or 1):
             return self._others.normal(name, columns)
         from scipy.special import ndtri

@@ -14,7 +14,7 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
-from gatesim.problem import InputError
+from gatesim.ground.errors import InputError
 from gatesim.study import state
 from gatesim.study.block import Block, Summary, run_block
 from gatesim.study.draws import assign_dimensions, names_drawn

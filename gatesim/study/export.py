@@ -8,7 +8,7 @@ from typing import Any, TextIO
 
 import numpy as np
 
-from gatesim.draw import Array
+from gatesim.ground.arrays import Array
 from gatesim.study.budget import Budget
 from gatesim.study.indices import Indices
 from gatesim.study.model import WORDS, Trials

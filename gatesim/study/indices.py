@@ -9,8 +9,9 @@ from functools import partial
 import numpy as np
 from numpy.typing import NDArray
 
-from gatesim.draw import Array, Draw
-from gatesim.problem import InputError
+from gatesim.ground.arrays import Array
+from gatesim.ground.draw import Draw
+from gatesim.ground.errors import InputError
 from gatesim.study.draws import Quasi, Recorder, Renamed, Swapped, assign_dimensions, names_drawn
 from gatesim.study.engine import place
 from gatesim.study.model import Model, run

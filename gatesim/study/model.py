@@ -11,9 +11,10 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from gatesim.draw import Array, Draw
-from gatesim.outcome import Outcome
-from gatesim.quantity import Quantity, Scalar
+from gatesim.ground.arrays import Array, Scalar
+from gatesim.ground.draw import Draw
+from gatesim.ground.outcome import Outcome
+from gatesim.ground.quantity import Quantity
 
 # Outcome code -> word
 WORDS = {int(outcome): outcome.word for outcome in Outcome}
@@ -24,7 +25,7 @@ class Trials:
     """Results of n trials.
 
     ``readings``: per formula (n,), in m, NaN where the controller obtains none.
-    ``true_length``: (n,), in m. ``outcome``: (n,) codes of `gatesim.outcome.Outcome`.
+    ``true_length``: (n,), in m. ``outcome``: (n,) codes of `gatesim.ground.outcome.Outcome`.
     """
 
     readings: Mapping[str, Array]

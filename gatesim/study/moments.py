@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from gatesim.draw import Array
+from gatesim.ground.arrays import Array
 
 
 @dataclass(frozen=True)

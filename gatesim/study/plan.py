@@ -4,7 +4,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from gatesim.draw import Draw, Streams
+from gatesim.ground.draw import Draw, Streams
 from gatesim.study.draws import Quasi
 from gatesim.study.until import Until
 

@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from gatesim.draw import Array
+from gatesim.ground.arrays import Array
 
 CELLS_PER_UNIT = 2048
 REACH = 40.0  # asinh units either side: 1e17 scales; further out shares the last cell

@@ -6,10 +6,11 @@ from dataclasses import dataclass
 from functools import cached_property
 from hashlib import blake2b
 
-from gatesim import pipeline
-from gatesim.draw import Draw, Nominal
-from gatesim.problem import InputError
-from gatesim.quantity import Quantity, Scalar, parse
+from gatesim.chain import pipeline
+from gatesim.ground.arrays import Scalar
+from gatesim.ground.draw import Draw, Nominal
+from gatesim.ground.errors import InputError
+from gatesim.ground.quantity import Quantity, parse
 from gatesim.scenario import Scenario
 from gatesim.scenario.reader import changed
 from gatesim.study.model import Trials

@@ -7,10 +7,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from gatesim.distribution import StudentT
-from gatesim.draw import Array, Nominal, Streams
-from gatesim.problem import InputError
-from gatesim.quantity import Quantity, Scalar
+from gatesim.ground.arrays import Array, Scalar
+from gatesim.ground.distribution import StudentT
+from gatesim.ground.draw import Nominal, Streams
+from gatesim.ground.errors import InputError
+from gatesim.ground.quantity import Quantity
 from gatesim.study.draws import Swapped, names_drawn
 from gatesim.study.model import WORDS, Model, Trials
 
@@ -70,11 +71,11 @@ class Probe:
         return base
 
     def uniform(self, name: str, columns: int | None = None) -> Array:
-        """See `gatesim.draw.Draw.uniform`."""
+        """See `gatesim.ground.draw.Draw.uniform`."""
         return self._moved(Nominal(self.trials).uniform(name, columns), name)
 
     def normal(self, name: str, columns: int | None = None) -> Array:
-        """See `gatesim.draw.Draw.normal`."""
+        """See `gatesim.ground.draw.Draw.normal`."""
         return self._moved(Nominal(self.trials).normal(name, columns), name)
 
     def values(self, inputs: Mapping[str, Quantity]) -> dict[str, Scalar]:

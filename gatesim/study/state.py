@@ -11,7 +11,7 @@ from zipfile import BadZipFile
 import numpy as np
 from numpy.typing import NDArray
 
-from gatesim.problem import InputError
+from gatesim.ground.errors import InputError
 from gatesim.study.block import Block, FormulaSummary, Scatter, Summary
 from gatesim.study.model import Model
 from gatesim.study.moments import Moments

@@ -14,8 +14,8 @@ from itertools import product
 import numpy as np
 from numpy.typing import NDArray
 
-from gatesim.draw import Array
-from gatesim.problem import InputError
+from gatesim.ground.arrays import Array
+from gatesim.ground.errors import InputError
 from gatesim.study.engine import InThisProcess, place, study
 from gatesim.study.model import Model
 from gatesim.study.plan import Plan

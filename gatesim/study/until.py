@@ -3,7 +3,7 @@
 import math
 from dataclasses import dataclass
 
-from gatesim.problem import InputError
+from gatesim.ground.errors import InputError
 
 # With two sequences, as 7.9.4 allows, the standard deviation of the averages has one
 # degree of freedom and the rule now and then stops by luck; ten cost little.

@@ -6,8 +6,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gatesim import pipeline
-from gatesim.draw import Array, Nominal
+from gatesim.chain import pipeline
+from gatesim.ground.arrays import Array
+from gatesim.ground.draw import Nominal
 from gatesim.scenario.model import Scenario
 from gatesim.study.rig import RigModel
 from gatesim.study.sweep import Axis

@@ -4,9 +4,9 @@ from textwrap import fill
 
 from tabulate import tabulate
 
-from gatesim.study.explanation.breakdown import Breakdown
-from gatesim.study.explanation.remedy import Remedies, Remedy
-from gatesim.study.explanation.words import Facts, advice, cause, headline
+from gatesim.explanation.breakdown import Breakdown
+from gatesim.explanation.remedy import Remedies, Remedy
+from gatesim.explanation.sentences import Facts, advice, cause, headline
 
 WIDTH = 100
 MM = 1e3

@@ -4,7 +4,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gatesim.study.explanation.area import SpeedCurve
+from gatesim.explanation.area import SpeedCurve
 from gatesim.view.style import BLACK, BLUE, GREY, ORANGE, SKY, VERMILION, new_axes
 
 if TYPE_CHECKING:

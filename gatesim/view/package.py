@@ -5,7 +5,7 @@ import shutil
 import tempfile
 from pathlib import Path
 
-from gatesim.problem import InputError
+from gatesim.ground.errors import InputError
 from gatesim.shopfloor.handover import Handover
 from gatesim.shopfloor.integer.structuredtext import structured_text
 from gatesim.shopfloor.integer.vectors import vectors_csv

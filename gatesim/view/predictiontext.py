@@ -5,7 +5,7 @@ from textwrap import fill
 
 from tabulate import tabulate
 
-from gatesim.prediction import Crossing, Prediction, Reading
+from gatesim.prediction.predict import Crossing, Prediction, Reading
 
 WIDTH = 100
 

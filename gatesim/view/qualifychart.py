@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gatesim.draw import Array
+from gatesim.ground.arrays import Array
 from gatesim.shopfloor.decision import Limits, acceptance_probability
 from gatesim.shopfloor.qualification import Qualification
 from gatesim.shopfloor.repeatability import GaugeStudy

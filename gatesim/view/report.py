@@ -3,19 +3,19 @@
 from importlib.resources import files
 from typing import Any
 
-from gatesim.cautions import cautions
-from gatesim.outcome import Outcome
-from gatesim.pipeline import Passed
-from gatesim.prediction import Prediction, predict
-from gatesim.problem import InputError
+from gatesim.chain.cautions import cautions
+from gatesim.chain.pipeline import Passed
+from gatesim.explanation.area import speed_curve
+from gatesim.explanation.breakdown import Breakdown, breakdown
+from gatesim.explanation.remedy import Remedies, remedies
+from gatesim.explanation.sentences import advice, cause, facts, headline, off
+from gatesim.ground.errors import InputError
+from gatesim.ground.outcome import Outcome
+from gatesim.prediction.predict import Prediction, predict
+from gatesim.prediction.trace import trace
 from gatesim.scenario.model import Scenario
 from gatesim.study.budget import Budget
-from gatesim.study.explanation.area import speed_curve
-from gatesim.study.explanation.breakdown import Breakdown, breakdown
-from gatesim.study.explanation.remedy import Remedies, remedies
-from gatesim.study.explanation.words import advice, cause, facts, headline, off
 from gatesim.study.result import StudyResult
-from gatesim.trace import trace
 from gatesim.view.reportdata import histogram_data, passage_data
 from gatesim.view.reporttables import (
     budget_table,

@@ -5,11 +5,11 @@ from typing import Any
 
 import numpy as np
 
-from gatesim.draw import Array
+from gatesim.explanation.area import SpeedCurve
+from gatesim.ground.arrays import Array
+from gatesim.prediction.trace import GateTrace, Trace
 from gatesim.scenario.model import Scenario
-from gatesim.study.explanation.area import SpeedCurve
 from gatesim.study.result import FormulaResult, StudyResult
-from gatesim.trace import GateTrace, Trace
 from gatesim.view.histogram import bin_edges
 from gatesim.view.riggeometry import RigGeometry
 

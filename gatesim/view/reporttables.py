@@ -2,14 +2,14 @@
 
 from typing import Any
 
+from gatesim.explanation.breakdown import Breakdown
+from gatesim.explanation.change import Effort
+from gatesim.explanation.remedy import Remedies, Remedy
 from gatesim.formula import FORMULAS
-from gatesim.prediction import Prediction
-from gatesim.quantity import registry
+from gatesim.ground.quantity import registry
+from gatesim.prediction.predict import Prediction
 from gatesim.scenario.model import Scenario
 from gatesim.study.budget import Budget
-from gatesim.study.explanation.breakdown import Breakdown
-from gatesim.study.explanation.change import Effort
-from gatesim.study.explanation.remedy import Remedies, Remedy
 from gatesim.study.result import FormulaResult, StudyResult
 from gatesim.view.explaintext import remedy_cells
 from gatesim.view.number import percent, plain, with_error

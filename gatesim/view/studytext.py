@@ -6,8 +6,8 @@ from itertools import product
 
 from tabulate import tabulate
 
-from gatesim.draw import Array
-from gatesim.outcome import Outcome
+from gatesim.ground.arrays import Array
+from gatesim.ground.outcome import Outcome
 from gatesim.study.budget import Budget
 from gatesim.study.indices import Indices
 from gatesim.study.result import FormulaResult, StudyResult

@@ -3,7 +3,7 @@
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from gatesim.problem import InputError
+from gatesim.ground.errors import InputError
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from gatesim.draw import Array
+from gatesim.ground.arrays import Array
 from gatesim.study.sweep import Axis, SweepResult
 from gatesim.view.studytext import no_reading
 from gatesim.view.style import BLUE, HEAT_MAP, SKY, VERMILION, new_axes

@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from gatesim.draw import Array
-from gatesim.trace import GateTrace, Moment, Trace
+from gatesim.ground.arrays import Array
+from gatesim.prediction.trace import GateTrace, Moment, Trace
 from gatesim.view.style import BLACK, BLUE, GREEN, GREY, SKY, VERMILION
 
 if TYPE_CHECKING:

@@ -4,8 +4,8 @@ from textwrap import fill
 
 from tabulate import tabulate
 
-from gatesim.draw import Array
-from gatesim.trace import Trace
+from gatesim.ground.arrays import Array
+from gatesim.prediction.trace import Trace
 
 WIDTH = 100
 MOST_EVENTS = 6

@@ -2,7 +2,7 @@
 
 from typing import TYPE_CHECKING
 
-from gatesim.study.explanation.breakdown import Breakdown
+from gatesim.explanation.breakdown import Breakdown
 from gatesim.view.style import BLACK, BLUE, ORANGE, new_axes
 
 if TYPE_CHECKING:

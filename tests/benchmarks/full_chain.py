@@ -16,8 +16,8 @@ from unittest import mock
 import numpy as np
 from scipy.integrate import solve_ivp
 
-from gatesim import pipeline
-from gatesim.draw import Streams
+from gatesim.chain import pipeline
+from gatesim.ground.draw import Streams
 from gatesim.motion import passage
 from gatesim.scenario import parse_text
 from gatesim.study.draws import Recorder
@@ -102,7 +102,7 @@ def loop(rig, trials):
     block = Streams(1, 0, trials)
     values = {name: np.broadcast_to(q.sample(block, name), (trials,)) for name, q in rig.inputs.items()}
     errors = []
-    with mock.patch("gatesim.pipeline.passage", one_by_one):
+    with mock.patch("gatesim.chain.pipeline.passage", one_by_one):
         for i in range(trials):
             one = {name: value[i : i + 1] for name, value in values.items()}
             passed = pipeline.run(rig.scenario, Streams(2, i, 1), one)

@@ -12,7 +12,7 @@ import timeit
 import numpy as np
 
 from gatesim.counter import Clock, Counter, Encoder, Hardware, Interrupt, Polled, count
-from gatesim.draw import Streams
+from gatesim.ground.draw import Streams
 from gatesim.inputfilter import HoldOff, Majority, StableFor
 from gatesim.part import Part
 from gatesim.sensor import Beam, Chatter, Response, receiver_delay, respond, switching

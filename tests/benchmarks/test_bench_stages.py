@@ -9,8 +9,8 @@ import time
 from collections import defaultdict
 from unittest import mock
 
-from gatesim import pipeline
-from gatesim.draw import Streams
+from gatesim.chain import pipeline
+from gatesim.ground.draw import Streams
 from gatesim.scenario import parse_text
 from gatesim.study.draws import Recorder
 

@@ -10,8 +10,8 @@ import time
 import numpy as np
 from scipy.integrate import solve_ivp
 
+from gatesim.ground.arrays import take
 from gatesim.motion import passage
-from gatesim.motion.trials import take
 from tests.motion_rigs import brake_chute, brake_reference
 
 TRIALS, LOOPED, HELD = 100_000, 200, 10

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from gatesim.draw import Array
+from gatesim.ground.arrays import Array
 from gatesim.shopfloor.fit.noise import fraction_slack
 from gatesim.shopfloor.fit.rows import Cells, Mask, Rows, matching
 from gatesim.shopfloor.fit.system import whitening

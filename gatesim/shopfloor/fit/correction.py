@@ -6,10 +6,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gatesim.controller import constants_of, formulas_of
-from gatesim.draw import Array
+from gatesim.chain.controller import constants_of, formulas_of
 from gatesim.formula import FORMULAS, Constants, Counts
-from gatesim.problem import InputError
+from gatesim.ground.arrays import Array
+from gatesim.ground.errors import InputError
 from gatesim.scenario import Scenario
 from gatesim.scenario.reader import from_raw
 from gatesim.shopfloor.fit.rows import Mask

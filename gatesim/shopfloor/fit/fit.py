@@ -6,12 +6,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from gatesim.controller import controller_of
+from gatesim.chain.controller import controller_of
+from gatesim.chain.pipeline import read
 from gatesim.counter.counter import REGISTERS
-from gatesim.draw import Array
 from gatesim.formula import Counts
-from gatesim.pipeline import read
-from gatesim.problem import InputError
+from gatesim.ground.arrays import Array
+from gatesim.ground.errors import InputError
 from gatesim.scenario import Scenario
 from gatesim.shopfloor.fit.adequacy import ENOUGH_TO_CENTRE, Adequacy, Outlying, judge, outlying
 from gatesim.shopfloor.fit.correction import Correction, corrections

@@ -6,10 +6,11 @@ from functools import cached_property
 
 import numpy as np
 
-from gatesim import pipeline
+from gatesim.chain import pipeline
 from gatesim.counter.counter import REGISTERS
-from gatesim.draw import Array, Draw, Nominal
-from gatesim.quantity import Quantity, Scalar
+from gatesim.ground.arrays import Array, Scalar
+from gatesim.ground.draw import Draw, Nominal
+from gatesim.ground.quantity import Quantity
 from gatesim.scenario import Scenario
 from gatesim.scenario.counting import InterruptTiming
 from gatesim.scenario.sensing import StableForFilter

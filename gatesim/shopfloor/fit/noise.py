@@ -2,9 +2,10 @@
 
 import numpy as np
 
-from gatesim import pipeline
+from gatesim.chain import pipeline
 from gatesim.counter.counter import REGISTERS
-from gatesim.draw import Array, Nominal, Streams
+from gatesim.ground.arrays import Array
+from gatesim.ground.draw import Nominal, Streams
 from gatesim.shopfloor.fit.forward import Forward, steps_in
 
 LENGTHS = 5  # the scatter changes slowly with length: so many are simulated, others take the nearest

@@ -5,10 +5,10 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from gatesim.problem import InputError
-from gatesim.quantity import parse
+from gatesim.ground.errors import InputError
+from gatesim.ground.keys import Reader
+from gatesim.ground.quantity import parse
 from gatesim.scenario import Scenario
-from gatesim.scenario.field import Reader
 
 # Differ from part to part or passage to passage in any rig; other spreads are one unknown value.
 ALWAYS_VARIES = ("part.tilt", "belt.ripple_phase")

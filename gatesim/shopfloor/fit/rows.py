@@ -6,8 +6,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gatesim.counter.counter import REGISTERS
-from gatesim.draw import Array
-from gatesim.problem import InputError
+from gatesim.ground.arrays import Array
+from gatesim.ground.errors import InputError
 from gatesim.shopfloor.log import BadRow, Log
 
 Mask = NDArray[np.bool_]

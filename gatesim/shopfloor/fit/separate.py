@@ -6,8 +6,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from gatesim.counter.counter import REGISTERS
-from gatesim.draw import Array
-from gatesim.problem import InputError
+from gatesim.ground.arrays import Array
+from gatesim.ground.errors import InputError
 from gatesim.scenario.reader import changed
 from gatesim.shopfloor.fit.forward import Forward
 from gatesim.shopfloor.fit.leastsquares import RANK_TOLERANCE

@@ -6,7 +6,7 @@ from functools import cached_property
 import numpy as np
 
 from gatesim.counter.counter import REGISTERS
-from gatesim.draw import Array
+from gatesim.ground.arrays import Array
 from gatesim.shopfloor.fit.forward import Forward
 from gatesim.shopfloor.fit.rows import Cells, Mask
 

@@ -8,7 +8,7 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
-from gatesim.problem import InputError
+from gatesim.ground.errors import InputError
 from gatesim.scenario import parse_text
 from gatesim.shopfloor.fit.correction import Correction, correction_of
 from gatesim.shopfloor.fit.fit import Fit

@@ -4,7 +4,7 @@ import math
 from dataclasses import dataclass
 
 from gatesim.formula import FORMULAS, Constants
-from gatesim.problem import InputError
+from gatesim.ground.errors import InputError
 from gatesim.shopfloor.integer.bounds import Proof, prove
 from gatesim.shopfloor.integer.forms import FORMS, Ranges, Span, calibrated
 from gatesim.shopfloor.integer.program import DINT, LINT, UDINT, UINT, Program, Word

@@ -7,8 +7,8 @@ from typing import Any
 
 import numpy as np
 
-from gatesim.draw import Array
-from gatesim.problem import InputError
+from gatesim.ground.arrays import Array
+from gatesim.ground.errors import InputError
 from gatesim.scenario import Scenario, load
 from gatesim.scenario.model import raw_with
 from gatesim.scenario.reader import from_raw, schema_paths

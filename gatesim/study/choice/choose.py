@@ -14,7 +14,7 @@ from typing import Any
 
 import numpy as np
 
-from gatesim.problem import InputError
+from gatesim.ground.errors import InputError
 from gatesim.study.choice.candidate import Candidate, candidates, part_lengths
 from gatesim.study.choice.compare import Comparison, compare, pareto, ranked
 from gatesim.study.choice.evaluate import Evaluation, Round, evaluate, groups_of

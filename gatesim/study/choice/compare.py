@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from gatesim.draw import Array
+from gatesim.ground.arrays import Array
 
 
 @dataclass(frozen=True)

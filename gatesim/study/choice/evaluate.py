@@ -6,17 +6,18 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from gatesim.controller import controller_of
-from gatesim.draw import Array, Nominal, Streams
+from gatesim.chain.controller import controller_of
+from gatesim.chain.pipeline import Passed, read
+from gatesim.chain.verdict import Verdict
 from gatesim.formula import FORMULAS, Constants
-from gatesim.pipeline import Passed, read
+from gatesim.ground.arrays import Array
+from gatesim.ground.draw import Nominal, Streams
 from gatesim.scenario import Scenario
 from gatesim.study.choice.candidate import Candidate, part_lengths
 from gatesim.study.choice.figures import Figures, figures_of
-from gatesim.study.choice.model import Choice, WantedSection
+from gatesim.study.choice.model import Choice, WantedTable
 from gatesim.study.choice.screen import busy_time, formula_refusal, passage_refusal, room_refusal
 from gatesim.study.choice.shared import Repeated, motion_key, rig_key, run_together
-from gatesim.verdict import Verdict
 
 GROUP = 32
 """Candidates worked on together; enough that the motion costs little each."""
@@ -182,7 +183,7 @@ def _simulated(
 
 def _summed(
     nominal: Evaluation, errors: list[Array], outcomes: list[Codes], lengths: Array,
-    wanted: WantedSection, keep: bool,
+    wanted: WantedTable, keep: bool,
 ) -> Evaluation:  # fmt: skip
     every = np.concatenate(errors, axis=1)
     figures = figures_of(every, np.concatenate(outcomes, axis=1), lengths, wanted)

@@ -4,7 +4,7 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
-from gatesim.problem import InputError
+from gatesim.ground.errors import InputError
 from gatesim.scenario import parse_text
 from gatesim.study.choice.choose import ChoiceResult, Entry
 from gatesim.study.choice.figures import checks_of

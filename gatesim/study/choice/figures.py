@@ -6,10 +6,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from gatesim.draw import Array
-from gatesim.outcome import Outcome
+from gatesim.ground.arrays import Array
+from gatesim.ground.outcome import Outcome
 from gatesim.shopfloor.typeone import CONVENTIONS
-from gatesim.study.choice.model import WantedSection
+from gatesim.study.choice.model import WantedTable
 from gatesim.study.moments import Moments
 from gatesim.study.result import share
 
@@ -64,7 +64,7 @@ class Check:
     unit: str
 
 
-def figures_of(errors: Array, outcome: NDArray[np.int64], lengths: Array, wanted: WantedSection) -> Figures:
+def figures_of(errors: Array, outcome: NDArray[np.int64], lengths: Array, wanted: WantedTable) -> Figures:
     """Figures from errors (k, m), NaN without a reading, and outcome codes (k, m)."""
     k, m = errors.shape
     bias, std, rms, rms_error, wrong = np.full((5, k), np.nan)
@@ -82,7 +82,7 @@ def figures_of(errors: Array, outcome: NDArray[np.int64], lengths: Array, wanted
     return Figures(lengths, m, bias, std, rms, rms_error, (outcome == Outcome.MEASURED).sum(axis=1), wrong)
 
 
-def _wrong_decision(errors: Array, wanted: WantedSection) -> float:
+def _wrong_decision(errors: Array, wanted: WantedTable) -> float:
     """Probability that the reading and the part are not on the same side of the tolerance limits.
 
     The part deviates from its wanted length by d, normal about 0, and reads d + e. For each
@@ -99,7 +99,7 @@ def _wrong_decision(errors: Array, wanted: WantedSection) -> float:
     return float(np.mean(good + accepted - 2.0 * both))
 
 
-def capability(figures: Figures, wanted: WantedSection) -> Array:
+def capability(figures: Figures, wanted: WantedTable) -> Array:
     """C_gk at each part length, (k,), by the convention asked for."""
     c = CONVENTIONS[wanted.convention]
     width = 2.0 * wanted.tolerance.nominal
@@ -108,7 +108,7 @@ def capability(figures: Figures, wanted: WantedSection) -> Array:
     return index
 
 
-def checks_of(figures: Figures, wanted: WantedSection) -> tuple[Check, ...]:
+def checks_of(figures: Figures, wanted: WantedTable) -> tuple[Check, ...]:
     """Every requirement that was stated, at its worst part length."""
     least = figures.good.argmin()
     # one-sided 95 % from the two-sided 90 % interval
@@ -128,6 +128,6 @@ def checks_of(figures: Figures, wanted: WantedSection) -> tuple[Check, ...]:
     return tuple(found)
 
 
-def meets(figures: Figures, wanted: WantedSection) -> bool:
+def meets(figures: Figures, wanted: WantedTable) -> bool:
     """Whether every requirement is met (by the point estimates)."""
     return all(check.met for check in checks_of(figures, wanted))

@@ -8,15 +8,15 @@ from typing import Annotated, Any, Literal, Self
 
 from pydantic import BaseModel, Field, ValidationError, model_validator
 
-from gatesim.problem import InputError
-from gatesim.quantity import Quantity
-from gatesim.scenario import field as f
-from gatesim.scenario.section import Section
+from gatesim.ground import keys
+from gatesim.ground.errors import InputError
+from gatesim.ground.quantity import Quantity
+from gatesim.ground.table import Table
 from gatesim.study.rig import parse_axis
 from gatesim.study.sweep import Axis
 
 
-class Alternative(Section):
+class Alternative(Table):
     """One way to build a part of the rig."""
 
     cost: Annotated[float, Field(ge=0.0, allow_inf_nan=False)] = Field(
@@ -28,32 +28,32 @@ class Alternative(Section):
     note: str = ""
 
 
-class WantedSection(Section):
+class WantedTable(Table):
     """What the rig must do. A limit that is left out is not asked for."""
 
-    shortest: f.Length = Field(description="Shortest part.")
-    longest: f.Length = Field(description="Longest part.")
+    shortest: keys.Length = Field(description="Shortest part.")
+    longest: keys.Length = Field(description="Longest part.")
     lengths: int = Field(default=5, ge=1, le=200, description="Part lengths that are tried, evenly spaced.")
-    tolerance: f.Length = Field(description="Half-width of the tolerance of the part's length.")
-    rms_error: f.Length | None = Field(
+    tolerance: keys.Length = Field(description="Half-width of the tolerance of the part's length.")
+    rms_error: keys.Length | None = Field(
         default=None, description="Largest root mean square error of a reading (bias included)."
     )
     c_gk: Annotated[float, Field(gt=0.0, allow_inf_nan=False)] | None = Field(
         default=None, description="Least capability index of the gauge, bias included."
     )
     convention: Literal["iso", "msa"] = Field(default="iso", description="Which definition of C_gk.")
-    wrong_decision: f.Share | None = Field(
+    wrong_decision: keys.Share | None = Field(
         default=None, description="Highest probability of accepting a bad part or rejecting a good one."
     )
-    process_standard_deviation: f.Length | None = Field(
+    process_standard_deviation: keys.Length | None = Field(
         default=None, description="Scatter of the cut lengths; needed for wrong_decision."
     )
-    least_yield: f.Share = Field(
+    least_yield: keys.Share = Field(
         default=Quantity(0.99, "%", "99 %"), description="Least share of parts that are measured undisturbed."
     )
-    feed_rate: f.Frequency | None = Field(default=None, description="Parts a time, such as 10 1/min.")
-    floor_space: f.Length | None = Field(default=None, description="Longest rig, along the floor.")
-    headroom: f.Length | None = Field(default=None, description="Highest rig.")
+    feed_rate: keys.Frequency | None = Field(default=None, description="Parts a time, such as 10 1/min.")
+    floor_space: keys.Length | None = Field(default=None, description="Longest rig, along the floor.")
+    headroom: keys.Length | None = Field(default=None, description="Highest rig.")
 
     @model_validator(mode="after")
     def _fits(self) -> Self:
@@ -70,7 +70,7 @@ class WantedSection(Section):
         return self
 
 
-class ChoiceSections(Section):
+class ChoiceSections(Table):
     """The whole file."""
 
     title: str = ""
@@ -81,7 +81,7 @@ class ChoiceSections(Section):
         description="How each rig is set up with reference parts: not at all, one of the middle length "
         "(constant), or the shortest and the longest (straight line).",
     )
-    wanted: WantedSection
+    wanted: WantedTable
     options: dict[str, Annotated[dict[str, Alternative], Field(min_length=1)]] = Field(
         default={}, description="Option -> its alternatives by name."
     )
@@ -100,7 +100,7 @@ class Choice:
     file: str
 
     @property
-    def wanted(self) -> WantedSection:
+    def wanted(self) -> WantedTable:
         """What the rig must do."""
         return self.sections.wanted
 
@@ -148,7 +148,7 @@ def _sentence(problem: ValidationError) -> str:
     if error["type"] == "extra_forbidden":
         model: type[BaseModel] = ChoiceSections
         if len(steps) > 1:
-            model = WantedSection if steps[0] == "wanted" else Alternative
+            model = WantedTable if steps[0] == "wanted" else Alternative
         close = difflib.get_close_matches(steps[-1], model.model_fields, n=1, cutoff=0.4)
         hint = f"did you mean {close[0]!r}?" if close else f"expected one of {', '.join(model.model_fields)}"
         return f"{where}: no such key, {hint}"

@@ -5,16 +5,17 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from gatesim.draw import Array, Nominal
-from gatesim.narrative import explain_outcome
-from gatesim.outcome import Outcome
-from gatesim.pipeline import Passed, run
+from gatesim.chain.pipeline import Passed, run
+from gatesim.ground.arrays import Array
+from gatesim.ground.draw import Nominal
+from gatesim.ground.outcome import Outcome
+from gatesim.prediction.outcomesentence import explain_outcome
 from gatesim.scenario import Scenario
-from gatesim.study.choice.model import WantedSection
+from gatesim.study.choice.model import WantedTable
 from gatesim.study.choice.shared import part_values
 
 
-def room_refusal(scenario: Scenario, wanted: WantedSection) -> str:
+def room_refusal(scenario: Scenario, wanted: WantedTable) -> str:
     """Why the rig takes too much room, or nothing.
 
     It reaches from the trailing end of the longest part at release to its leading end when it
@@ -34,7 +35,7 @@ def room_refusal(scenario: Scenario, wanted: WantedSection) -> str:
     return ""
 
 
-def passage_refusal(scenario: Scenario, passed: Passed, lengths: Array, wanted: WantedSection) -> str:
+def passage_refusal(scenario: Scenario, passed: Passed, lengths: Array, wanted: WantedTable) -> str:
     """Why a part of one of the lengths (k,) is not measured, or the next comes too soon; or nothing."""
     wrong = np.flatnonzero(passed.outcome != Outcome.MEASURED)
     if wrong.size:
@@ -60,7 +61,7 @@ def busy_time(passed: Passed) -> Array:
     return busy
 
 
-def _feed_refusal(busy: Array, lengths: Array, wanted: WantedSection) -> str:
+def _feed_refusal(busy: Array, lengths: Array, wanted: WantedTable) -> str:
     if wanted.feed_rate is None:
         return ""
     interval = 1.0 / wanted.feed_rate.nominal

@@ -6,11 +6,11 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from gatesim.draw import Array, Draw
+from gatesim.chain.pipeline import Asked, Passed, ask, measure
+from gatesim.ground.arrays import Array, Scalar
+from gatesim.ground.draw import Draw
+from gatesim.ground.outcome import Outcome
 from gatesim.motion import Passage, passage
-from gatesim.outcome import Outcome
-from gatesim.pipeline import Asked, Passed, ask, measure
-from gatesim.quantity import Scalar
 from gatesim.scenario import Scenario
 
 
@@ -31,11 +31,11 @@ class Repeated:
         return self.inner.trials * self.times
 
     def uniform(self, name: str, columns: int | None = None) -> Array:
-        """See `gatesim.draw.Draw.uniform`."""
+        """See `gatesim.ground.draw.Draw.uniform`."""
         return self._kept("uniform", name, columns)
 
     def normal(self, name: str, columns: int | None = None) -> Array:
-        """See `gatesim.draw.Draw.normal`."""
+        """See `gatesim.ground.draw.Draw.normal`."""
         return self._kept("normal", name, columns)
 
     def _kept(self, kind: str, name: str, columns: int | None) -> Array:

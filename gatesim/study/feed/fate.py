@@ -6,13 +6,13 @@ from enum import IntEnum
 import numpy as np
 from numpy.typing import NDArray
 
-from gatesim.controller import controller_of
-from gatesim.draw import Array
+from gatesim.chain.controller import controller_of
 from gatesim.formula import FORMULAS
+from gatesim.ground.arrays import Array
+from gatesim.ground.transition import level_at
 from gatesim.scenario import Scenario
 from gatesim.study.feed.process import STAGES, Processed, latest, tally
 from gatesim.study.feed.supply import Crossings
-from gatesim.transition import level_at
 
 Flags = NDArray[np.bool_]
 

@@ -9,11 +9,12 @@ from functools import partial
 import numpy as np
 from numpy.typing import NDArray
 
-from gatesim.draw import Array, Nominal
-from gatesim.narrative import explain_outcome
-from gatesim.outcome import Outcome
-from gatesim.pipeline import run
-from gatesim.problem import InputError
+from gatesim.chain.pipeline import run
+from gatesim.ground.arrays import Array
+from gatesim.ground.draw import Nominal
+from gatesim.ground.errors import InputError
+from gatesim.ground.outcome import Outcome
+from gatesim.prediction.outcomesentence import explain_outcome
 from gatesim.scenario import Scenario
 from gatesim.scenario.reader import from_raw
 from gatesim.study.engine import place

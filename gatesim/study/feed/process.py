@@ -6,14 +6,15 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from gatesim.chain.assembly import counter_of, filter_of, sensor_of
+from gatesim.chain.pipeline import drawn
 from gatesim.counter import Cycles, run_cycles
-from gatesim.draw import Array, Streams
-from gatesim.pipeline import drawn
-from gatesim.rig import counter_of, filter_of, sensor_of
+from gatesim.ground.arrays import Array
+from gatesim.ground.draw import Streams
+from gatesim.ground.transition import merged
 from gatesim.scenario import Scenario
 from gatesim.sensor import respond
 from gatesim.study.feed.supply import Crossings
-from gatesim.transition import merged
 
 STAGES = ("beam", "sensor", "input filter", "scan")
 """What a signal passes on its way to the counter's logic; in each, parts may run together or be lost."""

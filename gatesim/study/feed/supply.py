@@ -7,10 +7,10 @@ from typing import Literal
 
 import numpy as np
 
-from gatesim.draw import Array, Streams
+from gatesim.chain.pipeline import ask, light_of
+from gatesim.ground.arrays import Array, Scalar
+from gatesim.ground.draw import Streams
 from gatesim.motion import passage
-from gatesim.pipeline import ask, light_of
-from gatesim.quantity import Scalar
 from gatesim.scenario import Scenario
 
 Pattern = Literal["fixed", "uniform", "normal", "exponential"]
@@ -75,11 +75,11 @@ class PartDraws:
         return Streams(self.seed, self.block, self.streams)
 
     def uniform(self, name: str, columns: int | None = None) -> Array:
-        """See `gatesim.draw.Draw.uniform`."""
+        """See `gatesim.ground.draw.Draw.uniform`."""
         return self._drawn("uniform", name, columns)
 
     def normal(self, name: str, columns: int | None = None) -> Array:
-        """See `gatesim.draw.Draw.normal`."""
+        """See `gatesim.ground.draw.Draw.normal`."""
         return self._drawn("normal", name, columns)
 
     def _drawn(self, kind: str, name: str, columns: int | None) -> Array:

@@ -1,0 +1,91 @@
+"""What the controller calculates with: the formulas in use and the constants it holds."""
+
+import math
+from dataclasses import dataclass
+from functools import lru_cache
+
+from gatesim.chain.assembly import forces_of, gates_of, part_of, path_of
+from gatesim.formula import FORMULAS, Constants
+from gatesim.motion import passage
+from gatesim.scenario.model import Scenario
+
+
+@dataclass(frozen=True)
+class Controller:
+    """Constants and the names of the formulas to evaluate, the one in charge first."""
+
+    constants: Constants
+    formulas: tuple[str, ...]
+
+
+@lru_cache(maxsize=512)
+def controller_of(scenario: Scenario) -> Controller:
+    """What the controller of this scenario holds; computed once, as every block of a study asks."""
+    constants = constants_of(scenario)
+    return Controller(constants, formulas_of(scenario, constants))
+
+
+def nominal_values(scenario: Scenario) -> dict[str, float]:
+    """Every input of a trial at its nominal value, SI."""
+    return {name: quantity.nominal for name, quantity in scenario.inputs().items()}
+
+
+def constants_of(scenario: Scenario) -> Constants:
+    """The controller's constants: those of [formula], and the nominal ones for the rest.
+
+    The acceleration left out is the mean one of the nominal part while it passes gate 1.
+    """
+    formula, gate, counter = scenario.formula, scenario.gate, scenario.counter
+    nan = math.nan
+    spacing = gate.spacing if formula.spacing is None else formula.spacing
+    rearm = gate.rearm if formula.rearm is None else formula.rearm
+    release = gate.first if formula.release_distance is None else formula.release_distance
+    tick, pitch = nan, nan
+    if counter.frequency is not None:
+        tick = 1.0 / counter.frequency.nominal
+    if counter.encoder is not None:
+        edges = counter.encoder.pulses_per_turn * counter.encoder.edge_factor
+        pitch = math.pi * counter.encoder.roller_diameter.nominal / edges
+    acceleration = nan
+    if formula.acceleration is not None:
+        acceleration = formula.acceleration.nominal
+    elif counter.frequency is not None:
+        acceleration = _mean_acceleration(scenario)
+    return Constants(
+        spacing=spacing.nominal,
+        rearm=nan if gate.rearm is None or rearm is None else rearm.nominal,
+        tick=tick,
+        pitch=pitch,
+        acceleration=acceleration,
+        release_distance=release.nominal if _released_from_rest(scenario) else nan,
+        gain=formula.gain.nominal,
+        zero=formula.zero.nominal,
+    )
+
+
+def _released_from_rest(scenario: Scenario) -> bool:
+    pushed = scenario.launch is not None or scenario.belt is not None
+    return scenario.path.release_speed.nominal == 0.0 and not pushed
+
+
+def _mean_acceleration(scenario: Scenario) -> float:
+    values = nominal_values(scenario)
+    part, path = part_of(scenario, values), path_of(values)
+    first = float(gates_of(values)[0])
+    ends = [first, first + float(part.length)]
+    motion = passage(part, path, forces_of(scenario, values, part, path), ends)
+    time, speed = motion.time[0], motion.speed[0]
+    return float((speed[1] - speed[0]) / (time[1] - time[0]))
+
+
+def formulas_of(scenario: Scenario, constants: Constants) -> tuple[str, ...]:
+    """Names of the formulas to evaluate, the one in charge first.
+
+    Without a choice in the scenario: all for which the rig has the constants.
+    """
+    if scenario.formula.use is not None:
+        return scenario.formula.use
+    possible = [name for name, formula in FORMULAS.items() if not formula.missing(constants)]
+    if scenario.counter.encoder is not None:
+        possible = [name for name in ("encoder-pitch", "spacing-dwell") if name in possible]
+    return tuple(possible)

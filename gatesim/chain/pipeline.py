@@ -1,0 +1,276 @@
+"""The measurement, stage by stage: part and path to edges, edges to counts, counts to readings."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gatesim.chain.assembly import counter_of, filter_of, forces_of, gates_of, part_of, path_of, sensor_of
+from gatesim.chain.controller import controller_of
+from gatesim.chain.verdict import unread, verdict
+from gatesim.counter import Counted, Counter, count
+from gatesim.counter.source import Travel
+from gatesim.formula import FORMULAS, Constants, Counts
+from gatesim.ground.arrays import Array, Scalar
+from gatesim.ground.draw import Draw
+from gatesim.ground.quantity import Quantity
+from gatesim.ground.transition import alternating, merged
+from gatesim.inputfilter import Filter
+from gatesim.motion import Belt, Force, Passage, Path, passage
+from gatesim.part import Part
+from gatesim.scenario.model import Scenario
+from gatesim.sensor import Sensor, Switching, receiver_delay, respond, switching
+
+Move = Callable[[Part, Path, tuple[Force | Belt, ...], Array], Passage]
+"""Motion of a part: answers for positions as `gatesim.motion.passage` does."""
+
+ROLLER_REACH = 0.25
+"""Distance in m that a part still turns an encoder's roller past the last gate: edges come late."""
+
+
+@dataclass(frozen=True)
+class Rig:
+    """What is described: everything a passage needs, one value or (n,) values a quantity."""
+
+    part: Part
+    path: Path
+    forces: tuple[Force | Belt, ...]
+    gates: tuple[Scalar, ...]
+    sensors: tuple[Sensor, ...]
+    filter: Filter
+    constants: Constants
+    formulas: tuple[str, ...]
+    releases: tuple[Scalar, ...]
+    """Times at which the part and those that follow it are released, in s."""
+
+
+@dataclass(frozen=True)
+class Asked:
+    """What is asked of the motion: n trials of a rig, SI.
+
+    ``values`` of every input by name; ``switchings`` a gate; ``positions`` (n, p) whose
+    crossing times are wanted, with the columns as in `Passed`.
+    """
+
+    values: Mapping[str, Scalar]
+    rig: Rig
+    switchings: tuple[Switching, ...]
+    positions: Array
+    front: tuple[int, ...]
+    rear: tuple[int, ...]
+    edges: tuple[slice, ...]
+
+
+@dataclass(frozen=True)
+class Passed:
+    """What is computed: n trials, stage by stage, SI.
+
+    ``true_length`` (n,). ``motion`` answers for the positions asked: columns ``front[g]``
+    and ``rear[g]`` are the part's ends at gate g, ``edges[g]`` the switching positions.
+    ``light``, ``sensed``, ``filtered``: transition lists a gate, before and after response
+    and filter. ``counted``: registers; ``counts`` of the first cycle. ``readings``: formula
+    -> (n,) m, NaN where there is none. ``outcome`` (n,) codes of `gatesim.ground.outcome.Outcome`.
+    """
+
+    rig: Rig
+    true_length: Array
+    motion: Passage
+    front: tuple[int, ...]
+    rear: tuple[int, ...]
+    light: tuple[Array, ...]
+    sensed: tuple[Array, ...]
+    filtered: tuple[Array, ...]
+    counter: Counter
+    counted: Counted
+    counts: Counts
+    readings: dict[str, Array]
+    outcome: NDArray[np.int64]
+
+
+def drawn(inputs: Mapping[str, Quantity], draw: Draw) -> dict[str, Scalar]:
+    """One value, or one a trial, for every input of the pipeline."""
+    return {name: quantity.sample(draw, name) for name, quantity in inputs.items()}
+
+
+def rig_of(scenario: Scenario, values: Mapping[str, Scalar]) -> Rig:
+    """Put the rig together from a value for every input."""
+    part, path, controller = part_of(scenario, values), path_of(values), controller_of(scenario)
+    gates = gates_of(values)
+    return Rig(
+        part,
+        path,
+        forces_of(scenario, values, part, path),
+        gates,
+        tuple(sensor_of(scenario, values, gate) for gate in range(1, len(gates) + 1)),
+        filter_of(scenario, values),
+        controller.constants,
+        controller.formulas,
+        _releases(scenario, values),
+    )
+
+
+def _releases(scenario: Scenario, values: Mapping[str, Scalar]) -> tuple[Scalar, ...]:
+    if scenario.follower is None:
+        return (0.0,)
+    return tuple(number * values["follower.interval"] for number in range(scenario.follower.count + 1))
+
+
+def run(
+    scenario: Scenario,
+    draw: Draw,
+    values: Mapping[str, Scalar] | None = None,
+    *,
+    quantised: bool = True,
+    ends: bool = True,
+    move: Move = passage,
+) -> Passed:
+    """Run n = ``draw.trials`` parts through the whole measurement.
+
+    ``values`` (SI) replace what would be drawn for inputs of those names (``part.length``,
+    ``sensor.dark_delay@1``). ``quantised`` off counts fractions, for sensitivities. ``ends``
+    off leaves out when the part's ends pass the gates, which no reading needs (``front`` and
+    ``rear`` are then empty). ``move`` answers for the motion in place of the equation of
+    motion, to see what another motion would have read.
+    """
+    asked = ask(scenario, draw, values, ends=ends)
+    motion = move(asked.rig.part, asked.rig.path, asked.rig.forces, asked.positions)
+    return measure(scenario, draw, asked, motion, quantised=quantised)
+
+
+def ask(
+    scenario: Scenario, draw: Draw, values: Mapping[str, Scalar] | None = None, *, ends: bool = True
+) -> Asked:
+    """Put the rig together and find the positions whose crossing times it takes; see `run`."""
+    given = values or {}
+    free = {name: quantity for name, quantity in scenario.inputs().items() if name not in given}
+    drawn_values = {**drawn(free, draw), **given}
+    rig = rig_of(scenario, drawn_values)
+    length = scenario.part.length.nominal
+    switchings = tuple(
+        switching(rig.part, s.beam, s.dark_fraction, s.light_fraction, length) for s in rig.sensors
+    )
+    follow = scenario.counter.encoder is not None and scenario.counter.encoder.rides_on == "part"
+    positions = _positions(rig, switchings, draw.trials, ends=ends, follow=follow)
+    return Asked(drawn_values, rig, switchings, *positions)
+
+
+def light_of(asked: Asked, motion: Passage) -> tuple[Array, ...]:
+    """Transition list of the comparator of each gate, one part alone."""
+    return tuple(
+        _light(sensor, at, motion, columns)
+        for sensor, at, columns in zip(asked.rig.sensors, asked.switchings, asked.edges, strict=True)
+    )
+
+
+def measure(
+    scenario: Scenario, draw: Draw, asked: Asked, motion: Passage, *, quantised: bool = True
+) -> Passed:
+    """From the motion, as `gatesim.motion.passage` answers ``asked.positions``, to the readings."""
+    rig, n = asked.rig, draw.trials
+    alone = light_of(asked, motion)
+    light = [_with_followers(rig.releases, times) for times in alone]
+    sensed = [
+        respond(s.response, t, draw, g) for g, (s, t) in enumerate(zip(rig.sensors, light, strict=True), 1)
+    ]
+    filtered = [rig.filter.pass_on(times, draw, f"filter@{gate}") for gate, times in enumerate(sensed, 1)]
+    counter = counter_of(scenario, asked.values, _roller_travel(scenario, motion), quantised=quantised)
+    counted = count(counter, filtered, draw)
+    counts = counted.counts()
+    outcome = verdict(scenario, rig.gates, motion, alone, filtered, counted, asked.values)
+    readings = read(rig.formulas, counts, rig.constants, outcome.reads)
+    return Passed(
+        rig,
+        np.broadcast_to(np.asarray(rig.part.length, float), (n,)),
+        motion,
+        asked.front,
+        asked.rear,
+        tuple(light),
+        tuple(sensed),
+        tuple(filtered),
+        counter,
+        counted,
+        counts,
+        readings,
+        unread(outcome.code, readings[rig.formulas[0]]),
+    )
+
+
+def read(
+    formulas: tuple[str, ...], counts: Counts, constants: Constants, reads: NDArray[np.bool_]
+) -> dict[str, Array]:
+    """Readings of each formula with the calibration line applied, (n,), NaN where none is had."""
+    readings = {}
+    for name in formulas:
+        length = constants.gain * FORMULAS[name].length(counts, constants) + constants.zero
+        readings[name] = np.where(reads, length, np.nan)
+    return readings
+
+
+def _positions(
+    rig: Rig, switchings: tuple[Switching, ...], n: int, *, ends: bool, follow: bool
+) -> tuple[Array, tuple[int, ...], tuple[int, ...], tuple[slice, ...]]:
+    """Positions to ask of the motion, (n, p), and which columns are whose.
+
+    ``follow`` asks for one past the last gate, up to which the part turns an encoder's roller.
+    """
+    columns: list[Array] = []
+    front, rear, edges = [], [], []
+    for gate, at in zip(rig.gates, switchings, strict=True):
+        if ends:
+            front.append(len(columns))
+            columns.append(np.broadcast_to(gate, (n,)))
+            rear.append(len(columns))
+            columns.append(np.broadcast_to(gate + np.asarray(rig.part.length), (n,)))
+        edges.append(slice(len(columns), len(columns) + at.travel.shape[1]))
+        travel = np.where(np.isfinite(at.travel), at.travel, np.nan)
+        columns += [np.broadcast_to(gate + column, (n,)) for column in travel.T]
+    if follow:
+        columns.append(np.broadcast_to(rig.gates[-1] + np.asarray(rig.part.length) + ROLLER_REACH, (n,)))
+    return np.stack(columns, axis=1), tuple(front), tuple(rear), tuple(edges)
+
+
+def _light(sensor: Sensor, at: Switching, motion: Passage, columns: slice) -> Array:
+    """Transition list of the comparator, (n, e): crossings of the thresholds after the receiver."""
+    times = motion.time[:, columns]
+    if np.any(sensor.response.time_constant):
+        times = times + _receiver(sensor, at, motion.speed[:, columns])
+    return alternating(times)
+
+
+def _receiver(sensor: Sensor, at: Switching, speed: Array) -> Array:
+    """Delay of the receiver at every edge, (n, e)."""
+    run = np.broadcast_to(at.run, speed.shape)
+    tau = np.broadcast_to(np.asarray(sensor.response.time_constant, float), speed.shape[:1])
+    share = {True: sensor.dark_fraction, False: sensor.light_fraction}
+    delay = np.zeros(speed.shape)
+    for number, stretch in enumerate(at.runs):
+        for edge in range(speed.shape[1]):
+            here = (run[:, edge] == number) & np.isfinite(speed[:, edge])
+            if not here.any():
+                continue
+            trial = slice(None) if here.all() else np.flatnonzero(here)
+            shares = np.broadcast_to(np.asarray(share[stretch.rising], float), speed.shape[:1])[trial]
+            delay[trial, edge] = receiver_delay(stretch, shares, speed[trial, edge], tau[trial])
+    return delay
+
+
+def _with_followers(releases: tuple[Scalar, ...], times: Array) -> Array:
+    """The gate's light with the parts that follow: each repeats the first one's motion later."""
+    if len(releases) == 1:
+        return times
+    return merged([times + np.asarray(release, float).reshape(-1, 1) for release in releases])
+
+
+def _roller_travel(scenario: Scenario, motion: Passage) -> Travel:
+    """How far the belt or the part has moved at times (n, k).
+
+    A roller on the part stands still once the part has left it: past the last position asked for.
+    """
+    encoder, belt = scenario.counter.encoder, motion.belt
+    if encoder is None:
+        return motion.travel_at
+    if encoder.rides_on == "belt" and belt is not None:
+        return lambda times: belt.travel(times.T).T
+    left = np.nanmax(np.column_stack([motion.node_time, motion.stop_time]), axis=1)[:, None]
+    return lambda times: motion.travel_at(np.minimum(times, left))

@@ -1,0 +1,106 @@
+"""What became of each trial, from what every stage saw."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gatesim.counter import Counted
+from gatesim.ground.arrays import Array, Scalar
+from gatesim.ground.outcome import Outcome
+from gatesim.ground.transition import edge_count
+from gatesim.motion import Passage
+from gatesim.scenario.model import Scenario
+
+_READS = np.zeros(max(Outcome) + 1, bool)
+_READS[[outcome for outcome in Outcome if outcome.reads]] = True
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """``code`` (n,) of `gatesim.ground.outcome.Outcome`."""
+
+    code: NDArray[np.int64]
+
+    @property
+    def reads(self) -> NDArray[np.bool_]:
+        """Whether the controller obtains a reading, (n,)."""
+        reads: NDArray[np.bool_] = _READS[self.code]
+        return reads
+
+
+def verdict(
+    scenario: Scenario,
+    gates: tuple[Scalar, ...],
+    motion: Passage,
+    alone: Sequence[Array],
+    filtered: Sequence[Array],
+    counted: Counted,
+    values: Mapping[str, Scalar],
+) -> Verdict:
+    """The first thing that went wrong on the way from release to reading, if anything did.
+
+    ``alone``: light at each gate as one part makes it, by itself; parts that follow make as much.
+    """
+    n = len(counted.outcome)
+    parts = 1 if scenario.follower is None else 1 + scenario.follower.count
+    before, after = parts * _edges(alone), _edges(counted.gates)
+    seen, passed, acted = (_at_both(edges > 0) for edges in (before, _edges(filtered), after))
+    stops = np.isin(motion.outcome, (Outcome.STOPPED, Outcome.RAN_BACK))
+    code = np.zeros(n, np.int64)
+
+    def mark(here: NDArray[np.bool_], outcome: Outcome | NDArray[np.int64]) -> None:
+        nonlocal code
+        code = np.where((code == Outcome.MEASURED) & here, outcome, code)
+
+    # a part that stops once everything is latched has been measured
+    mark(stops & (counted.outcome[:, 0] != Outcome.MEASURED), motion.outcome)
+    mark(~seen, Outcome.NOT_DARKENED)
+    mark(~passed, Outcome.SWALLOWED)
+    mark(~acted, Outcome.BETWEEN_SCANS)
+    if scenario.filter.kind == "hold-off":
+        mark(_stretched(alone, filtered, values["filter.time"]), Outcome.STRETCHED)
+    if scenario.sensor.chatter is not None:
+        mark(~_at_both(after <= before), Outcome.CHATTERED)
+    if scenario.follower is not None:
+        mark(~_at_both(after >= before), Outcome.MERGED)
+        mark(counted.cycles.darkened[:, 0] > 1, Outcome.NEXT_TOO_SOON)
+    mark(np.ones(n, bool), counted.outcome[:, 0])
+    mark(motion.outcome == Outcome.RUNAWAY, Outcome.RUNAWAY)
+    with np.errstate(invalid="ignore"):  # never caught is NaN
+        late = (
+            (motion.caught_position > np.asarray(gates[0]))
+            if scenario.belt is not None
+            else np.zeros(n, bool)
+        )
+    mark((motion.outcome == Outcome.SLIPPING) | late, Outcome.SLIPPING)
+    return Verdict(code)
+
+
+def unread(code: NDArray[np.int64], reading: Array) -> NDArray[np.int64]:
+    """Outcomes where the formula in charge makes nothing of counts that came about, (n,)."""
+    silent = np.isnan(reading) & (code == Outcome.MEASURED)
+    return np.where(silent, np.int64(Outcome.NO_READING), code)
+
+
+def _edges(gates: Sequence[Array]) -> NDArray[np.intp]:
+    """Transitions at gates 1 and 2, (2, n)."""
+    return np.stack([edge_count(times) for times in gates[:2]])
+
+
+def _stretched(alone: Sequence[Array], filtered: Sequence[Array], hold: Scalar) -> NDArray[np.bool_]:
+    """Whether a gate's first pulse ends as the hold-off does: the part had left before, unheard."""
+    unheard = np.zeros(len(filtered[0]), bool)
+    for light, times in zip(alone[:2], filtered[:2], strict=True):
+        with np.errstate(invalid="ignore"):  # padding less padding
+            lasting = times[:, 1] - times[:, 0]
+        left = np.max(light, axis=1, where=np.isfinite(light), initial=-np.inf)
+        # chatter may end a first pulse with the hold-off, too, while the part is still there
+        unheard |= np.isclose(lasting, hold, rtol=1e-9, atol=0.0) & (times[:, 1] >= left)
+    return unheard
+
+
+def _at_both(gates: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    both: NDArray[np.bool_] = gates[0] & gates[1]
+    return both

@@ -1,0 +1,77 @@
+"""The command line: finds the command, and turns bad input into one sentence and exit code 2."""
+
+import gc
+import importlib
+import sys
+
+import click
+
+from gatesim.ground.errors import InputError
+
+COMMANDS = {
+    "predict": "What the counter shows and what length is read.",
+    "trace": "Timing diagram of one passage.",
+    "explain": "Why the reading is off, and what would change it.",
+    "study": "Monte Carlo study: bias, uncertainty, outcomes.",
+    "sweep": "How the reading depends on one or two quantities.",
+    "budget": "Uncertainty budget and its validation.",
+    "choose": "Search for the cheapest rig that meets a requirement.",
+    "feed": "How fast parts may follow one another.",
+    "report": "One self-contained page on the rig.",
+    "fit": "Find a rig's unknown quantities from logged counts.",
+    "qualify": "Capability of the gauge from a log.",
+    "handover": "What the controller's programmer needs.",
+    "schema": "JSON Schema of the scenario format.",
+}
+
+
+class LazyGroup(click.Group):
+    """Imports a command's module only when it is called: start-up stays short."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Names of all commands, in the order of the work."""
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, name: str) -> click.Command | None:
+        """Import the module of that name and return its ``command``."""
+        if name not in COMMANDS:
+            return None
+        gc.disable()  # imports make many objects and little garbage: a tenth of the start-up
+        command: click.Command = importlib.import_module(f"gatesim.commands.{name}").command
+        gc.enable()
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """List the commands without importing them."""
+        with formatter.section("Commands"):
+            formatter.write_dl(list(COMMANDS.items()))
+
+
+@click.command(cls=LazyGroup, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(package_name="gatesim")
+def cli() -> None:
+    """Simulate the length measurement of moving parts with light gates and a counter."""
+
+
+def main() -> None:
+    """Entry point of the ``gatesim`` command."""
+    try:
+        code = cli.main(standalone_mode=False)
+    except InputError as problem:
+        click.echo(f"gatesim: {problem}", err=True)
+        sys.exit(2)
+    except ArithmeticError as problem:  # forces beyond reason, such as a brake of a meganewton
+        click.echo(
+            f"gatesim: the motion cannot be computed ({problem}), expected forces a part can meet", err=True
+        )
+        sys.exit(2)
+    except click.ClickException as problem:
+        problem.show()
+        sys.exit(2)
+    except (click.Abort, KeyboardInterrupt):
+        click.echo("gatesim: stopped", err=True)
+        sys.exit(130)
+    except BrokenPipeError:
+        sys.stderr.close()  # the reader of our output left early, e.g. head
+        sys.exit(0)
+    sys.exit(code if isinstance(code, int) else 0)

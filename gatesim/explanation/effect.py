@@ -1,0 +1,160 @@
+"""What can make a reading differ from the true length, and how to do without each.
+
+Every effect is a way to take it out of a rig: by changing the scenario, by setting inputs
+of the pipeline to zero, or by correcting a constant of the controller. Two more are
+arguments of the pipeline: the motion, and the rounding to whole counts.
+"""
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+from gatesim.chain.pipeline import Passed
+from gatesim.formula import FORMULAS, Constants
+from gatesim.ground.quantity import Quantity
+from gatesim.scenario.counting import HardwareTiming
+from gatesim.scenario.model import Scenario
+from gatesim.scenario.moving import SquareEnd
+from gatesim.scenario.sensing import NoFilter, PointBeam
+
+HALF = Quantity(0.5, "%", "50 %")
+
+
+@dataclass(frozen=True)
+class Effect:
+    """One cause of an error; of the ways to take it out, those that are None do not apply.
+
+    ``scenario``: the same scenario without it (the very same object where it has no such
+    effect). ``inputs``: names of pipeline inputs and the value at which each is without
+    effect. ``constants``: the controller's constants as they should be.
+    """
+
+    key: str
+    name: str
+    scenario: Callable[[Scenario], Scenario] | None = None
+    inputs: tuple[tuple[str, float], ...] = ()
+    constants: Callable[[Constants, Scenario], Constants] | None = None
+
+
+def _point_beam(s: Scenario) -> Scenario:
+    sensor = s.sensor
+    sharp = sensor.beam.shape == "point"
+    if sharp:  # covered or not: no threshold in between can matter
+        return s
+    update = {"beam": PointBeam(shape="point"), "dark_fraction": HALF, "light_fraction": HALF}
+    return s.model_copy(update={"sensor": sensor.model_copy(update=update)})
+
+
+def _reach(s: Scenario) -> float:
+    """Greatest distance of the beam's light from the part's axis in m."""
+    beam = s.sensor.beam
+    if beam.shape == "point":
+        return 0.0
+    across = beam.diameter if beam.shape == "circular" else beam.height
+    return abs(beam.offset.nominal) + 0.5 * across.nominal
+
+
+def _square_ends(s: Scenario) -> Scenario:
+    part, square = s.part, SquareEnd(shape="square")
+    square_ended = part.front.shape == part.rear.shape == "square" and not part.openings
+    if square_ended and (part.height is None or 0.5 * part.height.nominal > _reach(s)):
+        return s  # higher than the beam: nothing but its square ends is seen
+    update = {"front": square, "rear": square, "openings": (), "height": None}
+    return s.model_copy(update={"part": part.model_copy(update=update)})
+
+
+def _continuous_light(s: Scenario) -> Scenario:
+    if s.sensor.sampling_period is None:
+        return s
+    update = {"sampling_period": None, "samples_in_row": 1}
+    return s.model_copy(update={"sensor": s.sensor.model_copy(update=update)})
+
+
+def _no_filter(s: Scenario) -> Scenario:
+    """Without the filter and without the chatter that it is there for."""
+    if s.filter.kind == "none" and s.sensor.chatter is None:
+        return s
+    sensor = s.sensor.model_copy(update={"chatter": None})
+    return s.model_copy(update={"filter": NoFilter(kind="none"), "sensor": sensor})
+
+
+def _hardware(s: Scenario) -> Scenario:
+    if s.counter.timing.kind == "hardware":
+        return s
+    counter = s.counter.model_copy(update={"timing": HardwareTiming(kind="hardware")})
+    return s.model_copy(update={"counter": counter})
+
+
+def _alone(s: Scenario) -> Scenario:
+    return s if s.follower is None else s.model_copy(update={"follower": None})
+
+
+def _true_distances(constants: Constants, s: Scenario) -> Constants:
+    gate = s.gate
+    return replace(
+        constants,
+        spacing=gate.spacing.nominal,
+        rearm=constants.rearm if gate.rearm is None else gate.rearm.nominal,
+        release_distance=constants.release_distance
+        if math.isnan(constants.release_distance)
+        else gate.first.nominal,
+    )
+
+
+def _no_calibration(constants: Constants, s: Scenario) -> Constants:
+    return replace(constants, gain=1.0, zero=0.0)
+
+
+MOTION = Effect("motion", "acceleration during the dwell")
+COUNTING = Effect("counting", "rounding to whole counts")
+
+_STRUCTURE = (
+    Effect("beam", "beam and threshold", scenario=_point_beam),
+    Effect("shape", "shape of the part", scenario=_square_ends),
+    Effect("sampling", "pulsed light", scenario=_continuous_light),
+    Effect("filter", "input filter", scenario=_no_filter),
+    Effect("timing", "polling or interrupt", scenario=_hardware),
+    Effect("follower", "the next part", scenario=_alone),
+)
+
+_INPUTS = (
+    ("tilt", "tilt", {"part.tilt": 0.0}),
+    (
+        "response",
+        "dark and light delay",
+        {"sensor.dark_delay": 0.0, "sensor.light_delay": 0.0, "sensor.time_constant": 0.0},
+    ),
+    ("clock", "clock error", {"counter.frequency_error": 0.0, "counter.drift": 0.0}),
+    ("slip", "slip of the measuring roller", {"counter.encoder.slip": 0.0}),
+    ("runout", "runout of the measuring roller", {"counter.encoder.runout": 0.0}),
+    ("channel", "phase between the encoder's channels", {"counter.encoder.channel_phase_error": 0.0}),
+    ("limit", "frequency limit of the count input", {"counter.input_frequency_limit": math.inf}),
+)
+
+_CONSTANTS = (
+    Effect("distances", "distances the controller holds", constants=_true_distances),
+    Effect("calibration", "calibration line", constants=_no_calibration),
+)
+
+
+def effects_of(scenario: Scenario, formula: str, real: Passed) -> tuple[Effect, ...]:
+    """The effects that this rig has under this formula, motion first and counting last."""
+    found = [MOTION]
+    found += [e for e in _STRUCTURE if e.scenario is not None and e.scenario(scenario) is not scenario]
+    nominal = {name: quantity.nominal for name, quantity in scenario.inputs().items()}
+    for key, name, neutral in _INPUTS:
+        inputs = tuple(
+            (path, value)
+            for path in nominal
+            for of, value in neutral.items()
+            if path.split("@")[0] == of and nominal[path] != value
+        )
+        if inputs and (key != "limit" or bool((real.counted.every > 1.0).any())):
+            found.append(Effect(key, name, inputs=inputs))
+    held, used = real.rig.constants, (*FORMULAS[formula].constants, "gain", "zero")
+    for effect in _CONSTANTS:
+        if effect.constants is not None:
+            right = effect.constants(held, scenario)
+            if any(getattr(right, key) != getattr(held, key) for key in used):
+                found.append(effect)
+    return (*found, COUNTING)

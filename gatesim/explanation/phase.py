@@ -1,0 +1,95 @@
+"""How far chance moves a reading: all phases of a clock, a scan or a pulsed light."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from itertools import product
+
+import numpy as np
+
+from gatesim.chain import pipeline
+from gatesim.ground.arrays import Array
+from gatesim.ground.draw import Nominal
+from gatesim.scenario.model import Scenario
+
+
+@dataclass(frozen=True)
+class _Phases:
+    """Medians, except for the phases of these names, (n,) each."""
+
+    phases: Mapping[str, Array]
+    trials: int
+
+    def uniform(self, name: str, columns: int | None = None) -> Array:
+        if name in self.phases:
+            return self.phases[name]
+        return Nominal(self.trials).uniform(name, columns)
+
+    def normal(self, name: str, columns: int | None = None) -> Array:
+        return Nominal(self.trials).normal(name, columns)
+
+
+def phase_interval(scenario: Scenario, formula: str, real: pipeline.Passed, key: str) -> tuple[float, float]:
+    """Least and greatest change of the nominal reading (m) over the phases that an effect has.
+
+    The reading is constant between the phases at which an edge meets a tick, so that one
+    phase out of each stretch between two such meetings sees all there is. Both NaN for an
+    effect without a phase.
+    """
+    steps = _steps(scenario, real, key)
+    if not steps:
+        return np.nan, np.nan
+    grid = np.array(list(product(*(_between(step) for step in steps.values()))))
+    phases = {name: grid[:, number] for number, name in enumerate(steps)}
+    readings = pipeline.run(scenario, _Phases(phases, len(grid))).readings[formula]
+    change = readings[~np.isnan(readings)] - real.readings[formula][0]
+    if not change.size:
+        return np.nan, np.nan
+    return float(change.min()), float(change.max())
+
+
+def _between(steps: Array) -> Array:
+    """Middles of the stretches into which steps (k,) in [0, 1) cut the circle of phases."""
+    edges = np.unique(steps)
+    return np.asarray(np.mod(edges + 0.5 * np.diff(edges, append=edges[0] + 1.0), 1.0))
+
+
+def _steps(scenario: Scenario, real: pipeline.Passed, key: str) -> dict[str, Array]:
+    """Phases at which the reading may jump, by the name of the draw."""
+    if key == "counting":
+        return {"counter.phase": _counting(scenario)}
+    timing = scenario.counter.timing
+    if key == "timing" and timing.kind == "polled":
+        return {"counter.scan_phase": _meeting(real.filtered, timing.cycle.nominal)}
+    period = scenario.sensor.sampling_period
+    if key == "sampling" and period is not None:
+        return {
+            f"sensor.sampling_phase@{gate}": _meeting((times,), period.nominal)
+            for gate, times in enumerate(real.light[:2], start=1)
+        }
+    if key == "filter" and scenario.filter.kind == "majority":
+        return {
+            f"filter@{gate}.sampling_phase": _meeting((times,), scenario.filter.period.nominal)
+            for gate, times in enumerate(real.sensed[:2], start=1)
+        }
+    return {}
+
+
+def _meeting(lists: tuple[Array, ...], period: float) -> Array:
+    times = np.concatenate([times[0] for times in lists])
+    phases: Array = np.mod(times[np.isfinite(times)] / period, 1.0)
+    return phases
+
+
+def _counting(scenario: Scenario) -> Array:
+    """Phases of the count at which one of the registers takes its next step."""
+    exact = pipeline.run(scenario, Nominal(1), quantised=False)
+    progress = np.array([value[0] for value in vars(exact.counts).values()])
+    progress = progress[np.isfinite(progress)]
+    encoder = scenario.counter.encoder
+    if encoder is None:
+        return np.asarray(np.mod(-progress, 1.0))
+    # two edges a phase, of which the second channel's may come early or late
+    late = encoder.channel_phase_error.nominal * 2.0 / np.pi if encoder.edge_factor == 4 else 0.0
+    steps = [m - gone + shift for gone in (0.0, *progress) for m in (0, 1) for shift in (0.0, late)]
+    # as `gatesim.counter.Encoder` has it: half a count at phase 0, two counts a phase
+    return np.mod((np.array(steps) - 0.5) / 2.0, 1.0)

@@ -1,0 +1,139 @@
+"""Changes that people make to a rig whose reading is off, as far as they apply to it."""
+
+import math
+from collections.abc import Callable, Iterator
+
+from gatesim.chain import pipeline
+from gatesim.chain.controller import constants_of
+from gatesim.explanation.change import Effort, Present, Proposal, mm
+from gatesim.explanation.purchase import PURCHASES
+from gatesim.formula import FORMULAS
+from gatesim.ground.draw import Nominal
+from gatesim.ground.errors import InputError
+from gatesim.scenario.model import Scenario
+
+__all__ = ["Effort", "Proposal", "proposals_of"]
+
+SLOPE_STEP = 5.0
+STEEPEST = 85.0  # deg; a free fall has no chute to tilt
+FURTHER = 1.5
+HELD_OFF = 10.0  # mean durations of the chatter after an edge
+REFERENCES = (0.9, 1.1)
+PLAINLY = {
+    "spacing-dwell": "Dwell times the speed from gate 1 to gate 2",
+    "known-acceleration": "The controller is told how fast the part gains speed",
+    "fixed-release": "The distance from a release at rest tells how the speed grows, whatever the slope",
+    "rear-edge": "Dwell times the mean of the leading and the trailing end's speed",
+    "four-edge": "The trailing end is timed from gate to gate too, which tells how the speed changes",
+    "three-gates": "The leading end is timed at gate 3 too, which tells how the speed changes",
+    "encoder-pitch": "Travel is counted instead of time",
+}
+
+
+def proposals_of(scenario: Scenario, formula: str) -> tuple[Proposal, ...]:
+    """All proposals that fit this rig."""
+    present = Present(scenario, formula)
+    found: list[Proposal] = []
+    for source in (_formulas, _calibration, _distances, _filter, _spacing, _further, _slope, *PURCHASES):
+        found += _those_that_fit(source, present)
+    return tuple(found)
+
+
+def _those_that_fit(source: Callable[[Present], Iterator[Proposal]], present: Present) -> list[Proposal]:
+    try:
+        return list(source(present))
+    except InputError:  # the change contradicts something else in this scenario
+        return []
+
+
+def _formulas(p: Present) -> Iterator[Proposal]:
+    """Every other formula for which the rig has the counts and the constants."""
+    free = p.scenario.model_copy(update={"formula": p.scenario.formula.model_copy(update={"use": None})})
+    constants = constants_of(free)
+    encoder = p.scenario.counter.encoder is not None
+    names = ("encoder-pitch", "spacing-dwell") if encoder else tuple(FORMULAS)
+    for name in names:
+        if name == p.formula or FORMULAS[name].missing(constants):
+            continue
+        how = f"{PLAINLY[name]}: {FORMULAS[name].equation}. It needs {FORMULAS[name].needs}."
+        yield Proposal(Effort.SOFTWARE, f"use the formula {name}", how, free, name)
+
+
+def _calibration(p: Present) -> Iterator[Proposal]:
+    """A straight line through the mean readings of two reference parts."""
+    means, lengths = [], [share * p.length for share in REFERENCES]
+    for length in lengths:
+        part = p.with_raw({"part.length": mm(length)})
+        # the mean over many passages knows no whole counts
+        readings = pipeline.run(part, Nominal(1), quantised=False).readings
+        means.append(float(readings[p.formula][0]))
+    if not means[1] > means[0]:  # NaN too
+        return
+    slope = (lengths[1] - lengths[0]) / (means[1] - means[0])
+    old = p.scenario.formula
+    gain, zero = slope * old.gain.nominal, slope * (old.zero.nominal - means[0]) + lengths[0]
+    changes = {"formula.gain": gain, "formula.zero": f"{1e3 * zero!r} mm"}
+    title = "calibration line from two reference parts"
+    how = (
+        f"parts of {mm(lengths[0])} and {mm(lengths[1])}; reading times {gain:.5f} "
+        f"{'plus' if zero >= 0 else 'minus'} {1e3 * abs(zero):.3f} mm; holds while the rig stays as it is"
+    )
+    yield p.proposal(Effort.SOFTWARE, title, how, changes)
+
+
+def _distances(p: Present) -> Iterator[Proposal]:
+    """Measured distances in place of wrong ones."""
+    held = p.scenario.formula
+    wrong = [key for key in ("spacing", "rearm", "release_distance") if getattr(held, key) is not None]
+    if wrong:
+        how = f"spacing {p.scenario.gate.spacing.text} instead of what the controller holds"
+        drop = tuple(f"formula.{key}" for key in wrong)
+        yield p.proposal(Effort.SOFTWARE, "enter the distances as they are", how, {}, drop=drop)
+
+
+def _filter(p: Present) -> Iterator[Proposal]:
+    """A filter that ignores the input while the sensor chatters after an edge."""
+    chatter = p.scenario.sensor.chatter
+    if chatter is None:
+        return
+    time = HELD_OFF * (1.0 + chatter.mean_pulses.nominal) * chatter.mean_spacing.nominal
+    text = f"{1e3 * time:.3g} ms"
+    how = f"a change is taken at once and further ones ignored for {text}, longer than the chatter lasts"
+    changes = {"filter": {"kind": "hold-off", "time": text}}
+    yield p.proposal(Effort.SOFTWARE, "hold-off filter against chatter", how, changes)
+
+
+def _spacing(p: Present) -> Iterator[Proposal]:
+    """Gates as far apart as the part is long: speed and dwell are then taken over the same motion."""
+    gate = p.scenario.gate
+    if "spacing" not in FORMULAS[p.formula].constants or gate.spacing.nominal == p.length:
+        return
+    changes = {"gate.spacing": mm(p.length)}
+    how = f"{mm(p.length)} instead of {gate.spacing.text}"
+    if gate.rearm is not None and gate.rearm.nominal < 1.25 * p.length:
+        changes["gate.rearm"] = mm(1.5 * p.length)
+        how += f", the third gate to {changes['gate.rearm']}"
+    drop = ("formula.spacing", "formula.rearm")
+    yield p.proposal(Effort.MOVE, "gate 2 as far from gate 1 as the part is long", how, changes, drop=drop)
+
+
+def _further(p: Present) -> Iterator[Proposal]:
+    """Gates further down, where a free part is faster and a braked or carried one steadier."""
+    first = p.scenario.gate.first.nominal
+    how = f"gate 1 at {mm(FURTHER * first)} instead of {p.scenario.gate.first.text}, same spacing"
+    changes = {"gate.first": mm(FURTHER * first)}
+    drop = ("formula.release_distance",)
+    yield p.proposal(Effort.MOVE, "all gates further from the release", how, changes, drop=drop)
+
+
+def _slope(p: Present) -> Iterator[Proposal]:
+    """The path a little steeper, and a little shallower."""
+    slope = math.degrees(p.scenario.path.slope.nominal)
+    if p.scenario.belt is not None or not 0.0 < slope < STEEPEST:
+        return
+    for word, new in (("steeper", slope + SLOPE_STEP), ("shallower", slope - SLOPE_STEP)):
+        if 0.0 <= new <= STEEPEST:
+            how = f"{new:.6g} deg instead of {slope:.6g} deg"
+            yield p.proposal(
+                Effort.MOVE, f"path {word} by {SLOPE_STEP:g} deg", how, {"path.slope": f"{new!r} deg"}
+            )

@@ -1,0 +1,114 @@
+"""What would change a reading: each proposal is run through the pipeline, not argued."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from gatesim.chain import pipeline
+from gatesim.explanation.proposal import Effort, Proposal, proposals_of
+from gatesim.ground.draw import Nominal, Streams
+from gatesim.ground.outcome import Outcome
+from gatesim.scenario.model import Scenario
+
+TRIALS = 2000
+MOST_LOST = 0.01  # share of parts without a reading that is still no obstacle
+
+
+@dataclass(frozen=True)
+class Remedy:
+    """A proposal and what it comes to; m.
+
+    ``error`` of the nominal reading; ``spread``: standard deviation of the readings of
+    `TRIALS` simulated parts, with what the scenario says of its spreads; ``lost``: share of
+    them without a reading. ``outcome`` says what became of the nominal part. NaN: no reading.
+    """
+
+    proposal: Proposal
+    error: float
+    spread: float
+    lost: float
+    outcome: Outcome
+
+    @property
+    def effort(self) -> Effort:
+        """What it takes."""
+        return self.proposal.effort
+
+    @property
+    def reach(self) -> float:
+        """Error and twice the spread together: about 95 % of the parts are read no worse. m."""
+        return abs(self.error) + 2.0 * self.spread
+
+
+@dataclass(frozen=True)
+class Remedies:
+    """The rig as it is, what was tried (by effort, then by `Remedy.reach`), and the cheapest of use.
+
+    ``wanted``: greatest `Remedy.reach` that is good enough, in m; ``wanted_text`` says whence.
+    ``cheapest``: the first that comes to it, else None. ``best``: the smallest reach of all.
+    """
+
+    now: Remedy
+    tried: tuple[Remedy, ...]
+    wanted: float
+    wanted_text: str
+    cheapest: Remedy | None
+    best: Remedy | None
+
+    def meets(self, remedy: Remedy) -> bool:
+        """Whether a rig is good enough: nearly every part read, and within what is wanted."""
+        return remedy.reach <= self.wanted and remedy.lost < MOST_LOST
+
+
+def remedies(scenario: Scenario, formula: str, proposals: Sequence[Proposal] | None = None) -> Remedies:
+    """Try every change that applies to this rig and formula; ``proposals`` instead of the built-in ones.
+
+    Where no single change is enough, the best one is tried with each of the others on top.
+    """
+    now = _tried(Proposal(Effort.SOFTWARE, "the rig as it is", "", scenario, formula))
+    wanted, text = _wanted(scenario, now.error)
+    given = proposals_of(scenario, formula) if proposals is None else proposals
+    found = _ranked([_tried(p) for p in given], now, wanted, text)
+    if found.cheapest is None and found.best is not None and found.best.reach < now.reach:
+        found = _ranked([*found.tried, *_with_a_second(found.best.proposal)], now, wanted, text)
+    return found
+
+
+def _ranked(found: list[Remedy], now: Remedy, wanted: float, text: str) -> Remedies:
+    # a proposal without a reading sorts last within its effort
+    found.sort(key=lambda r: (r.effort, np.inf if np.isnan(r.reach) else r.reach))
+    tried = Remedies(now, tuple(found), wanted, text, None, None)
+    cheapest = next((r for r in found if tried.meets(r)), None)
+    best = min((r for r in found if not np.isnan(r.reach)), key=lambda r: r.reach, default=None)
+    return replace(tried, cheapest=cheapest, best=best)
+
+
+def _with_a_second(first: Proposal) -> list[Remedy]:
+    """The best single change with each further one on top, where no single one is enough."""
+    found = []
+    for second in proposals_of(first.scenario, first.formula):
+        effort, title = max(first.effort, second.effort), f"{first.title}, and {second.title}"
+        how = f"{first.how}; {second.how}"
+        found.append(_tried(Proposal(effort, title, how, second.scenario, second.formula)))
+    return found
+
+
+def _wanted(scenario: Scenario, error: float) -> tuple[float, str]:
+    low, high = scenario.requirement.lower_limit, scenario.requirement.upper_limit
+    length = scenario.part.length.nominal
+    room = [abs(limit.nominal - length) for limit in (low, high) if limit is not None]
+    if room:
+        return min(room), "the tolerance limits of the scenario"
+    return 0.1 * abs(error), "a tenth of the present error, as the scenario states no tolerance limits"
+
+
+def _tried(proposal: Proposal) -> Remedy:
+    nominal = pipeline.run(proposal.scenario, Nominal(1))
+    error = float((nominal.readings[proposal.formula] - nominal.true_length)[0])
+    many = pipeline.run(proposal.scenario, Streams(1, 0, TRIALS))
+    errors = many.readings[proposal.formula] - many.true_length
+    read = errors[~np.isnan(errors)]
+    spread = float(np.std(read)) if read.size else np.nan
+    lost = 1.0 - read.size / TRIALS
+    return Remedy(proposal, error, spread, lost, Outcome(int(nominal.outcome[0])))

@@ -1,0 +1,1 @@
+"""What every stage stands on: arrays, quantities, draws, distributions, transitions, outcomes, errors."""

@@ -1,0 +1,115 @@
+"""Where the random numbers of a trial come from.
+
+Every random number has a *name* (the scenario path of a quantity, or the name of
+a noise such as ``sensor.jitter@1``). Each name has a stream of its own, keyed by
+seed, block and name, so that adding a quantity leaves every other draw as it was,
+and two rigs that share a name share its draws (common random numbers).
+"""
+
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gatesim.ground.arrays import Array
+
+
+class Draw(Protocol):
+    """A source of standard draws for a fixed number of trials."""
+
+    @property
+    def trials(self) -> int:
+        """Number of trials."""
+        ...
+
+    def uniform(self, name: str, columns: int | None = None) -> Array:
+        """Uniform on (0, 1), shape (trials,) or (trials, columns)."""
+        ...
+
+    def normal(self, name: str, columns: int | None = None) -> Array:
+        """Standard normal, shape (trials,) or (trials, columns)."""
+        ...
+
+
+def _shape(trials: int, columns: int | None) -> tuple[int, ...]:
+    return (trials,) if columns is None else (trials, columns)
+
+
+@dataclass(frozen=True)
+class Nominal:
+    """No chance at all: every draw is the median of its distribution."""
+
+    trials: int = 1
+
+    def uniform(self, name: str, columns: int | None = None) -> Array:
+        """See `Draw.uniform`."""
+        return np.full(_shape(self.trials, columns), 0.5)
+
+    def normal(self, name: str, columns: int | None = None) -> Array:
+        """See `Draw.normal`."""
+        return np.zeros(_shape(self.trials, columns))
+
+
+@dataclass(frozen=True)
+class Streams:
+    """Pseudo-random draws for one block of trials.
+
+    The bits depend on ``seed``, ``block`` and the name alone, never on which
+    worker runs the block or on what was drawn before.
+    """
+
+    seed: int
+    block: int
+    trials: int
+
+    def _generator(self, name: str) -> "np.random.Generator":  # quoted: numpy.random loads late
+        from hashlib import blake2b  # deferred: a prediction needs neither
+
+        words = np.frombuffer(blake2b(name.encode(), digest_size=8).digest(), np.uint32)
+        key = (self.block, int(words[0]), int(words[1]))
+        return np.random.Generator(np.random.SFC64(np.random.SeedSequence(self.seed, spawn_key=key)))
+
+    def uniform(self, name: str, columns: int | None = None) -> Array:
+        """See `Draw.uniform`."""
+        # random() is on [0, 1): the half step keeps inverse distribution functions finite
+        draws = self._generator(name).random(_shape(self.trials, columns))
+        return draws + 2.0**-54
+
+    def normal(self, name: str, columns: int | None = None) -> Array:
+        """See `Draw.normal`."""
+        return self._generator(name).standard_normal(_shape(self.trials, columns))
+
+
+_STEP, _FIRST, _SECOND = (np.uint64(c) for c in (0x9E3779B97F4A7C15, 0xBF58476D1CE4E5B9, 0x94D049BB133111EB))
+
+
+def _mixed(z: NDArray[np.uint64]) -> NDArray[np.uint64]:
+    z = (z ^ (z >> np.uint64(30))) * _FIRST
+    z = (z ^ (z >> np.uint64(27))) * _SECOND
+    return z ^ (z >> np.uint64(31))
+
+
+def further(seed: Array, index: NDArray[np.int64]) -> Array:
+    """Any number of further uniform draws of a trial on (0, 1), from one of its uniform draws.
+
+    For noise of which nobody knows beforehand how much a trial needs, such as one draw a
+    scan: ``seed`` and ``index`` broadcast, and the bits depend on nothing else. The
+    generator is SplitMix64 (G. L. Steele, D. Lea, C. H. Flood, OOPSLA 2014), its state
+    keyed by the seed. A seed at its median, 1/2, stands for no chance at all: so do its draws.
+    """
+    key = _mixed(np.ascontiguousarray(seed).view(np.uint64))
+    bits = _mixed(key + (index.astype(np.uint64) + np.uint64(1)) * _STEP)
+    drawn: Array = ((bits >> np.uint64(11)).astype(np.float64) + 0.5) * 2.0**-53
+    return np.where(seed == 0.5, 0.5, drawn)
+
+
+FARTHEST_NORMAL = 8.7
+"""No draw of `further_normal` lies farther from zero: sqrt(2 * 54 ln 2) = 8.65."""
+
+
+def further_normal(seed: Array, index: NDArray[np.int64]) -> Array:
+    """As `further`, standard normal (G. E. P. Box and M. E. Muller, Ann. Math. Stat. 29 (1958) 610)."""
+    radius = np.sqrt(-2.0 * np.log(further(seed, 2 * index)))
+    # the sine, so that medians give the median
+    return radius * np.sin(2.0 * np.pi * (further(seed, 2 * index + 1) - 0.5))

@@ -1,0 +1,206 @@
+"""Field types of a scenario: how a key is read, and what is told when it cannot be."""
+
+import math
+import re
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Annotated, Any
+
+from pydantic_core import core_schema
+
+from gatesim.ground.distribution import (
+    Arcsine,
+    Normal,
+    Rectangular,
+    Spread,
+    StudentT,
+    Trapezoidal,
+    Triangular,
+)
+from gatesim.ground.quantity import Quantity, parse
+
+_SPREAD_KEYS = {
+    "normal": ("standard_uncertainty",),
+    "rectangular": ("half_width", "standard_uncertainty"),
+    "triangular": ("half_width", "standard_uncertainty"),
+    "trapezoidal": ("half_width", "standard_uncertainty", "top_ratio"),
+    "arcsine": ("half_width", "standard_uncertainty"),
+    "student-t": ("standard_uncertainty", "degrees_of_freedom"),
+}
+
+MOST_BEYOND = 1e-3  # share of an unbounded spread that may lie out of range
+T_REACH = 3.3  # scales of a t-distribution that must lie within range
+ROUNDING = 1e-9  # of a half-width: 0.02 % plus or minus 0.02 % may reach 0 from below
+
+
+def _number(given: object, key: str) -> float:
+    if isinstance(given, bool) or not isinstance(given, int | float) or not math.isfinite(given):
+        raise ValueError(f"{key} is {given!r}, not a plain number")
+    return float(given)
+
+
+def _read_text(given: object, unit: str) -> tuple[float, str, str]:
+    if isinstance(given, int | float) and not isinstance(given, bool) and unit == "":
+        return _number(given, "it"), "", repr(given)
+    if not isinstance(given, str):
+        raise ValueError("it is not text with a unit")
+    value, written = parse(given, unit)
+    return value, written, given
+
+
+def _half_width(table: dict[str, Any], unit: str, unit_spread: float) -> float:
+    """Half-width of a bounded distribution, from either key; ``unit_spread`` is std per half-width."""
+    if ("half_width" in table) == ("standard_uncertainty" in table):
+        raise ValueError("it needs either half_width or standard_uncertainty")
+    if "half_width" in table:
+        return _read_text(table["half_width"], unit)[0]
+    return _read_text(table["standard_uncertainty"], unit)[0] / unit_spread
+
+
+def _read_spread(table: dict[str, Any], unit: str) -> Spread:
+    word = table.get("distribution")
+    if word not in _SPREAD_KEYS:
+        raise ValueError(f"its distribution is {word!r}, not one of {', '.join(_SPREAD_KEYS)}")
+    unknown = sorted(set(table) - {"value", "distribution", *_SPREAD_KEYS[word]})
+    if unknown:
+        raise ValueError(f"a {word} distribution has no key {unknown[0]!r}")
+    if word in ("normal", "student-t"):
+        if "standard_uncertainty" not in table:
+            raise ValueError("it needs standard_uncertainty")
+        std = _read_text(table["standard_uncertainty"], unit)[0]
+        size, spread = std, Normal(std)
+        if word == "student-t":
+            nu = _number(table.get("degrees_of_freedom"), "degrees_of_freedom")
+            if nu <= 0.0:
+                raise ValueError("degrees_of_freedom is not above 0")
+            return _positive(StudentT(std, nu), size)
+        return _positive(spread, size)
+    if word == "trapezoidal":
+        beta = _number(table.get("top_ratio"), "top_ratio")
+        if not 0.0 <= beta <= 1.0:
+            raise ValueError("top_ratio is not between 0 and 1")
+        size = _half_width(table, unit, Trapezoidal(1.0, beta).std)
+        return _positive(Trapezoidal(size, beta), size)
+    kinds: dict[str, Callable[[float], Spread]]
+    kinds = {"rectangular": Rectangular, "triangular": Triangular, "arcsine": Arcsine}
+    size = _half_width(table, unit, kinds[word](1.0).std)
+    return _positive(kinds[word](size), size)
+
+
+def _positive(spread: Spread, size: float) -> Spread:
+    if not size > 0.0:
+        raise ValueError("the size of its spread is not above 0")
+    return spread
+
+
+def _share_beyond(spread: Spread, room: float) -> float:
+    """Share of a spread further than ``room`` to one side of its nominal value."""
+    if isinstance(spread, Normal):
+        return 0.5 * math.erfc(room / (math.sqrt(2.0) * spread.std))
+    if isinstance(spread, StudentT):  # a rule: its tail needs scipy; 3.3 scales is 0.05 % of a normal one
+        return 0.0 if room >= T_REACH * spread.scale else 1.0
+    assert isinstance(spread, Rectangular | Trapezoidal | Arcsine)
+    return 0.0 if room >= spread.half_width * (1.0 - ROUNDING) else 1.0
+
+
+@dataclass(frozen=True)
+class Reader:
+    """How a key becomes a `Quantity`; annotates the type of a field.
+
+    ``unit`` is the SI unit it is kept in, ``expected`` completes "expected ..." with an
+    example; the nominal value must lie in [low, high], above ``low`` if ``above``. So must the
+    whole of a bounded spread, all but 0.1 % of a normal one, and 3.3 scales of a t-distribution.
+    """
+
+    unit: str
+    expected: str
+    low: float = -math.inf
+    high: float = math.inf
+    above: bool = False
+
+    def __call__(self, given: object) -> Quantity:
+        """Read text or a table. Raises ValueError as ``reason|expected``."""
+        try:
+            if isinstance(given, dict):
+                if "value" not in given:
+                    raise ValueError("the table has no key value")
+                nominal, written, text = _read_text(given["value"], self.unit)
+                spread: Spread | None = _read_spread(given, self.unit)
+            else:
+                (nominal, written, text), spread = _read_text(given, self.unit), None
+            if nominal < self.low or (self.above and nominal == self.low) or nominal > self.high:
+                raise ValueError("it is out of range")
+            if spread is not None and self._beyond(nominal, spread) > MOST_BEYOND:
+                raise ValueError("its spread reaches out of range")
+        except ValueError as error:
+            raise ValueError(f"{error}|{self.expected}") from None
+        return Quantity(nominal, written, text, spread)
+
+    def _beyond(self, nominal: float, spread: Spread) -> float:
+        """Share of a spread out of range, as far as it is looked at."""
+        room = (nominal - self.low) * (1.0 - 2.0 * ROUNDING if self.above else 1.0)
+        return _share_beyond(spread, room) + _share_beyond(spread, self.high - nominal)
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: Any) -> core_schema.CoreSchema:
+        return core_schema.no_info_plain_validator_function(self)
+
+    def __get_pydantic_json_schema__(self, schema: Any, handler: Any) -> dict[str, Any]:
+        text: dict[str, Any] = {"type": "string"} if self.unit else {"type": ["string", "number"]}
+        table = {
+            "type": "object",
+            "properties": {
+                "value": text,
+                "distribution": {"enum": list(_SPREAD_KEYS)},
+                "standard_uncertainty": text,
+                "half_width": text,
+                "top_ratio": {"type": "number", "minimum": 0, "maximum": 1},
+                "degrees_of_freedom": {"type": "number", "exclusiveMinimum": 0},
+            },
+            "required": ["value", "distribution"],
+            "additionalProperties": False,
+        }
+        example = re.findall(r'"([^"]+)"', self.expected)
+        return {
+            "title": self.expected,
+            "examples": example or [re.findall(r"[\d.]+$", self.expected)[0]],
+            "anyOf": [text, table],
+        }
+
+
+Length = Annotated[Quantity, Reader("m", 'a length above 0 such as "120 mm"', low=0.0, above=True)]
+Distance = Annotated[Quantity, Reader("m", 'a distance of 0 or more such as "5 mm"', low=0.0)]
+Offset = Annotated[Quantity, Reader("m", 'a signed distance such as "-0.5 mm"')]
+Mass = Annotated[Quantity, Reader("kg", 'a mass above 0 such as "0.25 kg"', low=0.0, above=True)]
+NoMass = Annotated[Quantity, Reader("kg", 'a mass of 0 or more such as "40 g"', low=0.0)]
+Angle = Annotated[
+    Quantity,
+    Reader("rad", 'an angle from -90 deg to 90 deg such as "35 deg"', low=-math.pi / 2, high=math.pi / 2),
+]
+Phase = Annotated[Quantity, Reader("rad", 'an angle such as "90 deg"')]
+Speed = Annotated[Quantity, Reader("m/s", 'a speed above 0 such as "0.8 m/s"', low=0.0, above=True)]
+AnySpeed = Annotated[Quantity, Reader("m/s", 'a speed of 0 or more such as "0.2 m/s"', low=0.0)]
+Acceleration = Annotated[Quantity, Reader("m/s^2", 'an acceleration such as "3.2 m/s^2"')]
+Gravity = Annotated[
+    Quantity, Reader("m/s^2", 'an acceleration above 0 such as "9.81 m/s^2"', low=0.0, above=True)
+]
+Time = Annotated[Quantity, Reader("s", 'a time of 0 or more such as "0.5 ms"', low=0.0)]
+Period = Annotated[Quantity, Reader("s", 'a time above 0 such as "2 ms"', low=0.0, above=True)]
+Frequency = Annotated[Quantity, Reader("Hz", 'a frequency above 0 such as "100 kHz"', low=0.0, above=True)]
+Force = Annotated[Quantity, Reader("N", 'a force above 0 such as "2.5 N"', low=0.0, above=True)]
+Stiffness = Annotated[Quantity, Reader("N/m", 'a stiffness above 0 such as "180 N/m"', low=0.0, above=True)]
+Drag = Annotated[
+    Quantity, Reader("kg/s", 'a drag coefficient above 0 such as "1.1 kg/s"', low=0.0, above=True)
+]
+Area = Annotated[Quantity, Reader("m^2", 'an area above 0 such as "4 cm^2"', low=0.0, above=True)]
+Density = Annotated[Quantity, Reader("kg/m^3", 'a density above 0 such as "1.2 kg/m^3"', low=0.0, above=True)]
+Conductivity = Annotated[
+    Quantity, Reader("S/m", 'a conductivity above 0 such as "3.5e7 S/m"', low=0.0, above=True)
+]
+FluxDensity = Annotated[Quantity, Reader("T", 'a flux density above 0 such as "1.2 T"', low=0.0, above=True)]
+Ratio = Annotated[Quantity, Reader("", 'a plain number of 0 or more such as 0.25 or "25 %"', low=0.0)]
+Above0 = Annotated[Quantity, Reader("", "a plain number above 0 such as 1.1", low=0.0, above=True)]
+Share = Annotated[Quantity, Reader("", 'a share from 0 to 1 such as 0.5 or "50 %"', low=0.0, high=1.0)]
+Relative = Annotated[
+    Quantity, Reader("", 'a relative deviation such as "20 ppm" or "0.1 %"', low=-0.5, high=0.5)
+]
+DriftRate = Annotated[Quantity, Reader("1/s", 'a relative drift a second such as "0.1 ppm/s"')]

@@ -1,0 +1,76 @@
+"""How long a belt holds a part whose carriage takes more friction than there is, at times."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from gatesim.ground.arrays import Array, Flags
+from gatesim.motion.belt.belt import Belt
+from gatesim.motion.integrate.journey import Point
+from gatesim.motion.integrate.span import Field
+
+LOOKS = 64
+"""Looks at the friction needed, in one period of the ripple; a peak in between is missed by 0.1 %."""
+
+FEWEST = 16
+"""Looks on a span, for what changes with position."""
+
+
+@dataclass(frozen=True)
+class Held:
+    """End of a hold: where and when (n,), whether the grip is lost there (else the span ends).
+
+    need: (n,) largest acceleration that friction had to give, m/s^2, as far as it was held.
+    points: some of the way there, NaN where a trial had been let go before.
+    """
+
+    end: Point
+    lost: Flags
+    need: Array
+    points: tuple[Point, ...]
+
+
+@dataclass(frozen=True)
+class Carriage:
+    """Trials carried from ``begin`` on, over a span with ``world`` acting besides the belt."""
+
+    belt: Belt
+    world: Field
+    begin: Point
+
+    def at(self, t: Array) -> Point:
+        """Where trials are at times t (n,)."""
+        way = self.belt.travel(t) - self.belt.travel(self.begin.t)
+        return Point(self.begin.u + way, t, self.belt.velocity(t))
+
+    def lacking(self, t: Array) -> Array:
+        """Acceleration (n,) that friction has to give at times t (n,), downhill positive."""
+        now = self.at(t)
+        return self.belt.acceleration(t) - self.world.acceleration(now.u, now.v)
+
+    def until(self, pull: Array, size: Array) -> Held:
+        """Follow trials over ``size`` (n,), or until friction, at most ``pull`` (n,), does not suffice."""
+        since = self.begin.t
+        last = self.belt.time_of((self.belt.travel(since) + size - self.begin.u)[None], since)[0]
+        steps = np.maximum(FEWEST, np.ceil(LOOKS * self.belt.ripple_frequency * (last - since)))
+        low, high, need = since.copy(), last.copy(), np.zeros_like(since)
+        lost, going = np.zeros(since.shape, bool), np.ones(since.shape, bool)
+        points = []
+        look = 0
+        while going.any():
+            look += 1
+            t = np.where(look >= steps, last, since + (last - since) * (look / steps))
+            asked = np.abs(self.lacking(t))
+            over = going & (asked > pull)
+            high, lost, going = np.where(over, t, high), lost | over, going & ~over
+            low, need = np.where(going, t, low), np.where(going, np.maximum(need, asked), need)
+            if look % 8 == 0:
+                points.append(self.at(np.where(going, t, np.nan)))
+            going = going & (look < steps)
+        for _ in range(64 if lost.any() else 0):
+            middle = low + (high - low) / 2
+            over = np.abs(self.lacking(middle)) > pull
+            high, low = np.where(lost & over, middle, high), np.where(lost & ~over, middle, low)
+        end = self.at(high)
+        end.u = np.where(lost, end.u, size)
+        return Held(end, lost, need, tuple(points))

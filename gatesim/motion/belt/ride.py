@@ -1,0 +1,244 @@
+"""On a belt: slipping until the speeds match, then carried, or slipping on where friction cannot."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gatesim.ground.arrays import Array, Flags, take
+from gatesim.motion.belt.belt import Belt
+from gatesim.motion.belt.hold import Carriage
+from gatesim.motion.integrate.advance import MET
+from gatesim.motion.integrate.journey import Journey, Point
+from gatesim.motion.integrate.span import Field, Line
+
+MOST_PHASES = 100_000
+
+SLIVER = 1e-12
+"""A change of phase this close to the end of a span, relative to its size, happens at its end."""
+
+
+@dataclass(frozen=True)
+class CatchUp:
+    """Speeds of belt and part draw level; all (n,): direction of the pull, time at the span's start."""
+
+    belt: Belt
+    sign: Array
+    since: Array
+
+    def gap(self, rows: NDArray[np.intp], v: Array, dt: Array) -> Array:
+        """Belt speed less part speed, positive while the belt pulls in direction ``sign``."""
+        gap: Array = self.sign[rows] * (take(self.belt, rows).velocity(self.since[rows] + dt) - v)
+        return gap
+
+    def room(self, rows: NDArray[np.intp], v: Array, dt: Array) -> Array:
+        """Gap that is left when ripple and run-up are at their worst."""
+        least, most = take(self.belt, rows).band(self.since[rows] + dt)
+        return np.where(self.sign[rows] > 0, least - v, v - most)
+
+    def reach(self, rows: NDArray[np.intp], v: Array, a: Array, dt: Array) -> Array:
+        """Way to the band of speeds of a rippled belt; within it, that of a twentieth of a period."""
+        belt, room = take(self.belt, rows), self.room(rows, v, dt)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            brief = np.where(belt.ripple == 0, np.inf, 0.05 / np.abs(np.asarray(belt.ripple_frequency)))
+            within = v * brief + 0.5 * np.abs(a) * brief**2
+            outside = 0.9 * room * np.abs(2 * v + self.sign[rows] * room) / (2 * np.abs(a))
+            far = np.where(room > 0, np.fmax(within, outside), within)
+        return np.where(far > 0, far, np.inf)
+
+
+@dataclass
+class Ride:
+    """State of n trials on a belt.
+
+    pull: largest acceleration the belt's friction gives, m/s^2. worlds: what acts on each span besides
+    the belt. sign: +1 where the belt is the faster, -1 where the part is, 0 where they have not met.
+    caught_position, caught_time: from where on the belt carries the part for good (NaN: nowhere);
+    time, speed: (k + 1, n) at the nodes then. grip: friction needed to carry the part from its last
+    meeting with the belt on, relative to ``pull``.
+    holding: carried, but friction may not suffice later; held_position, held_time, held_need: since
+    where and when, and the largest acceleration it took so far. lost: whether the grip has been lost
+    before. marks: points of the motion (u from release) at which trials begin or cease to slip.
+    """
+
+    belt: Belt
+    pull: Array
+    worlds: list[Field]
+    sign: Array
+    caught_position: Array
+    caught_time: Array
+    held_position: Array
+    held_time: Array
+    held_need: Array
+    grip: Array
+    time: Array
+    speed: Array
+    holding: Flags
+    lost: Flags
+    marks: list[Point]
+
+    @classmethod
+    def begin(cls, belt: Belt, trip: Journey, worlds: list[Field]) -> "Ride":
+        """Nobody on the belt yet; ``worlds``: what acts on each span besides the belt."""
+        n = trip.nodes.shape[1]
+        press = belt.friction * trip.path.press(trip.part.mass)
+        pull = np.broadcast_to(press / (trip.part.mass * (1 + trip.part.inertia_factor)), n)
+
+        def unknown() -> Array:
+            return np.full(n, np.nan)
+
+        return cls(
+            belt, pull, worlds, np.zeros(n),
+            caught_position=unknown(), caught_time=unknown(),
+            held_position=unknown(), held_time=unknown(), held_need=unknown(), grip=unknown(),
+            time=np.full(trip.nodes.shape, np.nan), speed=np.full(trip.nodes.shape, np.nan),
+            holding=np.zeros(n, bool), lost=np.zeros(n, bool), marks=[],
+        )  # fmt: skip
+
+    @property
+    def carried(self) -> Flags:
+        """Trials that the belt carries for good."""
+        return ~np.isnan(self.caught_position)
+
+    @property
+    def slips(self) -> Flags:
+        """Trials that came onto the belt and were not carried for good before the last position."""
+        came: Flags = (self.sign != 0) | self.lost
+        return came & ~self.carried
+
+    def span(self, trip: Journey, j: int, moving: Flags) -> Flags:
+        """Take trials over span j as far as they slip; returns those that are not on the belt."""
+        aboard = moving & (trip.nodes[j] >= self.belt.start)
+        if not aboard.any():
+            return moving
+        now = trip.at_start(j)
+        self._enter(trip, j, now, aboard & (self.sign == 0) & ~self.holding & ~self.carried)
+        self._judge(trip, j, now, np.flatnonzero(aboard & self.holding))
+        trip.lose(j, np.flatnonzero(self.carried))
+        self._alternate(trip, j, now, aboard & ~self.carried)
+        elsewhere: Flags = moving & ~aboard
+        return elsewhere
+
+    def _alternate(self, trip: Journey, j: int, now: Point, rows: Flags) -> None:
+        """Hold and slip in turn until the end of span j."""
+        size = trip.nodes[j + 1] - trip.nodes[j]
+        for _ in range(MOST_PHASES):
+            slipping = rows & ~self.holding | self._hold(trip, j, now, rows & self.holding)
+            met = self._slip(trip, j, now, slipping)
+            rows = met & ~self.carried & (now.u < (1 - SLIVER) * size)
+            late = met & ~self.carried & ~rows
+            trip.time[j + 1, late], trip.speed[j + 1, late] = now.t[late], now.v[late]
+            if not rows.any():
+                return
+        raise ArithmeticError(f"{rows.sum()} trials slip and stick more than {MOST_PHASES} times on a span")
+
+    def _slip(self, trip: Journey, j: int, now: Point, rows: Flags) -> Flags:
+        """Slip from where trials are; returns those that meet the belt's speed, which ``now`` follows."""
+        met = np.zeros(rows.shape, bool)
+        if not rows.any():
+            return met
+        steady = self.worlds[j].steady
+        pulled = Field(Line(steady.start + self.sign * self.pull, steady.slope), self.worlds[j].terms)
+        crossed = trip.cross(
+            j, pulled, rows, lambda some: CatchUp(take(self.belt, some), self.sign[some], now.t[some]), now
+        )
+        if crossed is None:
+            return met
+        going, end = crossed
+        caught = end.ending == MET
+        rows_met = going[caught]
+        now.u[rows_met] += end.u[caught]
+        now.t[rows_met] += end.dt[caught]
+        now.v[rows_met] = end.v[caught]
+        self._meet(trip, j, now, rows_met)
+        met[rows_met] = True
+        return met
+
+    def _meet(self, trip: Journey, j: int, now: Point, rows: NDArray[np.intp]) -> None:
+        """Speeds are level: decide whether the belt carries the part, or which way it slips on."""
+        if not rows.size:
+            return
+        self.held_position[rows], self.held_time[rows] = trip.nodes[j, rows] + now.u[rows], now.t[rows]
+        self.held_need[rows] = 0.0
+        self._judge(trip, j, now, rows)
+        rest = rows[~self.carried[rows]]
+        if rest.size:
+            free = self.worlds[j].take(rest).acceleration(now.u[rest], now.v[rest])
+            lacking = take(self.belt, rest).acceleration(now.t[rest]) - free
+            self.holding[rest] = np.abs(lacking) <= self.pull[rest]
+            self._let_go(trip, j, now, rest[~self.holding[rest]], lacking[~self.holding[rest]])
+            self._mark(trip, j, now, rest)
+
+    def _let_go(self, trip: Journey, j: int, now: Point, rows: NDArray[np.intp], lacking: Array) -> None:
+        self.sign[rows] = np.sign(lacking)
+        self.holding[rows], self.lost[rows] = False, True
+
+    def _mark(self, trip: Journey, j: int, now: Point, rows: NDArray[np.intp]) -> None:
+        mark = Point(*np.full((3, self.sign.size), np.nan))
+        mark.u[rows], mark.t[rows], mark.v[rows] = trip.nodes[j, rows] + now.u[rows], now.t[rows], now.v[rows]
+        self.marks.append(mark)
+
+    def _hold(self, trip: Journey, j: int, now: Point, rows: Flags) -> Flags:
+        """Carry trials as far as friction suffices; returns those let go before the end of span j."""
+        freed = np.zeros(rows.shape, bool)
+        some = np.flatnonzero(rows)
+        if not some.size:
+            return freed
+        size = (trip.nodes[j + 1] - trip.nodes[j])[some]
+        begin = Point(now.u[some], now.t[some], now.v[some])
+        carriage = Carriage(take(self.belt, some), self.worlds[j].take(some), begin)
+        held = carriage.until(self.pull[some], size)
+        for point in (*held.points, held.end):
+            now.u[some], now.t[some], now.v[some] = point.u, point.t, point.v
+            self._mark(trip, j, now, some)
+        trip.time[j + 1, some], trip.speed[j + 1, some] = held.end.t, held.end.v
+        self.held_need[some] = np.maximum(self.held_need[some], held.need)
+        gone = held.lost & (held.end.u < (1 - SLIVER) * size)
+        self._let_go(trip, j, now, some[gone], carriage.lacking(held.end.t)[gone])
+        freed[some] = gone
+        return freed
+
+    def _enter(self, trip: Journey, j: int, now: Point, rows: Flags) -> None:
+        """Decide at the belt's start which way it pulls, or that it carries the part at once."""
+        if not rows.any():
+            return
+        gap = self.belt.velocity(now.t) - now.v
+        self.sign = np.where(rows, np.sign(gap), self.sign)
+        level = np.flatnonzero(rows & (gap == 0))
+        self._meet(trip, j, now, level)
+        slipping = level[~self.carried[level] & ~self.holding[level]]
+        self.lost[slipping], self.grip[slipping] = False, np.nan  # it has not met the belt yet
+
+    def _judge(self, trip: Journey, j: int, now: Point, rows: NDArray[np.intp]) -> None:
+        """Find the friction needed to the last node; where there is as much, trials are caught for good."""
+        if not rows.size:
+            return
+        belt, x = take(self.belt, rows), trip.nodes[j:, rows]
+        position = trip.nodes[j, rows] + now.u[rows]
+        way = belt.travel(now.t[rows]) + np.maximum(x - position, 0.0)
+        time = belt.time_of(way, now.t[rows])
+        speed = belt.velocity(time)
+        least, most = belt.steepest(now.t[rows])
+        grip = np.zeros(rows.size)
+        for i, world in enumerate(self.worlds[j:]):
+            local = world.take(rows)
+            for end, u in ((i, np.maximum(position - x[i], 0.0)), (i + 1, x[i + 1] - x[i])):
+                free = local.acceleration(u, speed[end])
+                need = np.maximum(np.abs(least - free), np.abs(most - free)) / self.pull[rows]
+                np.copyto(grip, np.maximum(grip, need), where=(x[i + 1] >= position) & (x[i + 1] > x[i]))
+        self.grip[rows] = grip
+        good = grip <= 1
+        caught = rows[good]
+        self.caught_position[caught] = self.held_position[caught]
+        self.caught_time[caught] = self.held_time[caught]
+        self.holding[caught] = False
+        self.time[j:, caught], self.speed[j:, caught] = time[:, good], speed[:, good]
+
+    def finish(self, trip: Journey) -> None:
+        """Times and speeds of the carried trials at the nodes after the catch."""
+        later = self.carried & (trip.nodes >= self.caught_position) & ~np.isnan(self.time)
+        np.copyto(trip.time, self.time, where=later)
+        np.copyto(trip.speed, self.speed, where=later)
+        kept = self.holding & ~self.lost  # the bound was too wide: friction sufficed all the way
+        self.grip[kept] = self.held_need[kept] / self.pull[kept]
+        self.caught_position[kept], self.caught_time[kept] = self.held_position[kept], self.held_time[kept]

@@ -1,0 +1,1 @@
+"""The equation of motion, integrated over position for many trials at once."""

@@ -1,0 +1,213 @@
+"""Advance many trials over one span, each with its own step size."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gatesim.ground.arrays import Array, Flags
+from gatesim.motion.belt.meeting import Meeting, refine
+from gatesim.motion.belt.settle import settle
+from gatesim.motion.integrate.span import Field
+from gatesim.motion.integrate.step import end_speed, step
+
+TOLERANCE = 1e-9
+"""Largest error estimate of a step, relative to speed; the true error is far smaller."""
+
+STOP = 1e-9
+"""A part has stopped when the distance it can still go is below this share of the span."""
+
+STOP_METRES = 1e-8
+"""It has also stopped when nothing drives it this distance ahead, and it is slow enough to rest there."""
+
+MOST_STEPS = 200_000
+
+UNDER_WAY, ARRIVED, STOPPED, MET = -1, 0, 1, 2
+
+
+@dataclass
+class State:
+    """Trials under way on a span: distance into it, speed, time since its start, next step size."""
+
+    rows: NDArray[np.intp]
+    size: Array
+    u: Array
+    v: Array
+    dt: Array
+    hint: Array
+
+    def keep(self, rows: Flags) -> "State":
+        """Select trials."""
+        return State(*(value[rows] for value in vars(self).values()))
+
+
+@dataclass(frozen=True)
+class Arrival:
+    """End of a span: distance covered, speed, time spent, step size to try next, how it ended (n,)."""
+
+    u: Array
+    v: Array
+    dt: Array
+    hint: Array
+    ending: NDArray[np.int8]
+
+
+def advance(field: Field, size: Array, v: Array, hint: Array, meeting: Meeting | None = None) -> Arrival:
+    """Carry speeds v (n,) over ``size`` (n,), all positive; hint (n,): step sizes that served before.
+
+    v may be 0 where the acceleration is positive. Ends early where the speed reaches zero (STOPPED)
+    or where ``meeting`` happens (MET). NaN in a trial's parameters gives NaN for that trial.
+    Raises ArithmeticError if a trial takes more than MOST_STEPS steps.
+    """
+    n = size.size
+    out = Arrival(size.copy(), v.copy(), np.zeros(n), hint.copy(), np.zeros(n, np.int8))
+    now = State(np.arange(n), size, np.zeros(n), v.copy(), np.zeros(n), hint)
+    if meeting is None:
+        uniform = field.uniform()
+        if uniform.any():
+            _uniform(field.steady.start, size, v, uniform, out)
+            if uniform.all():
+                return out
+            now, field = now.keep(~uniform), field.take(~uniform)
+    now.hint = np.where(np.isinf(now.hint), _first_step(field, now), now.hint)
+    for attempt in range(MOST_STEPS):
+        ending = _one_step(field, now, meeting)
+        if attempt % 16 == 15:
+            _settle(field, now, ending, meeting)
+        done = ending != UNDER_WAY
+        if done.any():
+            rows = now.rows[done]
+            for name in ("u", "v", "dt", "hint"):
+                getattr(out, name)[rows] = getattr(now, name)[done]
+            out.ending[rows] = ending[done]
+            if done.all():
+                return out
+            now, field = now.keep(~done), field.take(~done)
+    raise ArithmeticError(f"{now.rows.size} trials have not crossed a span in {MOST_STEPS} steps")
+
+
+def _uniform(a: Array, size: Array, v: Array, rows: Flags, out: Arrival) -> None:
+    """Constant acceleration in closed form: w^2 = v^2 + 2 a x, t = 2 x/(v + w)."""
+    with np.errstate(divide="ignore", invalid="ignore"):  # a = 0 never stops
+        square = v * v + 2 * a * size
+        stops = square <= 0
+        end = np.sqrt(np.maximum(square, 0.0))
+        covered = np.where(stops, v * v / (-2 * a), size)
+        elapsed = 2 * covered / (v + end)
+    np.copyto(out.u, covered, where=rows)
+    np.copyto(out.v, end, where=rows)
+    np.copyto(out.dt, elapsed, where=rows)
+    np.copyto(out.ending, np.int8(STOPPED), where=rows & stops)
+
+
+def _one_step(field: Field, now: State, meeting: Meeting | None) -> NDArray[np.int8]:
+    """Try one step with every trial, updating ``now``; returns how the span ended, if it did."""
+    a = field.acceleration(now.u if field.sloped else None, now.v)
+    left = now.size - now.u
+    distance = left / np.maximum(np.ceil(left / now.hint), 1.0)
+    if meeting is not None:
+        distance = np.minimum(distance, meeting.reach(now.rows, now.v, a, now.dt))
+    # stages of steps that are too long overflow or run backwards; their error is NaN or huge
+    with np.errstate(all="ignore"):
+        end, elapsed, error = step(field, now.u, now.v, a, distance)
+        good = (error <= TOLERANCE) & (end > 0)
+        stopped = _stopped(field, now, a, left)
+        factor = _factor(error, good)
+    ending = np.where(good & (distance == left), ARRIVED, UNDER_WAY).astype(np.int8)
+    if meeting is not None:
+        met = good & (meeting.gap(now.rows, end, now.dt + elapsed) <= 0)
+        if met.any():
+            distance[met], end[met], elapsed[met] = refine(
+                field.take(met), now.u[met], now.v[met], a[met], distance[met],
+                lambda v, dt: meeting.gap(now.rows[met], v, now.dt[met] + dt),
+            )  # fmt: skip
+            ending[met] = MET
+    _accept(now, good, ending == ARRIVED, distance, end, elapsed, factor)
+    if stopped.any():
+        _stop(now, stopped, a)
+        ending[stopped] = STOPPED
+    lost = np.isnan(a)
+    now.v[lost] = now.dt[lost] = np.nan
+    ending[lost] = ARRIVED
+    return ending
+
+
+def _first_step(field: Field, now: State) -> Array:
+    """Guess of a step size where none has served yet.
+
+    A share, found by trial, of the way on which the field's change with position changes the speed
+    by its own size; no limit in a field that does not depend on position.
+    """
+    a = field.acceleration(now.u, now.v)
+    change = np.abs(field.acceleration(now.size, now.v) - a)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        way = end_speed(now.v, a, now.size) * np.sqrt(now.size / change)
+    return np.where(change > 0, 0.16 * way, np.inf)
+
+
+def _accept(
+    now: State, good: Flags, last: Flags, distance: Array, end: Array, elapsed: Array, factor: Array
+) -> None:
+    """Take over the steps that are accurate; the others are tried again, smaller."""
+    suggested = distance * factor
+    # a step cut short by the span's end says little about the next span: keep the larger size
+    now.hint = np.where(last, np.maximum(now.hint, suggested), suggested)
+    if good.all():
+        now.v, now.dt, now.u = end, now.dt + elapsed, now.u + distance
+    else:
+        now.v = np.where(good, end, now.v)
+        now.dt = np.where(good, now.dt + elapsed, now.dt)
+        now.u = np.where(good, now.u + distance, now.u)
+    np.copyto(now.u, now.size, where=last)
+
+
+def _factor(error: Array, good: Flags) -> Array:
+    """How much the step size may change; the error goes with its eighth power."""
+    factor = 0.9 * np.sqrt(np.sqrt(np.sqrt(TOLERANCE / error)))
+    # a step that failed makes way for a smaller one, also where its error is NaN or meaningless
+    return np.where(good, np.minimum(factor, 6.0), np.fmax(np.minimum(factor, 0.5), 0.2))
+
+
+def _stopped(field: Field, now: State, a: Array, left: Array) -> Flags:
+    """Trials that come to rest next to where they are and do not start again by themselves."""
+    square, rest = now.v * now.v, np.zeros_like(now.v)
+    stopped = square + 2 * a * left <= 0
+    if stopped.any():
+        reach = square / (-2 * a)
+        stopped &= reach <= STOP * now.size
+        # where the drive fades out a part creeps on for twice its reach: look behind that point
+        behind = np.minimum(now.u + 4 * reach, now.size)
+        stopped &= field.acceleration(behind, rest) <= 0
+    if (now.v < 0.02).any():  # creeping so close to that point that the acceleration is all rounding
+        ahead = field.acceleration(now.u + STOP_METRES, rest)
+        stopped |= (ahead < 0) & (square <= -2 * STOP_METRES * ahead)
+    return stopped
+
+
+def _settle(field: Field, now: State, ending: NDArray[np.int8], meeting: Meeting | None) -> None:
+    """Glide at terminal speed where it has been reached and many small steps would follow."""
+    far = (ending == UNDER_WAY) & (now.size - now.u > 20 * now.hint)
+    if not far.any():
+        return
+    rows = np.flatnonzero(far)
+    left = now.size[rows] - now.u[rows]
+    glide = settle(field.take(rows), now.u[rows], now.v[rows], left)
+    if meeting is not None:
+        for v in (now.v[rows], glide.v):  # in between it is in between: the brake's cover is linear
+            glide.ready[meeting.room(now.rows[rows], v, now.dt[rows]) <= 0] = False
+    whole = glide.ready & (glide.distance == left)
+    now.u[rows[glide.ready]] += glide.distance[glide.ready]
+    now.v[rows[glide.ready]] = glide.v[glide.ready]
+    now.dt[rows[glide.ready]] += glide.dt[glide.ready]
+    ending[rows[whole]] = ARRIVED
+
+
+def _stop(now: State, rows: Flags, a: Array) -> None:
+    """Cover the last negligible distance under constant deceleration, if it is one."""
+    v, a = now.v[rows], np.minimum(a[rows], -0.0)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        reach = v * v / (-2 * a)
+        near = reach <= STOP_METRES + STOP * now.size[rows]
+        now.dt[rows] += np.where(near, v / -a, 0.0)
+    now.u[rows] = np.minimum(now.u[rows] + np.where(near, reach, 0.0), now.size[rows])
+    now.v[rows] = 0.0

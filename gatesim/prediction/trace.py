@@ -1,0 +1,210 @@
+"""One passage followed in time: what every stage saw, and when."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from gatesim.chain import pipeline
+from gatesim.counter import Counted, count
+from gatesim.ground.arrays import Array, first_of
+from gatesim.ground.draw import Draw, Nominal
+from gatesim.ground.outcome import Outcome
+from gatesim.motion import passage
+from gatesim.prediction.outcomesentence import explain_outcome
+from gatesim.scenario.model import Scenario
+from gatesim.sensor import blocked_over_travel
+
+POINTS = 400
+"""Evenly spaced moments at which `Trace.as_json` gives position and count."""
+
+LATCHES = {
+    "start": "gate 1 dark: counting starts",
+    "dwell": "gate 1 light: dwell latched",
+    "capture": "gate 2 dark: capture latched",
+    "rear_capture": "gate 2 light: rear capture latched",
+    "third_capture": "gate 3 dark: third capture latched",
+    "rearm": "re-armed",
+}
+
+
+@dataclass(frozen=True)
+class GateTrace:
+    """One gate: ``time`` (k,) s and ``blocked`` (k,) share of its beam, straight lines between.
+
+    Transition lists (m,) in s, alternately to dark and to light: ``light`` of the
+    comparator, ``sensed`` of the sensor's output, ``filtered`` of the input, ``acted`` as
+    the counter takes them.
+    """
+
+    gate: int
+    position: float
+    time: Array
+    blocked: Array
+    light: Array
+    sensed: Array
+    filtered: Array
+    acted: Array
+
+    def blocked_at(self, t: Array) -> Array:
+        """Share of the beam blocked at times t (k,)."""
+        if not self.time.size:
+            return np.zeros(np.shape(t))
+        share: Array = np.interp(t, self.time, self.blocked, left=0.0, right=0.0)
+        return share
+
+
+@dataclass(frozen=True)
+class Moment:
+    """A named moment: ``register`` latches ``count`` at ``time`` (s) in a cycle (0 is the first).
+
+    ``count`` is None where the moment latches none.
+    """
+
+    register: str
+    name: str
+    cycle: int
+    time: float
+    count: int | None
+
+
+@dataclass(frozen=True)
+class Trace:
+    """One passage, SI. ``end`` (s) closes the time axis, which begins at the release.
+
+    ``counts`` says what is counted. ``parts`` are the times at which a part is released:
+    0, and those of its followers.
+    """
+
+    scenario: str
+    file: str
+    outcome: str
+    explanation: str
+    end: float
+    part_length: float
+    parts: tuple[float, ...]
+    gates: tuple[GateTrace, ...]
+    moments: tuple[Moment, ...]
+    counts: str
+    passed: pipeline.Passed
+    counted: Counted
+
+    def position_at(self, t: Array, part: int = 0) -> Array:
+        """Travel of the leading end of a part (m) at times t (k,); 0 before its release.
+
+        NaN past the last gate, and after the part has turned back.
+        """
+        x: Array = self.passed.motion.travel_at((np.asarray(t, float) - self.parts[part])[None, :])[0]
+        return x
+
+    def count_at(self, t: Array) -> Array:
+        """What the count register holds at times t (k,): whole numbers, 0 while no cycle runs."""
+        held: Array = self.counted.register_at(np.asarray(t, float)[None, :])[0]
+        return held
+
+    def as_json(self) -> dict[str, Any]:
+        """Plain values for ``--json``; a position that is not known is None."""
+        t = np.linspace(0.0, self.end, POINTS + 1)
+        lists = ("time", "blocked", "light", "sensed", "filtered", "acted")
+        return {
+            "scenario": self.scenario,
+            "file": self.file,
+            "outcome": self.outcome,
+            "explanation": self.explanation,
+            "end_s": self.end,
+            "part_length_m": self.part_length,
+            "parts": [
+                {"released_s": released, "position_m": _known(self.position_at(t, number))}
+                for number, released in enumerate(self.parts)
+            ],
+            "time_s": t.tolist(),
+            "count": [int(value) for value in self.count_at(t)],
+            "counts": self.counts,
+            "gates": [
+                {"gate": g.gate, "position_m": g.position}
+                | {key + ("" if key == "blocked" else "_s"): getattr(g, key).tolist() for key in lists}
+                for g in self.gates
+            ],
+            "moments": [
+                {"register": m.register, "name": m.name, "cycle": m.cycle, "time_s": m.time, "count": m.count}
+                for m in self.moments
+            ],
+        }
+
+
+def trace(scenario: Scenario, draw: Draw | None = None) -> Trace:
+    """Follow one passage: the nominal one, or the one trial of ``draw``."""
+    draw = draw or Nominal(1)
+    passed = pipeline.run(scenario, draw)
+    parts = tuple(first_of(release) for release in passed.rig.releases)
+    counted = count(passed.counter, list(passed.filtered), draw, cycles=len(parts))
+    gates = tuple(_gate(passed, counted, parts, gate) for gate in range(len(passed.rig.gates)))
+    moments = _moments(counted)
+    return Trace(
+        scenario=scenario.title or scenario.file,
+        file=scenario.file,
+        outcome=Outcome(int(passed.outcome[0])).word,
+        explanation=explain_outcome(scenario, passed),
+        end=_end(passed, gates, moments),
+        part_length=float(passed.true_length[0]),
+        parts=parts,
+        gates=gates,
+        moments=moments,
+        counts="clock ticks" if scenario.counter.encoder is None else "encoder edges",
+        passed=passed,
+        counted=counted,
+    )
+
+
+def _known(values: Array) -> list[float | None]:
+    return [None if value != value else float(value) for value in values]
+
+
+def _finite(row: Array) -> Array:
+    return row[np.isfinite(row)]
+
+
+def _gate(passed: pipeline.Passed, counted: Counted, parts: Sequence[float], gate: int) -> GateTrace:
+    rig = passed.rig
+    travel, share = blocked_over_travel(rig.part, rig.sensors[gate].beam)
+    where = first_of(rig.gates[gate]) + travel
+    time = passage(rig.part, rig.path, rig.forces, where[None, :]).time[0]
+    reached = np.isfinite(time)
+    time, share = time[reached], share[reached]
+    # a part stands in the beam's light for the time that it needs; the next one adds its own
+    every = np.unique(np.concatenate([time + released for released in parts])) if time.size else time
+    blocked = np.zeros(every.shape)
+    for released in parts if time.size else ():
+        blocked += np.interp(every - released, time, share, left=0.0, right=share[-1])
+    lists = (times[gate][0] for times in (passed.light, passed.sensed, passed.filtered, counted.gates))
+    return GateTrace(
+        gate + 1,
+        first_of(rig.gates[gate]),
+        every,
+        np.minimum(blocked, 1.0),
+        *(_finite(row) for row in lists),
+    )
+
+
+def _moments(counted: Counted) -> tuple[Moment, ...]:
+    found = []
+    for cycle in range(counted.outcome.shape[1]):
+        for key, name in LATCHES.items():
+            time = float(getattr(counted.cycles, key)[0, cycle])
+            if time == time:
+                latched = counted.registers.get(key)
+                value = np.nan if latched is None else latched[0, cycle]
+                found.append(Moment(key, name, cycle, time, None if value != value else int(value)))
+    return tuple(sorted(found, key=lambda moment: moment.time))
+
+
+def _end(passed: pipeline.Passed, gates: Sequence[GateTrace], moments: Sequence[Moment]) -> float:
+    """A little after the last thing that happens."""
+    last = [moment.time for moment in moments]
+    for gate in gates:
+        last += [float(times[-1]) for times in (gate.time, gate.sensed, gate.filtered) if times.size]
+    motion = passed.motion
+    if not last:
+        last = [float(t) for t in (*motion.node_time[0], motion.stop_time[0]) if t == t]
+    return 1.04 * max(last, default=1.0) or 1.0
