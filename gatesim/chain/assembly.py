@@ -1,7 +1,6 @@
 """From a scenario and one value for each quantity to the frozen parts that the stages take."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -10,6 +9,7 @@ from gatesim.counter import Clock, Counter, Encoder, Hardware, Interrupt, Polled
 from gatesim.counter.source import Travel
 from gatesim.ground.arrays import Scalar, plain
 from gatesim.ground.errors import InputError
+from gatesim.ground.table import TableValues
 from gatesim.inputfilter import Filter, HoldOff, Majority, NoFilter, StableFor
 from gatesim.motion import AirDrag, Belt, EddyBrake, Force, Launch, Path
 from gatesim.part import End, Opening, Part
@@ -20,26 +20,6 @@ from gatesim.scenario.sensing import CircularBeam, PointBeam, SlitBeam
 from gatesim.sensor import Beam, Chatter, Response, Sensor
 
 Values = Mapping[str, Scalar]
-
-
-@dataclass(frozen=True)
-class TableValues:
-    """The values of one table of a scenario by key; ``suffix`` picks a gate's own, as in ``@1``."""
-
-    values: Values
-    name: str
-    suffix: str = ""
-
-    def __getitem__(self, key: str) -> Scalar:
-        return self.values[f"{self.name}.{key}{self.suffix}"]
-
-    def get(self, key: str, default: Any = None) -> Any:
-        """The value, or the default where the scenario does not state the quantity."""
-        return self.values.get(f"{self.name}.{key}{self.suffix}", default)
-
-    def all(self, *keys: str) -> dict[str, Scalar]:
-        """The values of these keys, for a dataclass whose fields have the same names."""
-        return {key: self[key] for key in keys}
 
 
 def path_of(values: Values) -> Path:

@@ -1,9 +1,42 @@
-"""What every table of a scenario file has in common."""
+"""What every table of a scenario file has in common, and the values of one in a trial."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
 
 from pydantic import BaseModel, ConfigDict
+
+from gatesim.ground.arrays import Scalar
 
 
 class Table(BaseModel):
     """A table of the file: frozen, unknown keys refused."""
 
     model_config = ConfigDict(frozen=True, extra="forbid", arbitrary_types_allowed=True)
+
+
+class Misfit(ValueError):
+    """A key that is well formed but does not fit the rest of the rig."""
+
+    def __init__(self, key: str, given: str, expected: str) -> None:
+        super().__init__(f"{key}|{given}|{expected}")
+
+
+@dataclass(frozen=True)
+class TableValues:
+    """The values of one table of a scenario by key; ``suffix`` picks a gate's own, as in ``@1``."""
+
+    values: Mapping[str, Scalar]
+    name: str
+    suffix: str = ""
+
+    def __getitem__(self, key: str) -> Scalar:
+        return self.values[f"{self.name}.{key}{self.suffix}"]
+
+    def get(self, key: str, default: Any = None) -> Any:
+        """The value, or the default where the scenario does not state the quantity."""
+        return self.values.get(f"{self.name}.{key}{self.suffix}", default)
+
+    def all(self, *keys: str) -> dict[str, Scalar]:
+        """The values of these keys, for a dataclass whose fields have the same names."""
+        return {key: self[key] for key in keys}

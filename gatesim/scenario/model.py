@@ -7,7 +7,7 @@ from typing import Any, Self
 from pydantic import BaseModel, Field, PrivateAttr, model_validator
 
 from gatesim.ground.quantity import Quantity
-from gatesim.ground.table import Table
+from gatesim.ground.table import Misfit, Table
 from gatesim.scenario.counting import CounterTable, FollowerTable, FormulaTable, RequirementTable
 from gatesim.scenario.fitted import FittedTable
 from gatesim.scenario.moving import (
@@ -35,13 +35,6 @@ _MAGNET_SHAPE = frozenset(
 _OUTLINE = ("part.height", "part.front", "part.rear", "part.openings", "sensor.beam")
 
 _UPRIGHT = math.radians(90.0) - 1e-9
-
-
-class Misfit(ValueError):
-    """A key that is well formed but does not fit the rest of the rig."""
-
-    def __init__(self, key: str, given: str, expected: str) -> None:
-        super().__init__(f"{key}|{given}|{expected}")
 
 
 class Scenario(Table):

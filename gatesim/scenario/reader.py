@@ -1,13 +1,16 @@
 """Reading a scenario file, and saying in one sentence what is wrong with it."""
 
+import inspect
 import tomllib
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any, get_args
 
 from pydantic import BaseModel, ValidationError
+from pydantic.fields import FieldInfo
 
 from gatesim.ground.errors import InputError
+from gatesim.ground.family import Family
 from gatesim.ground.keys import Reader
 from gatesim.scenario.model import Scenario, raw_with
 
@@ -72,9 +75,16 @@ def _nearest(word: str, known: list[str]) -> str:
 
 
 def _models(annotation: Any) -> list[type[BaseModel]]:
+    if isinstance(annotation, Family):
+        return list(annotation.members)
     if isinstance(annotation, type) and issubclass(annotation, BaseModel):
-        return [annotation]
+        return [] if inspect.isabstract(annotation) else [annotation]
     return [model for inner in get_args(annotation) for model in _models(inner)]
+
+
+def _models_of(info: FieldInfo) -> list[type[BaseModel]]:
+    """Tables that a key may hold."""
+    return [model for part in (info.annotation, *info.metadata) for model in _models(part)]
 
 
 def schema_paths(model: type[BaseModel], prefix: str = "") -> set[str]:
@@ -82,7 +92,7 @@ def schema_paths(model: type[BaseModel], prefix: str = "") -> set[str]:
     found = set()
     for key, info in model.model_fields.items():
         found.add(f"{prefix}{key}")
-        for inner in _models(info.annotation):
+        for inner in _models_of(info):
             found |= schema_paths(inner, f"{prefix}{key}.")
     return found
 
@@ -108,11 +118,11 @@ def _is_tag(error: Any, step: str, at: Mapping[str, Any]) -> bool:
     return step not in at and error["type"] not in ("missing",)
 
 
-def _expected(annotation: Any, metadata: list[Any], where: str) -> str:
-    readers = [item.expected for item in metadata if isinstance(item, Reader)]
+def _expected(info: FieldInfo, where: str) -> str:
+    readers = [item.expected for item in info.metadata if isinstance(item, Reader)]
     if readers:
         return readers[0]
-    return f"a table [{where}]" if _models(annotation) else "a value"
+    return f"a table [{where}]" if _models_of(info) else "a value"
 
 
 def _valid_models(keys: list[str]) -> list[type[BaseModel]]:
@@ -123,7 +133,7 @@ def _valid_models(keys: list[str]) -> list[type[BaseModel]]:
                 inner
                 for model in models
                 if key in model.model_fields
-                for inner in _models(model.model_fields[key].annotation)
+                for inner in _models_of(model.model_fields[key])
             ]
     return models
 
@@ -156,7 +166,7 @@ def _sentence(problem: ValidationError, raw: Mapping[str, Any]) -> str:
         return f"{where}: {table} has no key {keys[-1]!r}, {hint}"
     if kind == "missing":
         info = next(m.model_fields[keys[-1]] for m in _valid_models(keys[:-1]) if keys[-1] in m.model_fields)
-        return f"{where}: given nothing, expected {_expected(info.annotation, info.metadata, where)}"
+        return f"{where}: given nothing, expected {_expected(info, where)}"
     if kind == "value_error":
         text = str(context["error"])
         if text.count("|") == 2:

@@ -1,0 +1,38 @@
+"""Families of tables: what a user may choose among, each member a class in a file of its own."""
+
+import inspect
+from dataclasses import dataclass
+from typing import Annotated, Any, Union
+
+from pydantic import Field
+from pydantic_core import CoreSchema
+
+from gatesim.ground.table import Table
+
+
+@dataclass(frozen=True)
+class Family:
+    """The tables that a key of a scenario may hold, told apart by their key ``tag``.
+
+    Annotates the field: ``filter: Annotated[FilterTable, FILTERS]``. Raises TypeError where a
+    member leaves out what its base asks of it, so that it fails at import.
+    """
+
+    tag: str
+    members: tuple[type[Table], ...]
+
+    def __post_init__(self) -> None:
+        for member in self.members:
+            check_complete(member)
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: Any) -> CoreSchema:
+        union: Any = Union.__getitem__(self.members)
+        schema: CoreSchema = handler.generate_schema(Annotated[union, Field(discriminator=self.tag)])
+        return schema
+
+
+def check_complete(member: type) -> None:
+    """Raise TypeError where a class leaves abstract members of its base open."""
+    if inspect.isabstract(member):
+        missing = ", ".join(sorted(vars(member)["__abstractmethods__"]))
+        raise TypeError(f"{member.__name__} in {member.__module__} leaves out {missing}")
