@@ -10,7 +10,7 @@ from gatesim.counter.source import Travel
 from gatesim.ground.arrays import Scalar, plain
 from gatesim.ground.errors import InputError
 from gatesim.ground.table import TableValues
-from gatesim.inputfilter import Filter, HoldOff, Majority, NoFilter, StableFor
+from gatesim.inputfilter import Filter
 from gatesim.motion import AirDrag, Belt, EddyBrake, Force, Launch, Path
 from gatesim.part import End, Opening, Part
 from gatesim.scenario.counting import CounterTable
@@ -155,21 +155,14 @@ def _beam(section: PointBeam | CircularBeam | SlitBeam) -> Beam:
 
 def filter_of(scenario: Scenario, values: Values) -> Filter:
     """The input filter."""
-    section, of = scenario.filter, TableValues(values, "filter")
-    if section.kind == "stable-for":
-        return StableFor(of["time"])
-    if section.kind == "hold-off":
-        return HoldOff(of["time"])
-    if section.kind == "majority":
-        return Majority(of["period"], section.samples, section.needed)
-    return NoFilter()
+    return scenario.filter.build(TableValues(values, "filter"))
 
 
 def counter_of(scenario: Scenario, values: Values, travel: Travel, *, quantised: bool) -> Counter:
     """The counter; ``travel`` is how far what turns the encoder's roller has moved at a time."""
     section, of = scenario.counter, TableValues(values, "counter")
     source: Source
-    pulse_filter: Filter = NoFilter()
+    pulse_filter: Filter | None = None
     if section.encoder is None:
         source = Clock(of["frequency"], of["frequency_error"], of["drift"])
     else:
@@ -183,7 +176,7 @@ def counter_of(scenario: Scenario, values: Values, travel: Travel, *, quantised:
             encoder["channel_phase_error"],
             travel,
         )
-        pulse_filter = filter_of(scenario, values) if section.encoder.filtered else pulse_filter
+        pulse_filter = filter_of(scenario, values) if section.encoder.filtered else None
     return Counter(
         source,
         _timing(section, TableValues(values, "counter.timing")),

@@ -177,7 +177,7 @@ def measure(
     counter = counter_of(scenario, asked.values, _roller_travel(scenario, motion), quantised=quantised)
     counted = count(counter, filtered, draw)
     counts = counted.counts()
-    outcome = verdict(scenario, rig.gates, motion, alone, filtered, counted, asked.values)
+    outcome = verdict(scenario, rig.gates, motion, alone, filtered, counted, rig.filter.stretches_to)
     readings = read(rig.formulas, counts, rig.constants, outcome.reads)
     return Passed(
         rig,

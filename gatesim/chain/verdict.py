@@ -1,6 +1,6 @@
 """What became of each trial, from what every stage saw."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -37,11 +37,12 @@ def verdict(
     alone: Sequence[Array],
     filtered: Sequence[Array],
     counted: Counted,
-    values: Mapping[str, Scalar],
+    stretches_to: Scalar,
 ) -> Verdict:
     """The first thing that went wrong on the way from release to reading, if anything did.
 
     ``alone``: light at each gate as one part makes it, by itself; parts that follow make as much.
+    ``stretches_to`` as `gatesim.inputfilter.Filter` has it.
     """
     n = len(counted.outcome)
     parts = 1 if scenario.follower is None else 1 + scenario.follower.count
@@ -59,8 +60,8 @@ def verdict(
     mark(~seen, Outcome.NOT_DARKENED)
     mark(~passed, Outcome.SWALLOWED)
     mark(~acted, Outcome.BETWEEN_SCANS)
-    if scenario.filter.kind == "hold-off":
-        mark(_stretched(alone, filtered, values["filter.time"]), Outcome.STRETCHED)
+    if np.any(stretches_to):
+        mark(_stretched(alone, filtered, stretches_to), Outcome.STRETCHED)
     if scenario.sensor.chatter is not None:
         mark(~_at_both(after <= before), Outcome.CHATTERED)
     if scenario.follower is not None:
@@ -89,15 +90,15 @@ def _edges(gates: Sequence[Array]) -> NDArray[np.intp]:
     return np.stack([edge_count(times) for times in gates[:2]])
 
 
-def _stretched(alone: Sequence[Array], filtered: Sequence[Array], hold: Scalar) -> NDArray[np.bool_]:
-    """Whether a gate's first pulse ends as the hold-off does: the part had left before, unheard."""
+def _stretched(alone: Sequence[Array], filtered: Sequence[Array], to: Scalar) -> NDArray[np.bool_]:
+    """Whether a gate's first pulse lasts as the filter made it: the part had left before, unheard."""
     unheard = np.zeros(len(filtered[0]), bool)
     for light, times in zip(alone[:2], filtered[:2], strict=True):
         with np.errstate(invalid="ignore"):  # padding less padding
             lasting = times[:, 1] - times[:, 0]
         left = np.max(light, axis=1, where=np.isfinite(light), initial=-np.inf)
-        # chatter may end a first pulse with the hold-off, too, while the part is still there
-        unheard |= np.isclose(lasting, hold, rtol=1e-9, atol=0.0) & (times[:, 1] >= left)
+        # chatter may make a first pulse last so long, too, while the part is still there
+        unheard |= np.isclose(lasting, to, rtol=1e-9, atol=0.0) & (times[:, 1] >= left)
     return unheard
 
 

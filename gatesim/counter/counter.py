@@ -1,6 +1,6 @@
 """The counter: from edges at the gates to whole numbers in its registers."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
@@ -13,7 +13,7 @@ from gatesim.formula import Counts
 from gatesim.ground.arrays import Array, Scalar
 from gatesim.ground.draw import Draw
 from gatesim.ground.outcome import Outcome
-from gatesim.inputfilter import Filter, NoFilter, share_passed
+from gatesim.inputfilter import Filter, share_passed
 
 REGISTERS = ("dwell", "capture", "rear_capture", "third_capture")
 
@@ -25,7 +25,7 @@ class Counter:
     ``width`` of the registers in bits; ``counting`` on until re-armed, or only while gate 1
     is dark; ``input_limit`` (Hz) that the count input follows. ``quantised`` off gives the
     expectation over the random phase instead of whole numbers (for sensitivities).
-    ``pulse_filter``: what the pulses pass on their way to the count input.
+    ``pulse_filter``: what the pulses pass on their way to the count input, None without one.
     """
 
     source: Source
@@ -34,13 +34,18 @@ class Counter:
     counting: Literal["until-rearm", "while-dark"] = "until-rearm"
     input_limit: Scalar = np.inf
     quantised: bool = True
-    pulse_filter: Filter = field(default_factory=NoFilter)
+    pulse_filter: Filter | None = None
+
+    @property
+    def filters(self) -> bool:
+        """Whether pulses pass a filter that may keep some from the count input."""
+        return self.pulse_filter is not None and self.pulse_filter.minimum_pulse_width > 0.0
 
     @property
     def loses(self) -> bool:
         """Whether the count input may miss pulses."""
         limited = bool(np.any(np.isfinite(self.input_limit)))
-        return limited or not isinstance(self.pulse_filter, NoFilter)
+        return limited or self.filters
 
 
 @dataclass(frozen=True)
@@ -148,7 +153,7 @@ def _one_of(counter: Counter, rate: Array, draw: Draw) -> tuple[Array, Array]:
     ratio = rate / counter.input_limit
     # a pulse train exactly at the limit is still followed, whatever the last bit says
     every = np.maximum(1.0, np.ceil(ratio * (1.0 - 1e-12)))
-    if not isinstance(counter.pulse_filter, NoFilter):
+    if counter.pulse_filter is not None and counter.filters:
         with np.errstate(divide="ignore"):  # nothing passes: one of infinitely many
             every = every / share_passed(counter.pulse_filter, rate, draw)
     return every, ratio

@@ -12,10 +12,11 @@ from dataclasses import dataclass, replace
 from gatesim.chain.pipeline import Passed
 from gatesim.formula import FORMULAS, Constants
 from gatesim.ground.quantity import Quantity
+from gatesim.inputfilter import UNFILTERED
 from gatesim.scenario.counting import HardwareTiming
 from gatesim.scenario.model import Scenario
 from gatesim.scenario.moving import SquareEnd
-from gatesim.scenario.sensing import NoFilter, PointBeam
+from gatesim.scenario.sensing import PointBeam
 
 HALF = Quantity(0.5, "%", "50 %")
 
@@ -72,10 +73,10 @@ def _continuous_light(s: Scenario) -> Scenario:
 
 def _no_filter(s: Scenario) -> Scenario:
     """Without the filter and without the chatter that it is there for."""
-    if s.filter.kind == "none" and s.sensor.chatter is None:
+    if s.filter == UNFILTERED and s.sensor.chatter is None:
         return s
     sensor = s.sensor.model_copy(update={"chatter": None})
-    return s.model_copy(update={"filter": NoFilter(kind="none"), "sensor": sensor})
+    return s.model_copy(update={"filter": UNFILTERED, "sensor": sensor})
 
 
 def _hardware(s: Scenario) -> Scenario:

@@ -66,10 +66,11 @@ def _steps(scenario: Scenario, real: pipeline.Passed, key: str) -> dict[str, Arr
             f"sensor.sampling_phase@{gate}": _meeting((times,), period.nominal)
             for gate, times in enumerate(real.light[:2], start=1)
         }
-    if key == "filter" and scenario.filter.kind == "majority":
+    if key == "filter":
         return {
-            f"filter@{gate}.sampling_phase": _meeting((times,), scenario.filter.period.nominal)
+            sampling.draw: _meeting((times,), sampling.period.nominal)
             for gate, times in enumerate(real.sensed[:2], start=1)
+            if (sampling := scenario.filter.sampling(f"filter@{gate}")) is not None
         }
     return {}
 

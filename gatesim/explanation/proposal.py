@@ -10,6 +10,7 @@ from gatesim.explanation.purchase import PURCHASES
 from gatesim.formula import FORMULAS
 from gatesim.ground.draw import Nominal
 from gatesim.ground.errors import InputError
+from gatesim.inputfilter import FILTERS
 from gatesim.scenario.model import Scenario
 
 __all__ = ["Effort", "Proposal", "proposals_of"]
@@ -17,7 +18,7 @@ __all__ = ["Effort", "Proposal", "proposals_of"]
 SLOPE_STEP = 5.0
 STEEPEST = 85.0  # deg; a free fall has no chute to tilt
 FURTHER = 1.5
-HELD_OFF = 10.0  # mean durations of the chatter after an edge
+CHATTERS = 10.0  # mean durations of the chatter after an edge
 REFERENCES = (0.9, 1.1)
 PLAINLY = {
     "spacing-dwell": "Dwell times the speed from gate 1 to gate 2",
@@ -92,15 +93,16 @@ def _distances(p: Present) -> Iterator[Proposal]:
 
 
 def _filter(p: Present) -> Iterator[Proposal]:
-    """A filter that ignores the input while the sensor chatters after an edge."""
+    """Filters that are there for the time that a sensor chatters after an edge."""
     chatter = p.scenario.sensor.chatter
     if chatter is None:
         return
-    time = HELD_OFF * (1.0 + chatter.mean_pulses.nominal) * chatter.mean_spacing.nominal
-    text = f"{1e3 * time:.3g} ms"
-    how = f"a change is taken at once and further ones ignored for {text}, longer than the chatter lasts"
-    changes = {"filter": {"kind": "hold-off", "time": text}}
-    yield p.proposal(Effort.SOFTWARE, "hold-off filter against chatter", how, changes)
+    time = CHATTERS * (1.0 + chatter.mean_pulses.nominal) * chatter.mean_spacing.nominal
+    for member in FILTERS.members:
+        suggestion = member.suggested(time)
+        if suggestion is not None:
+            changes = {"filter": dict(suggestion.table)}
+            yield p.proposal(Effort.SOFTWARE, suggestion.title, suggestion.how, changes)
 
 
 def _spacing(p: Present) -> Iterator[Proposal]:

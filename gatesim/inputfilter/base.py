@@ -1,38 +1,85 @@
-"""What every input filter does."""
+"""What every input filter is asked: as a table of a scenario, and as a stage."""
 
+from abc import ABC, abstractmethod
+from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
-from gatesim.ground.arrays import Array
+from gatesim.ground.arrays import Array, Scalar
 from gatesim.ground.draw import Draw
+from gatesim.ground.sampling import Sampling
+from gatesim.ground.table import Table, TableValues
 from gatesim.ground.transition import trimmed
 
 
-class Filter(Protocol):
+class Filter(ABC):
     """Turns the sensor's transitions into those that the counter sees."""
 
+    @abstractmethod
     def pass_on(self, times: Array, draw: Draw, name: str) -> Array:
         """Filter transition lists (n, k) -> (n, m), both as in `gatesim.ground.transition`."""
-        ...
 
     @property
-    def surely_followed(self) -> float:
+    @abstractmethod
+    def minimum_pulse_width(self) -> float:
         """Duration in s from which a level is accepted whatever its phase and what came before."""
-        ...
+
+    @property
+    @abstractmethod
+    def stretches_to(self) -> Scalar:
+        """Duration in s of the pulse that it makes of any shorter one; 0 if it makes none longer."""
 
 
 @dataclass(frozen=True)
-class NoFilter:
-    """The input follows the sensor at once."""
+class Suggestion:
+    """A filter to try: ``title`` what is done, ``how`` what goes with it, ``table`` as a scenario has it."""
 
-    surely_followed: float = 0.0
+    title: str
+    how: str
+    table: Mapping[str, str]
 
-    def pass_on(self, times: Array, draw: Draw, name: str) -> Array:
-        """See `Filter.pass_on`."""
-        return times
+
+class FilterTable(Table):
+    """What a user may write of an input filter, and what others ask of it."""
+
+    kind: str
+
+    @abstractmethod
+    def build(self, values: TableValues) -> Filter:
+        """The stage, from a value for each quantity of the table."""
+
+    @property
+    @abstractmethod
+    def setting(self) -> str:
+        """As the commissioning sheet has it."""
+
+    @property
+    @abstractmethod
+    def against_chatter(self) -> str:
+        """What it does with extra transitions that do not get through; completes "the filter ..."."""
+
+    @property
+    @abstractmethod
+    def when_stretched(self) -> str:
+        """Of a part whose pulse it stretched; completes "The gate is dark for 2 ms only, ..."."""
+
+    @abstractmethod
+    def sampling(self, name: str) -> Sampling | None:
+        """How it samples, if it does, with the draws of a gate under ``name`` as in `Filter.pass_on`."""
+
+    @abstractmethod
+    def smoothed(self) -> "FilterTable":
+        """A filter that acts at the mean delay of this one without sampling; itself if it samples nothing."""
+
+    def check(self, key: str) -> None:
+        """Raise Misfit where its values contradict each other; ``key`` of the table."""
+
+    @classmethod
+    def suggested(cls, chatter: float) -> Suggestion | None:
+        """Itself for a sensor that chatters for so long (s) after an edge, where it helps without harm."""
+        return None
 
 
 class Accepted:

@@ -1,18 +1,23 @@
 """A change is accepted at once, then further changes are ignored for a time."""
 
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
+from pydantic import Field
 
+from gatesim.ground import keys
 from gatesim.ground.arrays import Array, Scalar
 from gatesim.ground.draw import Draw
 from gatesim.ground.quantity import accepts
-from gatesim.inputfilter.base import Accepted
+from gatesim.ground.sampling import Sampling
+from gatesim.ground.table import TableValues
+from gatesim.inputfilter.base import Accepted, Filter, FilterTable, Suggestion
 
 
 @dataclass(frozen=True)
 @accepts(time="s")
-class HoldOff:
+class HoldOff(Filter):
     """Accept a change at once, ignore the input for ``time`` (s), then take its actual level.
 
     Adds no delay to a clean edge. A pulse shorter than ``time`` is stretched to it; a gap
@@ -22,9 +27,14 @@ class HoldOff:
     time: Scalar
 
     @property
-    def surely_followed(self) -> float:
-        """See `Filter.surely_followed`."""
+    def minimum_pulse_width(self) -> float:
+        """See `Filter.minimum_pulse_width`."""
         return float(np.max(self.time))
+
+    @property
+    def stretches_to(self) -> Scalar:
+        """See `Filter.stretches_to`."""
+        return self.time
 
     def pass_on(self, times: Array, draw: Draw, name: str) -> Array:
         """See `Filter.pass_on`."""
@@ -47,3 +57,47 @@ class HoldOff:
             free_from = np.where(late, free_from + self.time, free_from)
             dark ^= takes | late
         return accepted.lists()
+
+
+class HoldOffTable(FilterTable):
+    """A change is accepted at once; further changes are ignored for the time."""
+
+    kind: Literal["hold-off"]
+    time: keys.Period = Field(description="Time in which further changes are ignored.")
+
+    def build(self, values: TableValues) -> HoldOff:
+        """See `FilterTable.build`."""
+        return HoldOff(values["time"])
+
+    @property
+    def setting(self) -> str:
+        """See `FilterTable.setting`."""
+        return f"hold-off of {self.time.text}"
+
+    @property
+    def against_chatter(self) -> str:
+        """See `FilterTable.against_chatter`."""
+        return "is blind to them after it has passed the first at once"
+
+    @property
+    def when_stretched(self) -> str:
+        """See `FilterTable.when_stretched`."""
+        return (
+            "less than the hold-off of the input filter: the part has left while the filter still ignored "
+            "the input, and every part reads as long as the hold-off lasts. Use a shorter one."
+        )
+
+    def sampling(self, name: str) -> Sampling | None:
+        """See `FilterTable.sampling`."""
+        return None
+
+    def smoothed(self) -> FilterTable:
+        """See `FilterTable.smoothed`."""
+        return self
+
+    @classmethod
+    def suggested(cls, chatter: float) -> Suggestion:
+        """See `FilterTable.suggested`."""
+        text = f"{1e3 * chatter:.3g} ms"
+        how = f"a change is taken at once and further ones ignored for {text}, longer than the chatter lasts"
+        return Suggestion("hold-off filter against chatter", how, {"kind": "hold-off", "time": text})

@@ -1,18 +1,24 @@
 """A level is accepted when enough of the last samples show it."""
 
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
+from pydantic import Field
 
+from gatesim.ground import keys
 from gatesim.ground.arrays import Array, Scalar, column
 from gatesim.ground.draw import Draw
-from gatesim.ground.quantity import accepts
-from gatesim.inputfilter.base import Accepted
+from gatesim.ground.quantity import Quantity, accepts
+from gatesim.ground.sampling import Sampling
+from gatesim.ground.table import Misfit, TableValues
+from gatesim.inputfilter.base import Accepted, Filter, FilterTable
+from gatesim.inputfilter.stablefor import StableForTable
 
 
 @dataclass(frozen=True)
 @accepts(period="s")
-class Majority:
+class Majority(Filter):
     """Sample every ``period`` (s); change when ``needed`` of the last ``samples`` agree.
 
     The phase of the samples is random. Common practice, no source.
@@ -23,17 +29,26 @@ class Majority:
     needed: int
 
     @property
-    def surely_followed(self) -> float:
-        """See `Filter.surely_followed`."""
+    def minimum_pulse_width(self) -> float:
+        """See `Filter.minimum_pulse_width`."""
         return float(np.max(self.period)) * self.needed
+
+    @property
+    def stretches_to(self) -> Scalar:
+        """See `Filter.stretches_to`."""
+        return 0.0
 
     def pass_on(self, times: Array, draw: Draw, name: str) -> Array:
         """See `Filter.pass_on`."""
-        phase = draw.uniform(f"{name}.sampling_phase")
+        phase = draw.uniform(_phase(name))
         period = column(self.period)
         # index of the first sample that sees each edge; a sample at the very edge sees the new level
         first = np.ceil(times / period - phase[:, None])
         return (_changes(first, self.samples, self.needed) + phase[:, None]) * period
+
+
+def _phase(name: str) -> str:
+    return f"{name}.sampling_phase"
 
 
 def _changes(first: Array, samples: int, needed: int) -> Array:
@@ -68,3 +83,46 @@ def _changes(first: Array, samples: int, needed: int) -> Array:
         with np.errstate(invalid="ignore"):  # inf - inf in the padding
             count += np.where(np.isfinite(end), slope * (end - start), 0.0)
     return accepted.lists()
+
+
+class MajorityTable(FilterTable):
+    """A level is accepted when enough of the last samples show it."""
+
+    kind: Literal["majority"]
+    period: keys.Period = Field(description="Sampling period of the input.")
+    samples: int = Field(ge=1, le=64, description="Number of last samples looked at.")
+    needed: int = Field(ge=1, le=64, description="How many of them must agree.")
+
+    def build(self, values: TableValues) -> Majority:
+        """See `FilterTable.build`."""
+        return Majority(values["period"], self.samples, self.needed)
+
+    def check(self, key: str) -> None:
+        """See `FilterTable.check`."""
+        if not self.samples / 2 < self.needed <= self.samples:
+            expected = f"more than half of the {self.samples} samples and not more than all"
+            raise Misfit(f"{key}.needed", str(self.needed), expected)
+
+    @property
+    def setting(self) -> str:
+        """See `FilterTable.setting`."""
+        return f"{self.needed} of {self.samples} samples, one every {self.period.text}"
+
+    @property
+    def against_chatter(self) -> str:
+        """See `FilterTable.against_chatter`."""
+        return "outvotes them"
+
+    @property
+    def when_stretched(self) -> str:
+        """See `FilterTable.when_stretched`; it stretches nothing."""
+        return ""
+
+    def sampling(self, name: str) -> Sampling | None:
+        """See `FilterTable.sampling`."""
+        return Sampling(self.period, _phase(name))
+
+    def smoothed(self) -> FilterTable:
+        """See `FilterTable.smoothed`: half a period for the first sample, one for each that must agree."""
+        held = Quantity((self.needed - 0.5) * self.period.nominal, "s")
+        return StableForTable.model_construct(kind="stable-for", time=held)

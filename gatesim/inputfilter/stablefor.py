@@ -1,18 +1,23 @@
 """A level is accepted only after it held for a time."""
 
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
+from pydantic import Field
 
+from gatesim.ground import keys
 from gatesim.ground.arrays import Array, Scalar
 from gatesim.ground.draw import Draw
 from gatesim.ground.quantity import accepts
-from gatesim.inputfilter.base import Accepted
+from gatesim.ground.sampling import Sampling
+from gatesim.ground.table import TableValues
+from gatesim.inputfilter.base import Accepted, Filter, FilterTable
 
 
 @dataclass(frozen=True)
 @accepts(time="s")
-class StableFor:
+class StableFor(Filter):
     """Accept a level after it held for ``time`` (s): both edges come late by that time.
 
     Swallows pulses and gaps shorter than ``time``; a train of pulses and gaps all shorter
@@ -22,9 +27,14 @@ class StableFor:
     time: Scalar
 
     @property
-    def surely_followed(self) -> float:
-        """See `Filter.surely_followed`."""
+    def minimum_pulse_width(self) -> float:
+        """See `Filter.minimum_pulse_width`."""
         return float(np.max(self.time))
+
+    @property
+    def stretches_to(self) -> Scalar:
+        """See `Filter.stretches_to`."""
+        return 0.0
 
     def pass_on(self, times: Array, draw: Draw, name: str) -> Array:
         """See `Filter.pass_on`."""
@@ -41,3 +51,37 @@ class StableFor:
             accepted.add(due[k], changes)
             dark ^= changes
         return accepted.lists()
+
+
+class StableForTable(FilterTable):
+    """A level is accepted only after it held for the time."""
+
+    kind: Literal["stable-for"]
+    time: keys.Period = Field(description="Time a level must hold.")
+
+    def build(self, values: TableValues) -> StableFor:
+        """See `FilterTable.build`."""
+        return StableFor(values["time"])
+
+    @property
+    def setting(self) -> str:
+        """See `FilterTable.setting`."""
+        return f"stable for {self.time.text}"
+
+    @property
+    def against_chatter(self) -> str:
+        """See `FilterTable.against_chatter`."""
+        return "waits them out, so that an edge comes late by the filter time and its own chatter"
+
+    @property
+    def when_stretched(self) -> str:
+        """See `FilterTable.when_stretched`; it stretches nothing."""
+        return ""
+
+    def sampling(self, name: str) -> Sampling | None:
+        """See `FilterTable.sampling`."""
+        return None
+
+    def smoothed(self) -> FilterTable:
+        """See `FilterTable.smoothed`."""
+        return self

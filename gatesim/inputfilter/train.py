@@ -17,8 +17,8 @@ def highest_train(kind: Filter, duty: float = 0.5) -> float:
     Its shorter level lasts min(duty, 1 - duty)/frequency and must be long enough to be
     followed. Infinite without a filter.
     """
-    needed = kind.surely_followed
-    return min(duty, 1.0 - duty) / needed if needed > 0.0 else np.inf
+    width = kind.minimum_pulse_width
+    return min(duty, 1.0 - duty) / width if width > 0.0 else np.inf
 
 
 def share_passed(kind: Filter, frequency: Scalar, draw: Draw, duty: float = 0.5) -> Array:

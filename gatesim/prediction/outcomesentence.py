@@ -134,12 +134,7 @@ def _not_darkened(scenario: Scenario, passed: Passed) -> str:
 
 def _stretched(scenario: Scenario, passed: Passed) -> str:
     dark = min(_dwell(times) for times in passed.sensed[:2])
-    return (
-        f"The gate is dark for {dark} only, less than the hold-off of the input filter: the part has "
-        "left while "
-        "the filter still ignored the input, and every part reads as long as the hold-off lasts. Use a "
-        "shorter one."
-    )
+    return f"The gate is dark for {dark} only, {scenario.filter.when_stretched}"
 
 
 def _no_reading(scenario: Scenario, passed: Passed) -> str:

@@ -7,7 +7,6 @@ from gatesim.ground.arrays import first_of
 from gatesim.ground.transition import edge_count
 from gatesim.scenario.counting import PolledTiming
 from gatesim.scenario.model import Scenario
-from gatesim.scenario.sensing import MajorityFilter
 
 WORTH_TELLING = 0.05e-3
 """Length in m below which a remark would only distract."""
@@ -54,22 +53,19 @@ def _chatter(scenario: Scenario, passed: Passed) -> str:
     )
     if extra <= 0 or left != 0:
         return ""
-    held = {
-        "stable-for": "waits them out, so that an edge comes late by the filter time and its own chatter",
-        "hold-off": "is blind to them after it has passed the first at once",
-        "majority": "outvotes them",
-    }.get(scenario.filter.kind, "holds them back")
+    table = scenario.filter
     return (
-        f"The sensors chatter, with {extra} transitions too many; the {scenario.filter.kind} filter {held}."
+        f"The sensors chatter, with {extra} transitions too many; "
+        f"the {table.kind} filter {table.against_chatter}."
     )
 
 
 def _samples(scenario: Scenario, passed: Passed) -> str:
     """What it costs that the light or the input is looked at from time to time only."""
-    sensor, section = scenario.sensor.sampling_period, scenario.filter
+    sensor, sampling = scenario.sensor.sampling_period, scenario.filter.sampling("filter@1")
     whose, period = "the pulsed light", sensor
-    if isinstance(section, MajorityFilter) and (sensor is None or section.period.nominal > sensor.nominal):
-        whose, period = "the input filter", section.period
+    if sampling is not None and (sensor is None or sampling.period.nominal > sensor.nominal):
+        whose, period = "the input filter", sampling.period
     if period is None:
         return ""
     worth = period.nominal * float(np.nanmax(passed.motion.speed[0]))

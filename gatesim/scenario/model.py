@@ -2,12 +2,13 @@
 
 import math
 from collections.abc import Iterator, Mapping
-from typing import Any, Self
+from typing import Annotated, Any, Self
 
 from pydantic import BaseModel, Field, PrivateAttr, model_validator
 
 from gatesim.ground.quantity import Quantity
 from gatesim.ground.table import Misfit, Table
+from gatesim.inputfilter import FILTERS, UNFILTERED, FilterTable
 from gatesim.scenario.counting import CounterTable, FollowerTable, FormulaTable, RequirementTable
 from gatesim.scenario.fitted import FittedTable
 from gatesim.scenario.moving import (
@@ -20,7 +21,7 @@ from gatesim.scenario.moving import (
     SheetMagnet,
     TubeMagnet,
 )
-from gatesim.scenario.sensing import Filter, GateTable, NoFilter, SensorTable
+from gatesim.scenario.sensing import GateTable, SensorTable
 
 # The field integral of a magnet is computed once, so its dimensions are the same in every trial.
 _MAGNET_SHAPE = frozenset(
@@ -54,7 +55,7 @@ class Scenario(Table):
     belt: BeltTable | None = None
     gate: GateTable
     sensor: SensorTable = Field(default_factory=SensorTable)
-    filter: Filter = Field(default=NoFilter(kind="none"))
+    filter: Annotated[FilterTable, FILTERS] = Field(default=UNFILTERED)
     counter: CounterTable
     formula: FormulaTable = Field(default_factory=FormulaTable)
     requirement: RequirementTable = Field(default_factory=RequirementTable)
@@ -213,9 +214,7 @@ def _check_counter(s: Scenario) -> None:
 
 
 def _check_filter(s: Scenario) -> None:
-    if s.filter.kind == "majority" and not s.filter.samples / 2 < s.filter.needed <= s.filter.samples:
-        expected = f"more than half of the {s.filter.samples} samples and not more than all"
-        raise Misfit("filter.needed", str(s.filter.needed), expected)
+    s.filter.check("filter")
     dark, light = s.sensor.dark_fraction, s.sensor.light_fraction
     for key, share in (("dark_fraction", dark), ("light_fraction", light)):
         if not 0.0 < share.nominal < 1.0:

@@ -1,4 +1,4 @@
-"""Tables of the gates, their sensors and the input filter."""
+"""Tables of the gates and their sensors."""
 
 from typing import Annotated, Literal
 
@@ -86,35 +86,3 @@ class SensorTable(Table):
         default=1, ge=1, le=64, description="Equal samples in a row that a pulsed-light sensor needs."
     )
     chatter: ChatterTable | None = Field(default=None, description="Extra transitions after each edge.")
-
-
-class NoFilter(Table):
-    """The input follows the sensor at once."""
-
-    kind: Literal["none"]
-
-
-class StableForFilter(Table):
-    """A level is accepted only after it held for the time."""
-
-    kind: Literal["stable-for"]
-    time: keys.Period = Field(description="Time a level must hold.")
-
-
-class HoldOffFilter(Table):
-    """A change is accepted at once; further changes are ignored for the time."""
-
-    kind: Literal["hold-off"]
-    time: keys.Period = Field(description="Time in which further changes are ignored.")
-
-
-class MajorityFilter(Table):
-    """A level is accepted when enough of the last samples show it."""
-
-    kind: Literal["majority"]
-    period: keys.Period = Field(description="Sampling period of the input.")
-    samples: int = Field(ge=1, le=64, description="Number of last samples looked at.")
-    needed: int = Field(ge=1, le=64, description="How many of them must agree.")
-
-
-Filter = Annotated[NoFilter | StableForFilter | HoldOffFilter | MajorityFilter, Field(discriminator="kind")]

@@ -284,17 +284,10 @@ def _settings(scenario: Scenario) -> tuple[tuple[str, str], ...]:
         "interrupt": "by an interrupt routine",
     }
     kept = "until re-armed" if c.counting == "until-rearm" else "while gate 1 is dark"
-    f = scenario.filter
-    if f.kind == "none":
-        filtered = "none"
-    elif f.kind == "majority":
-        filtered = f"{f.needed} of {f.samples} samples, one every {f.period.text}"
-    else:
-        filtered = f"{'stable for' if f.kind == 'stable-for' else 'hold-off of'} {f.time.text}"
     return (
         ("count source", f"{source}; register of {c.width} bits, unsigned"),
         ("counting", f"{kept}; edges taken {timing[c.timing.kind]}"),
-        ("input filter", f"{filtered}, the same on every gate"),
+        ("input filter", f"{scenario.filter.setting}, the same on every gate"),
     )
 
 

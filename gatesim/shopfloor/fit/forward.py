@@ -13,7 +13,6 @@ from gatesim.ground.draw import Draw, Nominal
 from gatesim.ground.quantity import Quantity
 from gatesim.scenario import Scenario
 from gatesim.scenario.counting import InterruptTiming
-from gatesim.scenario.sensing import StableForFilter
 from gatesim.shopfloor.fit.parameter import Parameter
 
 
@@ -24,8 +23,9 @@ def steps_in(scenario: Scenario) -> float:
         periods.append(scenario.sensor.sampling_period.nominal)
     if scenario.counter.timing.kind == "polled":
         periods.append(scenario.counter.timing.cycle.nominal)
-    if scenario.filter.kind == "majority":
-        periods.append(scenario.filter.period.nominal)
+    sampling = scenario.filter.sampling("filter@1")
+    if sampling is not None:
+        periods.append(sampling.period.nominal)
     return max(periods)
 
 
@@ -49,10 +49,8 @@ def smooth(scenario: Scenario, varies: tuple[str, ...] = ()) -> Scenario:
         smoothed = InterruptTiming(kind="interrupt", latency="0 s", jitter="0 s")  # type: ignore[arg-type]
         smoothed = smoothed.model_copy(update={"latency": latency, "jitter": timing.jitter})
         change["counter"] = scenario.counter.model_copy(update={"timing": smoothed})
-    if inputs.kind == "majority":
-        held = Quantity((inputs.needed - 0.5) * inputs.period.nominal, "s")
-        stable = StableForFilter(kind="stable-for", time="1 s").model_copy(update={"time": held})  # type: ignore[arg-type]
-        change["filter"] = stable
+    if (smoothed_filter := inputs.smoothed()) is not inputs:
+        change["filter"] = smoothed_filter
     if scenario.belt is not None and "belt.ripple_phase" in varies:
         # at one phase the ripple bends counts in a way that is none of the mean over all phases
         change["belt"] = scenario.belt.model_copy(update={"ripple": Quantity(0.0)})
