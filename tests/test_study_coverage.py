@@ -12,9 +12,10 @@ from scipy.stats import binomtest, chi2, expon, norm
 
 from gatesim.ground.distribution import Normal
 from gatesim.ground.quantity import Quantity
-from gatesim.study.engine import InThisProcess, study
+from gatesim.study.engine import study
 from gatesim.study.plan import Plan
 from gatesim.study.result import share
+from gatesim.study.workers import InThisProcess
 from tests.study_models import FormulaModel
 
 ONE_SIDE = 1e-7

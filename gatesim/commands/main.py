@@ -2,10 +2,13 @@
 
 import gc
 import importlib
+import signal
 import sys
+from typing import NoReturn
 
 import click
 
+from gatesim.commands.output import UNWRITTEN, abandon_output, say, tolerant_streams
 from gatesim.ground.errors import InputError
 
 COMMANDS = {
@@ -54,24 +57,46 @@ def cli() -> None:
 
 
 def main() -> None:
-    """Entry point of the ``gatesim`` command."""
+    """Entry point of the ``gatesim`` command.
+
+    Exit codes: 0 done; 1 done, and the answer is no (as a command's help says); 2 bad input or a
+    product that cannot be written; 3 standard output cannot be written; 130 and 143 stopped.
+    """
+    tolerant_streams()
+    signal.signal(signal.SIGTERM, _terminated)
+    try:
+        code = _run()
+        sys.stdout.flush()
+    except BrokenPipeError:  # the reader of our output left early, e.g. head
+        abandon_output()
+        sys.exit(UNWRITTEN)
+    except OSError as problem:
+        abandon_output()
+        say(f"gatesim: standard output cannot be written ({problem.strerror or problem})", error=True)
+        sys.exit(UNWRITTEN)
+    sys.exit(code)
+
+
+def _run() -> int:
     try:
         code = cli.main(standalone_mode=False)
     except InputError as problem:
-        click.echo(f"gatesim: {problem}", err=True)
-        sys.exit(2)
+        say(f"gatesim: {problem}", error=True)
+        return 2
     except ArithmeticError as problem:  # forces beyond reason, such as a brake of a meganewton
-        click.echo(
-            f"gatesim: the motion cannot be computed ({problem}), expected forces a part can meet", err=True
+        say(
+            f"gatesim: the motion cannot be computed ({problem}), expected forces a part can meet", error=True
         )
-        sys.exit(2)
+        return 2
     except click.ClickException as problem:
         problem.show()
-        sys.exit(2)
+        return 2
     except (click.Abort, KeyboardInterrupt):
-        click.echo("gatesim: stopped", err=True)
-        sys.exit(130)
-    except BrokenPipeError:
-        sys.stderr.close()  # the reader of our output left early, e.g. head
-        sys.exit(0)
-    sys.exit(code if isinstance(code, int) else 0)
+        say("gatesim: stopped", error=True)
+        return 130
+    return code if isinstance(code, int) else 0
+
+
+def _terminated(number: int, frame: object) -> NoReturn:
+    """Leave by the way of an exception, so that workers and half-written files go as well."""
+    raise SystemExit(128 + number)

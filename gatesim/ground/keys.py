@@ -4,8 +4,10 @@ import math
 import re
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 from typing import Annotated, Any
 
+from pydantic import PlainValidator
 from pydantic_core import core_schema
 
 from gatesim.ground.distribution import (
@@ -103,6 +105,19 @@ def _share_beyond(spread: Spread, room: float) -> float:
     return 0.0 if room >= spread.half_width * (1.0 - ROUNDING) else 1.0
 
 
+MOST_TEXT = {"title": 200, "note": 10_000}
+_CONTROLS = dict.fromkeys([*range(32), *range(127, 160), *range(0x202A, 0x202F), *range(0x2066, 0x206A)], " ")
+
+
+def _text(most: int, given: object) -> str:
+    if not isinstance(given, str):
+        raise ValueError(f"it is not text|text of at most {most} characters")
+    if len(given) > most:
+        raise ValueError(f"it has {len(given)} characters|text of at most {most} characters")
+    # line breaks, too: what is printed of it is one line, and no control character gets out
+    return given.translate(_CONTROLS)
+
+
 @dataclass(frozen=True)
 class Reader:
     """How a key becomes a `Quantity`; annotates the type of a field.
@@ -166,6 +181,9 @@ class Reader:
             "anyOf": [text, table],
         }
 
+
+Title = Annotated[str, PlainValidator(partial(_text, MOST_TEXT["title"]), json_schema_input_type=str)]
+Note = Annotated[str, PlainValidator(partial(_text, MOST_TEXT["note"]), json_schema_input_type=str)]
 
 Length = Annotated[Quantity, Reader("m", 'a length above 0 such as "120 mm"', low=0.0, above=True)]
 Distance = Annotated[Quantity, Reader("m", 'a distance of 0 or more such as "5 mm"', low=0.0)]

@@ -6,6 +6,7 @@ from typing import Annotated, Any, Self
 
 from pydantic import BaseModel, Field, PrivateAttr, model_validator
 
+from gatesim.ground import keys
 from gatesim.ground.quantity import Quantity
 from gatesim.ground.table import Misfit, Table
 from gatesim.inputfilter import FILTERS, UNFILTERED, FilterTable
@@ -45,8 +46,8 @@ class Scenario(Table):
     ``raw`` is the table as it was read, for writing changed copies.
     """
 
-    title: str = Field(default="", description="Name of the rig, shown in every result.")
-    note: str = Field(default="", description="Anything the reader of the file should know.")
+    title: keys.Title = Field(default="", description="Name of the rig, shown in every result.")
+    note: keys.Note = Field(default="", description="Anything the reader of the file should know.")
     part: PartTable
     path: PathTable = Field(default_factory=PathTable)
     air: AirTable | None = None

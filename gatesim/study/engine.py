@@ -4,12 +4,11 @@ Any `concurrent.futures.Executor` will do. On a cluster that runs dask.distribut
 ``study(model, plan, executor=Client("tcp://...").get_executor())`` (extra ``cluster``).
 """
 
-import os
 import signal
 import threading
 from collections.abc import Callable, Iterator
-from concurrent.futures import FIRST_COMPLETED, Executor, Future, ProcessPoolExecutor, wait
-from contextlib import contextmanager
+from concurrent.futures import FIRST_COMPLETED, Executor, Future, wait
+from contextlib import contextmanager, nullcontext
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -22,43 +21,7 @@ from gatesim.study.model import Model, Trials
 from gatesim.study.plan import Plan
 from gatesim.study.result import StudyResult, result_of
 from gatesim.study.until import LEAST_SEQUENCES
-
-Task = Callable[[int], Block]
-
-SMALL = 8  # blocks; fewer are done before a process pool has started
-WINDOW = 256  # blocks in flight on an executor of unknown size; about 80 kB each and formula
-
-
-class InThisProcess(Executor):
-    """Runs each task when it is submitted."""
-
-    def submit(self, fn: Callable[..., Any], /, *args: Any, **kwargs: Any) -> "Future[Any]":
-        """Run ``fn`` now; the future that comes back is done."""
-        future: Future[Any] = Future()
-        try:
-            future.set_result(fn(*args, **kwargs))
-        except Exception as error:
-            future.set_exception(error)
-        return future
-
-
-def _ignore_interrupt() -> None:
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
-
-
-def usable_cores() -> int:
-    """Cores this process may run on."""
-    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
-
-
-@contextmanager
-def pool(workers: int) -> Iterator[Executor]:
-    """Executor of this machine: a process pool whose workers leave Ctrl-C to the main process."""
-    if workers == 1:
-        yield InThisProcess()
-        return
-    with ProcessPoolExecutor(workers, initializer=_ignore_interrupt) as executor:
-        yield executor
+from gatesim.study.workers import place
 
 
 @contextmanager
@@ -132,8 +95,15 @@ class _Queue:
             future.cancel()
 
 
-def _run(queue: _Queue, plan: Plan, summary: Summary, taken: Callable[[Block | None], None]) -> str:
-    """Take in block after block; ``taken`` hears of each, and of blocks done out of turn (None)."""
+UNSAVED = "stopped, since "
+"""How the end of a study begins whose state file could no longer be written."""
+
+
+def _run(queue: _Queue, plan: Plan, summary: Summary, taken: Callable[[Block | None], str]) -> str:
+    """Take in block after block; ``taken`` hears of each, and of blocks done out of turn (None).
+
+    It returns why the study cannot go on, or nothing.
+    """
     with _ctrl_c_waits() as stop:
         while summary.blocks < plan.blocks:
             if plan.until and _stable(summary, plan):
@@ -146,21 +116,11 @@ def _run(queue: _Queue, plan: Plan, summary: Summary, taken: Callable[[Block | N
             block = queue.done.pop(summary.blocks, None)
             if block is not None:
                 summary.add(block, plan.size(summary.blocks) == plan.block)
-            taken(block)
+            if trouble := taken(block):
+                return f"{UNSAVED}{trouble}"
     if plan.until:
         return "tolerance reached" if _stable(summary, plan) else "most trials reached, tolerance not"
     return "complete"
-
-
-@contextmanager
-def place(executor: Executor | None, workers: int | None, blocks: int) -> Iterator[tuple[Executor, int]]:
-    """Where the blocks run, and how many of them are in flight at a time."""
-    if executor is not None:
-        yield executor, 1 if isinstance(executor, InThisProcess) else WINDOW
-        return
-    cores = 1 if blocks <= SMALL else workers or usable_cores()
-    with pool(cores) as own:
-        yield own, 1 if cores == 1 else 2 * cores
 
 
 def study(
@@ -180,12 +140,24 @@ def study(
     ``sink``: called with the trials of each block, in order. Ctrl-C ends the study early
     and returns what was reached. Raises InputError for a foreign state file or no trials.
     """
-    from tqdm import tqdm  # deferred: costs start-up time
-
     if plan.trials < 1:
         raise InputError(f"trials: given {plan.trials}, expected at least 1")
     if sink is not None and state_file is not None:
         raise InputError("trials cannot be exported by a study with a state file; leave one of the two out")
+    with nullcontext() if state_file is None else state.held(state_file):
+        return _study(model, plan, (executor, workers), state_file, sink, progress)
+
+
+def _study(
+    model: Model,
+    plan: Plan,
+    where: tuple[Executor | None, int | None],
+    state_file: Path | None,
+    sink: Callable[[Trials], None] | None,
+    progress: bool,
+) -> StudyResult:
+    from tqdm import tqdm  # deferred: costs start-up time
+
     summary, waiting = state.load(state_file, model, plan) if state_file else (Summary(plan.coverage), {})
     dimensions = assign_dimensions(names_drawn(model)) if plan.quasi else {}
     task = partial(_run_index, model, plan, dimensions, sink is not None)
@@ -197,15 +169,19 @@ def study(
         unit_scale=True,
         disable=not progress,
     )
-    with bar, place(executor, workers, len(todo)) as (where, window):
-        queue = _Queue(where, window, task, todo, waiting)
+    with bar, place(*where, len(todo)) as (there, window):
+        queue = _Queue(there, window, task, todo, waiting)
 
-        def taken(block: Block | None) -> None:
+        def taken(block: Block | None) -> str:
             if sink is not None and block is not None and block.trials is not None:
                 sink(block.trials)
-            if state_file is not None:
-                state.save(state_file, model, plan, summary, queue.done)
             bar.update(summary.trials - bar.n)
+            try:
+                if state_file is not None:
+                    state.save(state_file, model, plan, summary, queue.done)
+            except InputError as error:
+                return str(error)
+            return ""
 
         ended = _run(queue, plan, summary, taken)
         queue.cancel()

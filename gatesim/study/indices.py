@@ -13,9 +13,9 @@ from gatesim.ground.arrays import Array
 from gatesim.ground.draw import Draw
 from gatesim.ground.errors import InputError
 from gatesim.study.draws import Quasi, Recorder, Renamed, Swapped, assign_dimensions, names_drawn
-from gatesim.study.engine import place
 from gatesim.study.model import Model, run
 from gatesim.study.plan import BLOCK
+from gatesim.study.workers import place
 
 REPLICATES = 8  # independently scrambled sets, whose scatter gives the error
 

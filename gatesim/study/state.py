@@ -1,17 +1,18 @@
 """A state file, so that a study killed at any moment goes on where it was."""
 
 import json
-import os
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import asdict
+from hashlib import blake2b
 from pathlib import Path
 from typing import Any
-from zipfile import BadZipFile
 
 import numpy as np
 from numpy.typing import NDArray
 
 from gatesim.ground.errors import InputError
+from gatesim.ground.files import Target, reason
 from gatesim.study.block import Block, FormulaSummary, Scatter, Summary
 from gatesim.study.model import Model
 from gatesim.study.moments import Moments
@@ -93,12 +94,39 @@ def save(path: Path, model: Model, plan: Plan, summary: Summary, waiting: Mappin
         arrays[f"waiting/{index}/true_length"] = _pack_moments(block.true_length)
         arrays |= {f"waiting/{index}/errors/{name}": e for name, e in block.errors.items()}
         arrays |= {f"waiting/{index}/good/{name}": np.array(count) for name, count in block.good.items()}
-    fresh = path.with_name(path.name + ".new")
-    with fresh.open("wb") as file:
+    arrays["digest"] = _digest(arrays)
+    with Target(path, "state file").writing() as file:
         np.savez(file, **arrays)  # type: ignore[arg-type]  # the stub takes a keyword for an array
-        file.flush()
-        os.fsync(file.fileno())  # so that a power cut, too, leaves one of the two whole
-    fresh.replace(path)
+
+
+def _digest(arrays: Mapping[str, NDArray[Any]]) -> NDArray[np.uint8]:
+    """Of all arrays with their names, so that a file that was altered is not gone on from."""
+    found = blake2b(digest_size=16)
+    for name in sorted(arrays):
+        array = np.ascontiguousarray(arrays[name])
+        found.update(f"{name} {array.dtype.str} {array.shape}".encode())
+        found.update(array.tobytes())
+    return np.frombuffer(found.digest(), np.uint8)
+
+
+@contextmanager
+def held(path: Path) -> Iterator[None]:
+    """Keep a state file to one process at a time. Raises InputError where another one has it."""
+    from filelock import FileLock, Timeout  # deferred: only a study with a state file needs it
+
+    lock = FileLock(path.with_name(f".{path.name}.lock"))
+    try:
+        lock.acquire(timeout=0)
+    except Timeout:
+        raise InputError(
+            f"{path}: given as the state file, but another study is writing it, expected a name of its own"
+        ) from None
+    except OSError as error:
+        raise InputError(f"{path}: the state file cannot be written ({reason(error)})") from None
+    try:
+        yield
+    finally:
+        lock.release()
 
 
 def _check(path: Path, header: Mapping[str, Any], wanted: Mapping[str, Any]) -> None:
@@ -121,10 +149,22 @@ def load(path: Path, model: Model, plan: Plan) -> tuple[Summary, dict[int, Block
     try:
         with np.load(path, allow_pickle=False) as file:
             stored = {key: file[key] for key in file.files}
-        header = json.loads(str(stored["header"]))
-    except (OSError, ValueError, KeyError, EOFError, BadZipFile) as error:
-        raise InputError(f"{path}: given as a state file, but it cannot be read as one ({error})") from None
-    _check(path, header, _header(model, plan))
+        if not np.array_equal(stored.pop("digest"), _digest(stored)):
+            raise ValueError("not as it was written")
+        header = dict(json.loads(str(stored["header"])))
+        _check(path, header, _header(model, plan))
+        return _unpack(header, stored, plan)
+    except OSError as error:
+        raise InputError(f"{path}: the state file cannot be read ({reason(error)})") from None
+    except InputError:
+        raise
+    except Exception:  # whatever a wrong or crafted file leads to
+        raise InputError(
+            f"{path}: given as a state file, but it cannot be read as one, expected what a study has written"
+        ) from None
+
+
+def _unpack(header: Mapping[str, Any], stored: Stored, plan: Plan) -> tuple[Summary, dict[int, Block]]:
     summary = Summary(
         plan.coverage,
         header["blocks"],

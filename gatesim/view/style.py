@@ -4,6 +4,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from gatesim.ground.errors import InputError
+from gatesim.ground.files import Target
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -42,7 +43,5 @@ def save(axes: "Axes", path: Path) -> None:
     """Save the figure of these axes as the ending of the path says. Raises InputError."""
     figure = axes.get_figure(root=True)
     assert figure is not None
-    try:
-        figure.savefig(path, dpi=150)
-    except (OSError, ValueError) as error:
-        raise InputError(f"{path}: the figure cannot be written ({error})") from None
+    with Target(path, "figure").writing() as stream:
+        figure.savefig(stream, dpi=150, format=path.suffix[1:].lower())

@@ -1,14 +1,13 @@
 """The scenario file with what a fit found, its comments kept."""
 
 import math
-import os
-import tempfile
 from collections.abc import MutableMapping
 from datetime import date
 from pathlib import Path
 from typing import Any
 
 from gatesim.ground.errors import InputError
+from gatesim.ground.files import Target
 from gatesim.scenario import parse_text
 from gatesim.shopfloor.fit.correction import Correction, correction_of
 from gatesim.shopfloor.fit.fit import Fit
@@ -44,18 +43,7 @@ def fitted_text(result: Fit, text: str, formula: str | None, day: date, name: st
 def write_fitted(result: Fit, source: Path, target: Path, formula: str | None, day: date) -> None:
     """Write the fitted scenario; ``target`` appears whole or not at all. Raises InputError."""
     new = fitted_text(result, source.read_text(encoding="utf-8"), formula, day, str(target))
-    try:
-        handle, scratch = tempfile.mkstemp(dir=target.parent, prefix=f".{target.name}.")
-    except OSError as error:
-        raise InputError(f"{target}: it cannot be written ({error.strerror or error})") from None
-    try:
-        with os.fdopen(handle, "w", encoding="utf-8") as file:
-            file.write(new)
-        os.chmod(scratch, 0o644)
-        os.replace(scratch, target)
-    except OSError as error:
-        os.unlink(scratch)
-        raise InputError(f"{target}: it cannot be written ({error.strerror or error})") from None
+    Target(target, "fitted scenario").write(new)
 
 
 def _refuse(result: Fit) -> None:

@@ -22,7 +22,7 @@ from gatesim.study.choice.figures import meets
 from gatesim.study.choice.model import Choice
 from gatesim.study.choice.race import beaten, heat_of
 from gatesim.study.choice.refine import refine
-from gatesim.study.engine import place
+from gatesim.study.workers import place
 
 REFINED = 4
 """Candidates whose continuous quantities are refined."""

@@ -5,6 +5,7 @@ from pathlib import Path
 from typing import Any
 
 from gatesim.ground.errors import InputError
+from gatesim.ground.files import Target
 from gatesim.scenario import parse_text
 from gatesim.study.choice.choose import ChoiceResult, Entry
 from gatesim.study.choice.figures import checks_of
@@ -122,7 +123,4 @@ def save_winner(result: ChoiceResult, path: Path) -> None:
     if winner is None:
         raise InputError(f"{path}: no candidate meets the requirement, so no scenario is written")
     title = f"{result.choice.sections.title or 'Chosen rig'}: {winner.candidate.name}"
-    try:
-        path.write_text(scenario_text(winner, title), encoding="utf-8")
-    except OSError as error:
-        raise InputError(f"{path}: it cannot be written ({error.strerror})") from None
+    Target(path, "chosen scenario").write(scenario_text(winner, title))

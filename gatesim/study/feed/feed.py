@@ -17,10 +17,10 @@ from gatesim.ground.outcome import Outcome
 from gatesim.prediction.outcomesentence import explain_outcome
 from gatesim.scenario import Scenario
 from gatesim.scenario.reader import from_raw
-from gatesim.study.engine import place
 from gatesim.study.feed.fate import ELEMENTS, Fate, fates
 from gatesim.study.feed.process import process
 from gatesim.study.feed.supply import PartDraws, Spacing, Supply
+from gatesim.study.workers import place
 
 COUNTED = 100
 """Parts of a stream that are counted."""
