@@ -1,0 +1,1 @@
+"""Magnet brakes: from magnets and a conductor to the drag at any speed and position."""

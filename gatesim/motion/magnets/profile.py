@@ -1,0 +1,117 @@
+"""Drag along the path: what part of the full drag acts while a part runs into the magnets and out of them.
+
+At low speed, exactly in three dimensions: with no current through the part's ends, the potential in a part
+from 0 to L is a sum of cos(n pi x/L), each of which is the problem of section.py at k = n pi/L. At high
+speed the currents trail behind the magnets by about v/v_c of a magnet's length; that is left out.
+"""
+
+from dataclasses import dataclass, replace
+from functools import lru_cache
+from math import ceil, pi
+
+import numpy as np
+
+from gatesim.ground.arrays import Array
+from gatesim.motion.magnets.field import still
+from gatesim.motion.magnets.mesh import mesh_of
+from gatesim.motion.magnets.section import Section
+from gatesim.motion.magnets.shapes import Bar, Blocks
+
+TOLERANCE = 0.015
+"""Largest deviation of the polygon from the profile, relative to the full drag."""
+
+
+@dataclass(frozen=True)
+class Profile:
+    """Share of the full drag over the leading end's position, a polygon; symmetric about its middle.
+
+    at: positions (n,) in m, from the magnets' first edge, of the first half; share: (n,) from 0 to the
+    largest, which holds until the mirror image begins.
+    """
+
+    at: tuple[float, ...]
+    share: tuple[float, ...]
+
+
+@lru_cache(maxsize=64)
+def profile(blocks: Blocks, bar: Bar, length: float) -> Profile:
+    """Profile of a part of this length (m); 1 is the drag of an endless one."""
+    at, share = running_in(blocks, bar, length)
+    return polygon(at, share)
+
+
+def reach(blocks: Blocks) -> float:
+    """Distance in m from a magnet beyond which its field brakes no more (1 % of b and less)."""
+    return 0.75 * max(blocks.length, blocks.width) + 3 * blocks.gap
+
+
+def running_in(blocks: Blocks, bar: Bar, length: float) -> tuple[Array, Array]:
+    """Positions of the leading end (n,) from the magnets' first edge, up to the middle; share of b (n,)."""
+    far = reach(blocks)
+    step = min(blocks.length / 12, blocks.gap / 1.5)
+    if blocks.count > 1:
+        step = blocks.pitch / ceil(blocks.pitch / step)
+    section = Section(mesh_of(narrowed(blocks, bar), blocks, 0.8))
+    endless = ceil((blocks.extent + 2 * far) / step)
+    points = min(max(4, round(length / step)), endless)
+    part = points * step
+    middle = (blocks.extent + part) / 2
+    ends = np.arange(ceil((middle + far) / step) + 1)
+    ends = ends[:: max(1, ends.size // 60)]
+    # the row's field as a part meets it: every position of the part is a whole number of steps
+    drive = _driven(section, blocks, bar, -far - part, ends[-1] + points, step)
+    power = _power(section, [drive[end : end + points] for end in ends], part)
+    full = power[-1]
+    if points < endless:
+        full = _power(section, [_driven(section, blocks, bar, -far, endless, step)], endless * step)[0]
+    at, share = -far + step * ends, power / full
+    last = np.interp(middle, at, share)
+    inside = at < middle - step / 2
+    return np.append(at[inside], middle), np.append(share[inside], last)
+
+
+def _driven(section: Section, blocks: Blocks, bar: Bar, start: float, points: int, step: float) -> Array:
+    """The row's drive (points, F) on the faces of a bar, at steps along the path from ``start``."""
+    x = np.asarray(start + step * (np.arange(points) + 0.5), float)
+    drive = np.zeros((points, section.mesh.faces.area.size))
+    for i, pole in enumerate(blocks.poles()):
+        drive += pole * section.drive(*still(blocks, bar.height, x - i * blocks.pitch, section.mesh.at))
+    return drive
+
+
+def narrowed(blocks: Blocks, bar: Bar) -> Bar:
+    """The bar without what lies far beside the magnets."""
+    return replace(bar, width=min(bar.width, blocks.width + 4 * (blocks.length + blocks.gap)))
+
+
+def _power(section: Section, drives: list[Array], length: float) -> Array:
+    """Power over v^2 (m,) for m drives (points, F) along a part of this length (m)."""
+    from scipy.fft import dct
+
+    points = len(drives[0])
+    waves = np.stack([dct(drive, type=2, axis=0, norm="ortho") for drive in drives])
+    total = np.zeros(len(drives))
+    for n in range(points):
+        here = waves[:, n]
+        if n and np.sum(here**2) < 1e-6 * np.sum(waves[:, 1] ** 2 + waves[:, 0] ** 2):
+            continue
+        total += section.slow(here.T, n * pi / length)
+    power: Array = total * length / points
+    return power
+
+
+def polygon(at: Array, share: Array) -> Profile:
+    """Fewest points, of those given, between which straight lines keep within the tolerance."""
+    goal = share / share.max()
+    share = np.append(0.0, share[1:])
+    kept = [0]
+    while kept[-1] < at.size - 1:
+        begin = kept[-1]
+        last = begin + 1
+        for end in range(begin + 2, at.size):
+            between = np.interp(at[begin : end + 1], at[[begin, end]], goal[[begin, end]])
+            if np.max(np.abs(between - goal[begin : end + 1])) > TOLERANCE:
+                break
+            last = end
+        kept.append(last)
+    return Profile(tuple(at[kept].tolist()), tuple(share[kept].tolist()))

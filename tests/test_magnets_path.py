@@ -1,0 +1,84 @@
+"""Drag along the path: what a part feels while it runs into the magnets and out of them."""
+
+import numpy as np
+import pytest
+from numpy.testing import assert_allclose
+
+from gatesim.motion.magnets.lengthwise import drag
+from gatesim.motion.magnets.profile import TOLERANCE, polygon, profile, running_in
+from gatesim.motion.magnets.shapes import Bar, Blocks
+from gatesim.motion.magnets.tube import Tube, radial_field, tube_cover
+from tests.magnet_volumes import cartesian, coefficient, row
+
+SIZE = (0.02, 0.02, 0.01)
+BLOCK = Blocks(*SIZE, gap=0.003)
+SLAT = Bar(0.025, 0.003)
+
+
+def volumes(length, at, magnets):
+    """Share of an endless slat's drag (n,) by finite volumes, leading end at positions (n,)."""
+    endless = drag(BLOCK, SLAT).coefficient * 3e7 * 1.2**2
+    cells = max(12, round(length / 0.0018))
+    y, z = np.linspace(-0.0125, 0.0125, 15), np.linspace(-0.003, 0, 4)
+    meshes = (cartesian(np.linspace(x - length, x, cells + 1), y, z) for x in at)
+    return np.array([coefficient(mesh, magnets, 3e7) for mesh in meshes]) / endless
+
+
+@pytest.mark.parametrize("length", [0.01, 0.02, 0.05])
+def test_short_parts_brake_along_the_path_as_finite_volumes_say(length):
+    at, share = running_in(BLOCK, SLAT, length)
+    some = np.linspace(0, at.size - 1, 8).astype(int)
+    assert_allclose(share[some], volumes(length, at[some], row(SIZE, 0.003)), rtol=0.04, atol=0.015)
+
+
+@pytest.mark.long
+def test_braking_impulse_of_short_parts_is_that_of_finite_volumes():
+    for length in (0.01, 0.02):
+        at, share = running_in(BLOCK, SLAT, length)
+        found = volumes(length, at, row(SIZE, 0.003))
+        assert_allclose(np.trapezoid(share, at), np.trapezoid(found, at), rtol=0.05)
+
+
+@pytest.mark.parametrize(("times", "share"), [(3, 0.85), (8, 0.95)])
+def test_braking_impulse_over_the_linear_ramp_is_that_of_independent_models(times, share):
+    # derived values: part three and eight times as long as the magnet; the linear ramp's impulse is b times L
+    length = times * 0.02
+    at, found = running_in(BLOCK, SLAT, length)
+    middle = (0.02 + length) / 2
+    impulse = 2 * (np.trapezoid(found, at) + found[-1] * (middle - at[-1]))
+    assert_allclose(impulse / length, share, rtol=0.02)
+
+
+def test_long_part_gets_the_whole_drag_and_a_short_one_never():
+    assert_allclose(profile(BLOCK, SLAT, 0.3).share[-1], 1.0, atol=0.01)
+    # derived values: half as long as the magnet, and as long
+    for length, most in ((0.01, 0.16), (0.02, 0.44)):
+        assert_allclose(max(profile(BLOCK, SLAT, length).share), most, atol=0.01)
+
+
+def test_row_builds_up_magnet_by_magnet():
+    blocks = Blocks(*SIZE, gap=0.003, count=4, pitch=0.025)
+    at, share = running_in(blocks, SLAT, 0.3)
+    assert share[-1] == pytest.approx(1.0, abs=0.01)
+    x = blocks.extent / 2
+    found = volumes(0.12, [x, 0.11], row(SIZE, 0.003, count=4, pitch=0.025))
+    assert_allclose(np.interp(x, at, share), found[0] / found[1], atol=0.02)
+
+
+def test_polygon_keeps_to_the_profile_with_few_corners():
+    for blocks, length in ((BLOCK, 0.3), (BLOCK, 0.015), (Blocks(*SIZE, 0.003, 5, 0.025), 0.3)):
+        at, share = running_in(blocks, SLAT, length)
+        kept = polygon(at, share)
+        off = np.abs(np.interp(at, kept.at, kept.share) - share)
+        assert np.max(off) < (TOLERANCE + 0.005) * share.max()
+        assert len(kept.at) < 14 + 4 * blocks.count
+
+
+def test_magnet_is_braked_by_the_part_of_the_tube_around_it():
+    # by the trapezoidal rule over B_r^2 r dr dz from the tube's end on, 3 mm behind the magnet's centre
+    tube = Tube(0.006, 0.010, 0.0065, 0.0075)
+    r, z = np.linspace(0.0065, 0.0075, 60), np.linspace(-0.08, 0.08, 4001)
+    ring = np.trapezoid(radial_field(1.0, 0.006, 0.010, r, z[:, None]) ** 2 * r, r, axis=1)
+    beyond = z >= -0.003
+    assert_allclose(tube_cover(tube, np.array([0.003]))[0], ring[beyond].sum() / ring.sum(), atol=2e-3)
+    assert_allclose(tube_cover(tube, np.array([-0.06, 0.0, 0.06])), [0.0, 0.5, 1.0], atol=2e-3)
