@@ -5,7 +5,7 @@ from typing import Any
 
 import numpy as np
 
-from gatesim.counter import Clock, Counter, Encoder, Hardware, Interrupt, Polled, Source, Timing
+from gatesim.counter import Clock, Counter, Encoder, Source
 from gatesim.counter.source import Travel
 from gatesim.ground.arrays import Scalar, plain
 from gatesim.ground.errors import InputError
@@ -13,7 +13,6 @@ from gatesim.ground.table import TableValues
 from gatesim.inputfilter import Filter
 from gatesim.motion import AirDrag, Belt, EddyBrake, Force, Launch, Path
 from gatesim.part import End, Opening, Part
-from gatesim.scenario.counting import CounterTable
 from gatesim.scenario.model import Scenario
 from gatesim.scenario.moving import BrakeTable, Magnet, ShapedEnd, SquareEnd
 from gatesim.scenario.sensing import CircularBeam, PointBeam, SlitBeam
@@ -179,18 +178,10 @@ def counter_of(scenario: Scenario, values: Values, travel: Travel, *, quantised:
         pulse_filter = filter_of(scenario, values) if section.encoder.filtered else None
     return Counter(
         source,
-        _timing(section, TableValues(values, "counter.timing")),
+        section.timing.build(TableValues(values, "counter.timing")),
         section.width,
         section.counting,
         of.get("input_frequency_limit", np.inf),
         quantised=quantised,
         pulse_filter=pulse_filter,
     )
-
-
-def _timing(section: CounterTable, of: TableValues) -> Timing:
-    if section.timing.kind == "polled":
-        return Polled(of["cycle"], of["jitter"])
-    if section.timing.kind == "interrupt":
-        return Interrupt(of["latency"], of["jitter"])
-    return Hardware()

@@ -8,6 +8,7 @@ from typing import Any
 
 from gatesim.chain import pipeline
 from gatesim.ground.draw import Nominal
+from gatesim.ground.suggestion import Suggestion
 from gatesim.scenario.model import Scenario, raw_with
 from gatesim.scenario.reader import from_raw
 
@@ -79,6 +80,10 @@ class Present:
     ) -> Proposal:
         """A proposal that changes keys of the scenario. Raises InputError."""
         return Proposal(effort, title, how, self.with_raw(changes, drop=drop), formula or self.formula)
+
+    def suggested(self, effort: Effort, of: Suggestion, *, formula: str = "") -> Proposal:
+        """A proposal that a member of a family makes for itself. Raises InputError."""
+        return self.proposal(effort, of.title, of.how, of.changes, drop=of.drop, formula=formula)
 
 
 def _without(raw: Mapping[str, Any], path: str) -> dict[str, Any]:

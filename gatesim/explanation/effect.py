@@ -10,10 +10,10 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 from gatesim.chain.pipeline import Passed
+from gatesim.counter import AT_ONCE
 from gatesim.formula import FORMULAS, Constants
 from gatesim.ground.quantity import Quantity
 from gatesim.inputfilter import UNFILTERED
-from gatesim.scenario.counting import HardwareTiming
 from gatesim.scenario.model import Scenario
 from gatesim.scenario.moving import SquareEnd
 from gatesim.scenario.sensing import PointBeam
@@ -79,10 +79,10 @@ def _no_filter(s: Scenario) -> Scenario:
     return s.model_copy(update={"filter": UNFILTERED, "sensor": sensor})
 
 
-def _hardware(s: Scenario) -> Scenario:
-    if s.counter.timing.kind == "hardware":
+def _at_once(s: Scenario) -> Scenario:
+    if s.counter.timing == AT_ONCE:
         return s
-    counter = s.counter.model_copy(update={"timing": HardwareTiming(kind="hardware")})
+    counter = s.counter.model_copy(update={"timing": AT_ONCE})
     return s.model_copy(update={"counter": counter})
 
 
@@ -114,7 +114,7 @@ _STRUCTURE = (
     Effect("shape", "shape of the part", scenario=_square_ends),
     Effect("sampling", "pulsed light", scenario=_continuous_light),
     Effect("filter", "input filter", scenario=_no_filter),
-    Effect("timing", "polling or interrupt", scenario=_hardware),
+    Effect("timing", "polling or interrupt", scenario=_at_once),
     Effect("follower", "the next part", scenario=_alone),
 )
 

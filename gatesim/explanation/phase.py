@@ -57,9 +57,9 @@ def _steps(scenario: Scenario, real: pipeline.Passed, key: str) -> dict[str, Arr
     """Phases at which the reading may jump, by the name of the draw."""
     if key == "counting":
         return {"counter.phase": _counting(scenario)}
-    timing = scenario.counter.timing
-    if key == "timing" and timing.kind == "polled":
-        return {"counter.scan_phase": _meeting(real.filtered, timing.cycle.nominal)}
+    scan = scenario.counter.timing.sampling()
+    if key == "timing" and scan is not None:
+        return {scan.draw: _meeting(real.filtered, scan.period.nominal)}
     period = scenario.sensor.sampling_period
     if key == "sampling" and period is not None:
         return {

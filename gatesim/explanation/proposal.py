@@ -101,8 +101,7 @@ def _filter(p: Present) -> Iterator[Proposal]:
     for member in FILTERS.members:
         suggestion = member.suggested(time)
         if suggestion is not None:
-            changes = {"filter": dict(suggestion.table)}
-            yield p.proposal(Effort.SOFTWARE, suggestion.title, suggestion.how, changes)
+            yield p.suggested(Effort.SOFTWARE, suggestion)
 
 
 def _spacing(p: Present) -> Iterator[Proposal]:

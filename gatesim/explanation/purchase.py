@@ -4,6 +4,7 @@ import math
 from collections.abc import Iterator, Mapping
 from typing import Any
 
+from gatesim.counter import TIMINGS
 from gatesim.explanation.change import Effort, Present, Proposal, mm
 from gatesim.ground.quantity import parse
 
@@ -129,13 +130,12 @@ def _clock(p: Present) -> Iterator[Proposal]:
     yield p.proposal(Effort.BUY, "clock ten times as fast", how, changes, drop=drop)
 
 
-def _capture(p: Present) -> Iterator[Proposal]:
+def _timing(p: Present) -> Iterator[Proposal]:
     timing = p.scenario.counter.timing
-    if timing.kind == "hardware":
-        return
-    how = f"a counter input that gates and captures by itself, instead of {timing.kind}"
-    changes = {"counter.timing": {"kind": "hardware"}}
-    yield p.proposal(Effort.BUY, "gate and capture in hardware", how, changes)
+    for member in TIMINGS.members:
+        suggestion = None if isinstance(timing, member) else member.suggested(timing.kind)
+        if suggestion is not None:
+            yield p.suggested(Effort.BUY, suggestion)
 
 
-PURCHASES = (_brake, _stronger_brake, _launch, _encoder, _sensor, _beam, _clock, _capture)
+PURCHASES = (_brake, _stronger_brake, _launch, _encoder, _sensor, _beam, _clock, _timing)

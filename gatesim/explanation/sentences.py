@@ -9,7 +9,7 @@ from gatesim.chain.pipeline import Passed
 from gatesim.explanation.breakdown import Breakdown, Share
 from gatesim.explanation.remedy import Remedies, Remedy
 from gatesim.ground.arrays import first_of
-from gatesim.prediction.outcomesentence import mm
+from gatesim.ground.text import mm
 from gatesim.scenario.model import Scenario
 
 
@@ -212,15 +212,13 @@ def _calibration(share: Share, found: Breakdown, about: Facts) -> str:
 
 
 def _timing(share: Share, found: Breakdown, about: Facts) -> str:
-    timing = about.scenario.counter.timing
-    if timing.kind == "polled":
-        moved = mm(timing.cycle.nominal * about.leaves)
-        return (
-            f"The controller looks at its inputs once every {timing.cycle.text}, in which the part moves "
-            f"{moved}: an edge waits for the next look. By chance this share lies anywhere from "
-            f"{1e3 * share.low:+.3g} to {1e3 * share.high:+.3g} mm."
-        )
-    return "The routine that stamps the edges starts late."
+    reason = about.scenario.counter.timing.reason(about.leaves)
+    if np.isnan(share.low):
+        return reason
+    return (
+        f"{reason} By chance this share lies anywhere from "
+        f"{1e3 * share.low:+.3g} to {1e3 * share.high:+.3g} mm."
+    )
 
 
 def _counting(share: Share, found: Breakdown, about: Facts) -> str:

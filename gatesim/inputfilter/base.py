@@ -1,8 +1,6 @@
 """What every input filter is asked: as a table of a scenario, and as a stage."""
 
 from abc import ABC, abstractmethod
-from collections.abc import Mapping
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,6 +8,7 @@ from numpy.typing import NDArray
 from gatesim.ground.arrays import Array, Scalar
 from gatesim.ground.draw import Draw
 from gatesim.ground.sampling import Sampling
+from gatesim.ground.suggestion import Suggestion
 from gatesim.ground.table import Table, TableValues
 from gatesim.ground.transition import trimmed
 
@@ -30,15 +29,6 @@ class Filter(ABC):
     @abstractmethod
     def stretches_to(self) -> Scalar:
         """Duration in s of the pulse that it makes of any shorter one; 0 if it makes none longer."""
-
-
-@dataclass(frozen=True)
-class Suggestion:
-    """A filter to try: ``title`` what is done, ``how`` what goes with it, ``table`` as a scenario has it."""
-
-    title: str
-    how: str
-    table: Mapping[str, str]
 
 
 class FilterTable(Table):

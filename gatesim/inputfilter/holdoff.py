@@ -11,8 +11,9 @@ from gatesim.ground.arrays import Array, Scalar
 from gatesim.ground.draw import Draw
 from gatesim.ground.quantity import accepts
 from gatesim.ground.sampling import Sampling
+from gatesim.ground.suggestion import Suggestion
 from gatesim.ground.table import TableValues
-from gatesim.inputfilter.base import Accepted, Filter, FilterTable, Suggestion
+from gatesim.inputfilter.base import Accepted, Filter, FilterTable
 
 
 @dataclass(frozen=True)
@@ -100,4 +101,5 @@ class HoldOffTable(FilterTable):
         """See `FilterTable.suggested`."""
         text = f"{1e3 * chatter:.3g} ms"
         how = f"a change is taken at once and further ones ignored for {text}, longer than the chatter lasts"
-        return Suggestion("hold-off filter against chatter", how, {"kind": "hold-off", "time": text})
+        table = {"kind": "hold-off", "time": text}
+        return Suggestion("hold-off filter against chatter", how, {"filter": table})

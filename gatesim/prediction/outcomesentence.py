@@ -7,17 +7,13 @@ import numpy as np
 from gatesim.chain.pipeline import Passed
 from gatesim.ground.arrays import first_of
 from gatesim.ground.outcome import Outcome
+from gatesim.ground.text import mm
 from gatesim.ground.transition import edge_count
 from gatesim.inputfilter import highest_train
 from gatesim.motion import EddyBrake
 from gatesim.prediction.noreading import why_no_reading
 from gatesim.prediction.sidenotes import remarks
 from gatesim.scenario.model import Scenario
-
-
-def mm(value: float) -> str:
-    """A length in mm to four significant digits, never finer than a micrometre."""
-    return f"{round(1e3 * value, 3):.4g} mm"
 
 
 def _speed(value: float) -> str:

@@ -5,7 +5,6 @@ import numpy as np
 from gatesim.chain.pipeline import Passed
 from gatesim.ground.arrays import first_of
 from gatesim.ground.transition import edge_count
-from gatesim.scenario.counting import PolledTiming
 from gatesim.scenario.model import Scenario
 
 WORTH_TELLING = 0.05e-3
@@ -14,7 +13,7 @@ WORTH_TELLING = 0.05e-3
 
 def remarks(scenario: Scenario, passed: Passed) -> list[str]:
     """Sentences on the first trial, none where the stage does nothing worth telling."""
-    found = [_ends(passed), _chatter(scenario, passed), _samples(scenario, passed), _scan(scenario, passed)]
+    found = [_ends(passed), _chatter(scenario, passed), _samples(scenario, passed), _timing(scenario, passed)]
     return [sentence for sentence in found if sentence]
 
 
@@ -77,12 +76,5 @@ def _samples(scenario: Scenario, passed: Passed) -> str:
     )
 
 
-def _scan(scenario: Scenario, passed: Passed) -> str:
-    timing = scenario.counter.timing
-    if not isinstance(timing, PolledTiming):
-        return ""
-    worth = timing.cycle.nominal * float(np.nanmax(passed.motion.speed[0]))
-    return (
-        f"Every edge waits up to {timing.cycle.text} for the next scan, worth {_mm(worth)} of travel, and "
-        "by another time in every passage: this reading is one of many."
-    )
+def _timing(scenario: Scenario, passed: Passed) -> str:
+    return scenario.counter.timing.side_note(float(np.nanmax(passed.motion.speed[0])))

@@ -4,38 +4,10 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
+from gatesim.counter.timing import AT_ONCE, TIMINGS, TimingTable
 from gatesim.ground import keys
 from gatesim.ground.quantity import Quantity
 from gatesim.ground.table import Table
-
-
-class HardwareTiming(Table):
-    """Gate and capture act in hardware."""
-
-    kind: Literal["hardware"]
-
-
-class PolledTiming(Table):
-    """Inputs are read once a scan: edges wait for the next one."""
-
-    kind: Literal["polled"]
-    cycle: keys.Period = Field(description="Cycle time of the scan.")
-    jitter: keys.Time = Field(
-        default=Quantity(0.0, "s", "0 s"), description="Standard deviation of the start of a scan."
-    )
-
-
-class InterruptTiming(Table):
-    """Edges are time-stamped by an interrupt routine."""
-
-    kind: Literal["interrupt"]
-    latency: keys.Time = Field(description="Mean latency of the routine.")
-    jitter: keys.Time = Field(
-        default=Quantity(0.0, "s", "0 s"), description="Standard deviation of the latency."
-    )
-
-
-Timing = Annotated[HardwareTiming | PolledTiming | InterruptTiming, Field(discriminator="kind")]
 
 
 class EncoderTable(Table):
@@ -74,8 +46,8 @@ class CounterTable(Table):
     input_frequency_limit: keys.Frequency | None = Field(
         default=None, description="Highest frequency that the count input follows."
     )
-    timing: Timing = Field(
-        default=HardwareTiming(kind="hardware"), description="How the gate signals reach the counter."
+    timing: Annotated[TimingTable, TIMINGS] = Field(
+        default=AT_ONCE, description="How the gate signals reach the counter."
     )
     counting: Literal["until-rearm", "while-dark"] = Field(
         default="until-rearm",

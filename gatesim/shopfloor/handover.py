@@ -278,15 +278,10 @@ def _settings(scenario: Scenario) -> tuple[tuple[str, str], ...]:
             f"encoder, {c.encoder.pulses_per_turn} lines, {c.encoder.edge_factor} edges a line, "
             f"roller {c.encoder.roller_diameter.text}"
         )
-    timing = {
-        "hardware": "in hardware",
-        "polled": "polled once a scan",
-        "interrupt": "by an interrupt routine",
-    }
     kept = "until re-armed" if c.counting == "until-rearm" else "while gate 1 is dark"
     return (
         ("count source", f"{source}; register of {c.width} bits, unsigned"),
-        ("counting", f"{kept}; edges taken {timing[c.timing.kind]}"),
+        ("counting", f"{kept}; edges taken {c.timing.setting}"),
         ("input filter", f"{scenario.filter.setting}, the same on every gate"),
     )
 

@@ -12,7 +12,6 @@ from gatesim.ground.arrays import Array, Scalar
 from gatesim.ground.draw import Draw, Nominal
 from gatesim.ground.quantity import Quantity
 from gatesim.scenario import Scenario
-from gatesim.scenario.counting import InterruptTiming
 from gatesim.shopfloor.fit.parameter import Parameter
 
 
@@ -21,11 +20,8 @@ def steps_in(scenario: Scenario) -> float:
     periods = [0.0]
     if scenario.sensor.sampling_period is not None:
         periods.append(scenario.sensor.sampling_period.nominal)
-    if scenario.counter.timing.kind == "polled":
-        periods.append(scenario.counter.timing.cycle.nominal)
-    sampling = scenario.filter.sampling("filter@1")
-    if sampling is not None:
-        periods.append(sampling.period.nominal)
+    stages = (scenario.counter.timing.sampling(), scenario.filter.sampling("filter@1"))
+    periods += [sampling.period.nominal for sampling in stages if sampling is not None]
     return max(periods)
 
 
@@ -44,10 +40,7 @@ def smooth(scenario: Scenario, varies: tuple[str, ...] = ()) -> Scenario:
             for key, q in (("dark_delay", sensor.dark_delay), ("light_delay", sensor.light_delay))
         }
         change["sensor"] = sensor.model_copy(update={**later, "sampling_period": None, "samples_in_row": 1})
-    if timing.kind == "polled":
-        latency = Quantity(0.5 * timing.cycle.nominal, "s")
-        smoothed = InterruptTiming(kind="interrupt", latency="0 s", jitter="0 s")  # type: ignore[arg-type]
-        smoothed = smoothed.model_copy(update={"latency": latency, "jitter": timing.jitter})
+    if (smoothed := timing.smoothed()) is not timing:
         change["counter"] = scenario.counter.model_copy(update={"timing": smoothed})
     if (smoothed_filter := inputs.smoothed()) is not inputs:
         change["filter"] = smoothed_filter

@@ -1,37 +1,29 @@
-"""How the edges of the filtered inputs get to the counter."""
+"""Inputs are read once a scan: edges wait for the next one."""
 
 from dataclasses import dataclass
-from typing import Protocol
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
+from pydantic import Field
 
+from gatesim.counter.timing.base import Timing, TimingTable
+from gatesim.counter.timing.interrupt import InterruptTable
+from gatesim.ground import keys
 from gatesim.ground.arrays import Array, Scalar, column
 from gatesim.ground.draw import FARTHEST_NORMAL, Draw, further_normal
-from gatesim.ground.quantity import accepts
+from gatesim.ground.quantity import Quantity, accepts
+from gatesim.ground.sampling import Sampling
+from gatesim.ground.table import TableValues
+from gatesim.ground.text import mm
 from gatesim.ground.transition import trimmed, without_reversals
 
-
-class Timing(Protocol):
-    """Maps the time of an edge to the time at which the counter acts on it."""
-
-    def act_on(self, times: Array, draw: Draw, gate: int) -> Array:
-        """Transition lists (n, k) of one gate -> (n, m)."""
-        ...
-
-
-@dataclass(frozen=True)
-class Hardware:
-    """Gate and capture act in hardware: at the edge."""
-
-    def act_on(self, times: Array, draw: Draw, gate: int) -> Array:
-        """See `Timing.act_on`."""
-        return times
+PHASE = "counter.scan_phase"
 
 
 @dataclass(frozen=True)
 @accepts(cycle="s", jitter="s")
-class Polled:
+class Polled(Timing):
     """Inputs are read at the start of every scan; all gates share the scans.
 
     Scan k starts at (k + phase) ``cycle`` (s), give or take ``jitter`` (s, normal, kept within
@@ -45,7 +37,7 @@ class Polled:
 
     def act_on(self, times: Array, draw: Draw, gate: int) -> Array:
         """See `Timing.act_on`."""
-        phase = draw.uniform("counter.scan_phase")[:, None]
+        phase = draw.uniform(PHASE)[:, None]
         cycle = column(self.cycle)
         scan = np.ceil(times / cycle - phase)
         if not np.any(self.jitter):
@@ -89,24 +81,44 @@ class _Scans:
         return starts
 
 
-@dataclass(frozen=True)
-@accepts(latency="s", jitter="s")
-class Interrupt:
-    """Edges are time-stamped by a routine that starts ``latency`` (s) late, give or take ``jitter``.
+class PolledTable(TimingTable):
+    """Inputs are read once a scan: edges wait for the next one."""
 
-    The spread of the latency (s, normal, never before the edge) is what reaches the reading:
-    a latency common to all edges cancels. Stamps out of order are a pulse that is not seen.
-    Common practice, no source.
-    """
+    kind: Literal["polled"]
+    cycle: keys.Period = Field(description="Cycle time of the scan.")
+    jitter: keys.Time = Field(
+        default=Quantity(0.0, "s", "0 s"), description="Standard deviation of the start of a scan."
+    )
 
-    latency: Scalar
-    jitter: Scalar
+    def build(self, values: TableValues) -> Polled:
+        """See `TimingTable.build`."""
+        return Polled(values["cycle"], values["jitter"])
 
-    def act_on(self, times: Array, draw: Draw, gate: int) -> Array:
-        """See `Timing.act_on`."""
-        late = column(self.latency)
-        if np.any(self.jitter):
-            seed = draw.uniform(f"counter.interrupt_jitter@{gate}")[:, None]
-            edge = np.arange(times.shape[1])
-            late = np.maximum(0.0, late + column(self.jitter) * further_normal(seed, edge))
-        return trimmed(without_reversals(times + late))
+    @property
+    def setting(self) -> str:
+        """See `TimingTable.setting`."""
+        return "polled once a scan"
+
+    def reason(self, speed: float) -> str:
+        """See `TimingTable.reason`."""
+        return (
+            f"The controller looks at its inputs once every {self.cycle.text}, in which the part moves "
+            f"{mm(self.cycle.nominal * speed)}: an edge waits for the next look."
+        )
+
+    def side_note(self, speed: float) -> str:
+        """See `TimingTable.side_note`."""
+        worth = f"{1e3 * self.cycle.nominal * speed:.2g} mm"
+        return (
+            f"Every edge waits up to {self.cycle.text} for the next scan, worth {worth} of travel, and "
+            "by another time in every passage: this reading is one of many."
+        )
+
+    def sampling(self) -> Sampling | None:
+        """See `TimingTable.sampling`."""
+        return Sampling(self.cycle, PHASE)
+
+    def smoothed(self) -> TimingTable:
+        """See `TimingTable.smoothed`: an edge waits half a scan on average."""
+        latency = Quantity(0.5 * self.cycle.nominal, "s")
+        return InterruptTable.model_construct(kind="interrupt", latency=latency, jitter=self.jitter)

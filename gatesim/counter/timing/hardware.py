@@ -1,0 +1,58 @@
+"""Gate and capture act in hardware."""
+
+from dataclasses import dataclass
+from typing import Literal
+
+from gatesim.counter.timing.base import Timing, TimingTable
+from gatesim.ground.arrays import Array
+from gatesim.ground.draw import Draw
+from gatesim.ground.sampling import Sampling
+from gatesim.ground.suggestion import Suggestion
+from gatesim.ground.table import TableValues
+
+
+@dataclass(frozen=True)
+class Hardware(Timing):
+    """Gate and capture act in hardware: at the edge."""
+
+    def act_on(self, times: Array, draw: Draw, gate: int) -> Array:
+        """See `Timing.act_on`."""
+        return times
+
+
+class HardwareTable(TimingTable):
+    """Gate and capture act in hardware."""
+
+    kind: Literal["hardware"]
+
+    def build(self, values: TableValues) -> Hardware:
+        """See `TimingTable.build`."""
+        return Hardware()
+
+    @property
+    def setting(self) -> str:
+        """See `TimingTable.setting`."""
+        return "in hardware"
+
+    def reason(self, speed: float) -> str:
+        """See `TimingTable.reason`."""
+        return ""
+
+    def side_note(self, speed: float) -> str:
+        """See `TimingTable.side_note`."""
+        return ""
+
+    def sampling(self) -> Sampling | None:
+        """See `TimingTable.sampling`."""
+        return None
+
+    def smoothed(self) -> TimingTable:
+        """See `TimingTable.smoothed`."""
+        return self
+
+    @classmethod
+    def suggested(cls, instead_of: str) -> Suggestion:
+        """See `TimingTable.suggested`."""
+        how = f"a counter input that gates and captures by itself, instead of {instead_of}"
+        changes = {"counter.timing": {"kind": "hardware"}}
+        return Suggestion("gate and capture in hardware", how, changes)

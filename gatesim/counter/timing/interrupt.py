@@ -1,0 +1,74 @@
+"""Edges are time-stamped by an interrupt routine."""
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from pydantic import Field
+
+from gatesim.counter.timing.base import Timing, TimingTable
+from gatesim.ground import keys
+from gatesim.ground.arrays import Array, Scalar, column
+from gatesim.ground.draw import Draw, further_normal
+from gatesim.ground.quantity import Quantity, accepts
+from gatesim.ground.sampling import Sampling
+from gatesim.ground.table import TableValues
+from gatesim.ground.transition import trimmed, without_reversals
+
+
+@dataclass(frozen=True)
+@accepts(latency="s", jitter="s")
+class Interrupt(Timing):
+    """Edges are time-stamped by a routine that starts ``latency`` (s) late, give or take ``jitter``.
+
+    The spread of the latency (s, normal, never before the edge) is what reaches the reading:
+    a latency common to all edges cancels. Stamps out of order are a pulse that is not seen.
+    Common practice, no source.
+    """
+
+    latency: Scalar
+    jitter: Scalar
+
+    def act_on(self, times: Array, draw: Draw, gate: int) -> Array:
+        """See `Timing.act_on`."""
+        late = column(self.latency)
+        if np.any(self.jitter):
+            seed = draw.uniform(f"counter.interrupt_jitter@{gate}")[:, None]
+            edge = np.arange(times.shape[1])
+            late = np.maximum(0.0, late + column(self.jitter) * further_normal(seed, edge))
+        return trimmed(without_reversals(times + late))
+
+
+class InterruptTable(TimingTable):
+    """Edges are time-stamped by an interrupt routine."""
+
+    kind: Literal["interrupt"]
+    latency: keys.Time = Field(description="Mean latency of the routine.")
+    jitter: keys.Time = Field(
+        default=Quantity(0.0, "s", "0 s"), description="Standard deviation of the latency."
+    )
+
+    def build(self, values: TableValues) -> Interrupt:
+        """See `TimingTable.build`."""
+        return Interrupt(values["latency"], values["jitter"])
+
+    @property
+    def setting(self) -> str:
+        """See `TimingTable.setting`."""
+        return "by an interrupt routine"
+
+    def reason(self, speed: float) -> str:
+        """See `TimingTable.reason`."""
+        return "The routine that stamps the edges starts late."
+
+    def side_note(self, speed: float) -> str:
+        """See `TimingTable.side_note`."""
+        return ""
+
+    def sampling(self) -> Sampling | None:
+        """See `TimingTable.sampling`."""
+        return None
+
+    def smoothed(self) -> TimingTable:
+        """See `TimingTable.smoothed`."""
+        return self
