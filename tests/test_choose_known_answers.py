@@ -81,6 +81,7 @@ def best_ratio(size, count, length):
     return best
 
 
+@pytest.mark.long
 def test_the_best_spacing_between_counting_and_acceleration_is_the_root_of_its_quartic():
     acceleration, frequency, speed, length = 0.2, 5e3, 2.0, 0.100
     size, count = acceleration * length / (2.0 * speed**2), speed / frequency

@@ -220,6 +220,7 @@ def test_a_heat_drops_only_what_is_surely_beaten_and_the_winner_stays():
         assert entry.uncertainty == full.entries[entry.candidate.number].uncertainty
 
 
+@pytest.mark.long
 def test_result_does_not_depend_on_the_workers():
     given = choice(base=BRAKED, options={"sensor": SENSORS, "clock": CLOCKS},
                    ranges=["gate.spacing=60 mm:200 mm:2"])  # fmt: skip

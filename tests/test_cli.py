@@ -109,6 +109,7 @@ def mutated(draw):
     return "\n".join(lines)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("part", range(4))
 def test_2000_mutated_files_end_with_exit_code_0_or_2_and_no_traceback(part, tmp_path, monkeypatch, capsys):
     file = tmp_path / "mutated.toml"

@@ -50,6 +50,7 @@ def formulas(scenario):
     return list(pipeline.run(scenario, Nominal(1)).readings)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("file", SCENARIOS, ids=lambda f: f.stem)
 def test_parts_sum_to_the_error_and_the_idealised_rig_reads_the_true_length(file):
     scenario = load(file)

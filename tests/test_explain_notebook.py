@@ -9,6 +9,7 @@ nbformat = pytest.importorskip("nbformat")
 HERE = Path(__file__).parents[1]
 
 
+@pytest.mark.long
 def test_notebook_on_accelerating_parts_runs_and_its_identity_holds():
     notebook = nbformat.read(HERE / "notebooks" / "why-short.ipynb", as_version=4)
     client = nbclient.NotebookClient(notebook, timeout=300, resources={"metadata": {"path": str(HERE)}})

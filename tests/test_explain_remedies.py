@@ -70,6 +70,7 @@ def test_a_constant_push_does_not_depend_on_the_slope():
         assert tried[title].error == pytest.approx(found.now.error, abs=2e-6)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("file", SCENARIOS[:3:2], ids=lambda f: f.stem)
 def test_each_new_error_is_that_of_the_changed_scenario_read_anew(file):
     scenario = load(file)

@@ -111,6 +111,7 @@ def limit(scenario, pattern="fixed", least=0.99, parts=2_000, seed=1):
     return feed(scenario, Feeding(spacing_of(pattern, 0.2), least, parts, seed), workers=1)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     ("tables", "interval", "element"),
     [
@@ -131,6 +132,7 @@ def test_equal_spacing_may_come_as_fast_as_the_slowest_element_allows(tables, in
         assert result.limit_high >= (1.0 - 2e-3) / interval
 
 
+@pytest.mark.long
 def test_interval_of_the_yield_holds_the_true_one_as_often_as_it_says():
     """exp(-2 r C) = 0.9. Of 40 intervals at 95 %, fewer than 32 hold it less than once in 2,000 times."""
     true = -math.log(0.9) / (2.0 * BUSY)
@@ -143,6 +145,7 @@ def test_interval_of_the_yield_holds_the_true_one_as_often_as_it_says():
     assert held >= 32
 
 
+@pytest.mark.long
 def test_limit_and_its_interval_are_where_the_closed_form_has_them():
     """Slope of exp(-2 r C) turns the interval of the yield into that of the rate (delta method)."""
     true = -math.log(0.9) / (2.0 * BUSY)
@@ -182,6 +185,7 @@ def scalar_readings(arrivals, third):
     return correct
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(("load", "third"), [(0.1, 0.16), (0.4, 0.16), (0.4, 0.40), (1.2, 0.25)])
 def test_a_third_gate_agrees_with_a_plain_simulation_of_its_own(load, third):
     """Independent event-by-event simulation with other random numbers; both have statistical errors."""

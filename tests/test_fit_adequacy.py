@@ -83,6 +83,7 @@ def test_a_gross_row_among_those_held_out_is_set_apart_too_and_the_fit_is_none_t
     np.testing.assert_array_equal(found.estimate, clean.estimate)
 
 
+@pytest.mark.long
 def test_without_jitter_the_scatter_of_whole_counts_raises_no_alarm() -> None:
     """It is anything from none to half as much again as 1/6 count squared, by the fraction of a count."""
     still = rig(SLIDE.replace('jitter = "4 us"', 'jitter = "0 us"'))

@@ -24,6 +24,7 @@ def scores(found: list, truth: dict, names: list[str]) -> np.ndarray:
     return np.array(rows)
 
 
+@pytest.mark.long
 def test_fitted_friction_covers_the_truth_at_the_stated_rate_over_300_logs() -> None:
     """Slope, release distance, spacing and delays are each log's own, known with an uncertainty only."""
     scenario = rig()
@@ -41,6 +42,7 @@ def test_fitted_friction_covers_the_truth_at_the_stated_rate_over_300_logs() -> 
     assert sum(fit.odd.outliers.any() for fit in found) <= binom.isf(FALSE_ALARM, LOGS, 0.1)
 
 
+@pytest.mark.long
 def test_without_the_fixed_quantities_the_same_fits_would_not_cover() -> None:
     """The counter-test: spacing and slope errors taken for nothing leave far too small uncertainties."""
     scenario = rig()
@@ -56,6 +58,7 @@ def test_without_the_fixed_quantities_the_same_fits_would_not_cover() -> None:
     assert sum(fit.adequacy.describes for fit in found) <= 10
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("told", [True, False])
 def test_unknown_lengths_are_estimated_along_and_covered(told: bool) -> None:
     """Twenty parts of unknown length, once each; with ``told`` references beside them."""
@@ -74,6 +77,7 @@ def test_unknown_lengths_are_estimated_along_and_covered(told: bool) -> None:
         assert low <= (np.abs(score) < 1.96).sum() <= high
 
 
+@pytest.mark.long
 def test_a_release_that_varies_is_scatter_and_not_a_fixed_error() -> None:
     scenario = rig()
     made, truth = logs(
@@ -92,6 +96,7 @@ def test_a_release_that_varies_is_scatter_and_not_a_fixed_error() -> None:
     assert fixed.adequacy.scatter_ratio > 2.0
 
 
+@pytest.mark.long
 def test_a_polled_counter_is_fitted_through_its_mean_delay_and_covered() -> None:
     """Counts of a polled counter are a staircase; slopes come from the rig with the mean delay."""
     text = rig(counter='timing = { kind = "polled", cycle = "1 ms" }')

@@ -50,6 +50,7 @@ def test_what_the_residuals_do_not_depend_on_has_infinite_variance() -> None:
     assert np.isinf(covariance(apart)[2, 2])
 
 
+@pytest.mark.long
 def test_estimate_and_uncertainty_agree_with_generalised_least_squares_on_the_closed_form() -> None:
     """From rest x = a t^2 / 2 with a = g (sin - mu cos); spacing known as one more observation.
 
@@ -119,6 +120,7 @@ def test_expected_counts_of_a_sampled_stage_are_the_mean_of_simulated_passages(t
     np.testing.assert_allclose(share, 1.0 / 6.0 + 2.0 * (0.4 / period) ** 2, rtol=0.1)
 
 
+@pytest.mark.long
 def test_a_start_far_off_leads_to_the_same_estimate() -> None:
     """Tens of thousands of standard uncertainties off, with thresholds and delays free to make up for it."""
     beam = (

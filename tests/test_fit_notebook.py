@@ -9,6 +9,7 @@ nbformat = pytest.importorskip("nbformat")
 HERE = Path(__file__).parents[1]
 
 
+@pytest.mark.long
 def test_notebook_from_idea_to_hand_over_runs_and_ends_with_an_accepted_gauge():
     notebook = nbformat.read(HERE / "notebooks" / "from-idea-to-hand-over.ipynb", as_version=4)
     client = nbclient.NotebookClient(notebook, timeout=300, resources={"metadata": {"path": str(HERE)}})

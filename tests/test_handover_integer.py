@@ -51,6 +51,7 @@ def test_encoder_counts_do_not_depend_on_speed() -> None:
         assert got.length * 1e-6 == pytest.approx(0.15, abs=2.5 * RIG.pitch)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("formula", FORMULAS)
 def test_structured_text_returns_what_the_vectors_say(formula: str) -> None:
     form = made(formula)
@@ -66,6 +67,7 @@ def test_structured_text_returns_what_the_vectors_say(formula: str) -> None:
     assert {1, 2} <= statuses
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("formula", FORMULAS)
 def test_structured_text_and_machine_agree_on_any_register_values(formula: str) -> None:
     form = made(formula)
@@ -91,6 +93,7 @@ def test_every_intermediate_is_proved_to_fit(formula: str, widest: object) -> No
     assert all(step.bits_spare >= 0 for step in form.proof.steps)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("formula", FORMULAS)
 @settings(max_examples=150, deadline=None)
 @given(data=st.data())
@@ -113,6 +116,7 @@ def test_values_stay_within_the_proved_intervals(formula: str, data: st.DataObje
         assert form.proof.result.low <= got.length <= form.proof.result.high
 
 
+@pytest.mark.long
 def test_no_dwell_and_capture_in_the_range_overflows_or_strays_exhaustively() -> None:
     slow = dataclasses.replace(RIG, tick=2e-4)
     stated = Stated((0.1, 0.25), (1.0, 5.0))
@@ -247,6 +251,7 @@ def test_words_wrap_as_two_s_complement() -> None:
     assert UDINT.wrap(-1) == 2**32 - 1
 
 
+@pytest.mark.long
 def test_names_differ_in_more_than_case_and_text_is_plain() -> None:
     for formula in FORMULAS:
         text = structured_text(made(formula).program, "Tüte *) sneaky ²")

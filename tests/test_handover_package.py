@@ -35,6 +35,7 @@ def handed() -> Handover:
     return gather(drop(), Wish(formula="four-edge"), DAY)
 
 
+@pytest.mark.long
 def test_the_written_function_returns_every_written_vector(handed: Handover) -> None:
     files = package(handed)
     function = parse(files["Length_four_edge.st"].decode())
@@ -46,6 +47,7 @@ def test_the_written_function_returns_every_written_vector(handed: Handover) -> 
         assert (length, outputs["Status"]) == (int(row["length [0.001 mm]"]), int(row["status"]))
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("path", sorted(SCENARIOS.glob("*.toml")), ids=lambda p: p.stem)
 def test_every_scenario_that_measures_can_be_handed_over_and_its_function_runs(path: Path) -> None:
     scenario = load(path)
@@ -89,6 +91,7 @@ def test_simulated_passages_all_give_a_valid_length(handed: Handover) -> None:
             assert run(handed.made.program, registers).status == OK
 
 
+@pytest.mark.long
 def test_acceptance_limits_lie_inside_the_tolerance_by_the_guard_band(handed: Handover) -> None:
     assert handed.limits is not None
     assert handed.limits.accept_lower == pytest.approx(0.1795 + handed.guard)

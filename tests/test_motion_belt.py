@@ -120,6 +120,7 @@ def test_too_steep_a_belt_lets_the_part_run_back():
     assert p.stop_position[0] == 0
 
 
+@pytest.mark.long
 def test_trial_on_a_belt_does_not_depend_on_its_company():
     n = 40
     rng = np.random.default_rng(2)

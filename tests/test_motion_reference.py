@@ -1,6 +1,7 @@
 """The full-curve brake against a 20-digit integration and an independent solver."""
 
 import numpy as np
+import pytest
 from numpy.testing import assert_allclose
 from scipy.integrate import solve_ivp
 
@@ -14,6 +15,7 @@ def single(item, i):
     return type(item)(**{k: float(v[i]) if isinstance(v, np.ndarray) else v for k, v in vars(item).items()})
 
 
+@pytest.mark.long
 def test_full_curve_brake_agrees_with_20_digits():
     part, path, brake, x = brake_chute(6, seed=3)
     p = passage(part, path, (brake,), x)
@@ -23,6 +25,7 @@ def test_full_curve_brake_agrees_with_20_digits():
         assert_allclose(p.speed[i], speed, rtol=1e-9)
 
 
+@pytest.mark.long
 def test_strong_brakes_and_both_sides_of_the_peak_agree_with_20_digits():
     # light and heavy braking, part shorter and longer than the brake, fast entry above v_c
     cases = [
@@ -39,6 +42,7 @@ def test_strong_brakes_and_both_sides_of_the_peak_agree_with_20_digits():
         assert_allclose(p.speed[0], speed, rtol=1e-9)
 
 
+@pytest.mark.long
 def test_crawling_over_a_very_strong_brake_agrees_with_a_stiff_solver():
     """3 mm/s, some 200,000 relaxation lengths on the way, so the engine glides; Radau as the reference."""
     part, path = Block(0.1, 0.1), Path(1.0)

@@ -129,6 +129,7 @@ RIPPLES = [
 ]
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(("belt", "slope", "drag"), RIPPLES)
 def test_ripple_beyond_friction_makes_the_part_slip_and_stick(belt, slope, drag):
     positions = [0.1, 0.3, 0.55, 0.8]
@@ -146,6 +147,7 @@ def test_ripple_beyond_friction_makes_the_part_slip_and_stick(belt, slope, drag)
     assert_allclose(p.travel_at(p.time)[0, :3], positions[:3], rtol=1e-12)
 
 
+@pytest.mark.long
 def test_position_between_the_gates_follows_slip_and_stick():
     belt = RIPPLES[1][0]
     close = np.linspace(0.05, 0.8, 76)
@@ -165,6 +167,7 @@ def test_part_that_never_loses_its_grip_is_measured_though_the_ripple_peaks_late
     assert_allclose(p.caught_position, 0.0)
 
 
+@pytest.mark.long
 def test_slipping_and_sticking_do_not_depend_on_the_company():
     n = 30
     rng = np.random.default_rng(5)

@@ -54,6 +54,7 @@ def test_each_study_takes_its_own_rows(tmp_path: Path) -> None:
     assert result.notes == ()
 
 
+@pytest.mark.long
 def test_hidden_spreads_lie_within_their_intervals_about_as_often_as_stated(tmp_path: Path) -> None:
     inside = {"repeatability": 0, "part": 0, "operator": 0, "share": 0, "categories": 0}
     truth = {"repeatability": 0.03e-3, "part": 0.2e-3, "operator": 0.02e-3}

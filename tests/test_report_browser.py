@@ -108,6 +108,7 @@ def shown(page):
     return dict(rows)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("file", sorted(FOLDER.glob("[1-6]-*.toml")), ids=lambda f: f.stem)
 def test_it_opens_without_an_error_and_asks_for_nothing(opened, file):
     page = opened(load(file))
@@ -227,6 +228,7 @@ def test_markup_in_a_scenario_does_nothing(opened):
     assert page.find_elements("tag name", "img") == []
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("width", [360, 800, 1600])
 @pytest.mark.parametrize("dark", [False, True])
 def test_nothing_sticks_out_and_text_contrasts(opened, width, dark):

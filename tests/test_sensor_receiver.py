@@ -34,6 +34,7 @@ def crossing(part, run, share, speed, tau):
     return found.t_events[0][0] - (run.reached(share) - start) / v
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(("part", "number"), [(SQUARE, 0), (SQUARE, 1), (CONE, 0), (CONE, 1), (NOTCHED, 1)])
 @pytest.mark.parametrize("lag", [0.02, 0.3, 1.0])
 def test_the_delay_is_that_of_the_differential_equation(part, number, lag):

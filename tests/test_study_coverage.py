@@ -56,6 +56,7 @@ def test_95_percent_intervals_cover_95_percent_of_fresh_trials(name, ends):
     assert agrees(sum(fresh), 200_000, 0.95)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("name", MODELS)
 def test_monte_carlo_errors_cover_the_known_answer_as_often_as_two_sigma_should(name):
     formula, exact = MODELS[name]
@@ -78,6 +79,7 @@ def test_monte_carlo_errors_cover_the_known_answer_as_often_as_two_sigma_should(
         assert agrees(count, runs, two_sigma), f"{figure}: {count} of {runs}"
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("p", [0.0005, 0.03, 0.5])
 def test_outcome_intervals_cover_at_least_95_percent(p):
     rng = np.random.default_rng(11)
@@ -90,6 +92,7 @@ def test_outcome_intervals_cover_at_least_95_percent(p):
     assert binomtest(hits, runs, 0.95, alternative="less").pvalue > ONE_SIDE
 
 
+@pytest.mark.long
 def test_block_scatter_tells_the_error_of_sobol_points():
     formula, exact = MODELS["chi-square"]
     hits, runs = 0, 200

@@ -79,6 +79,7 @@ study(MASS, Plan(trials={trials}, seed=3), workers={workers}, state_file=Path({s
 """
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("workers", [1, 2])
 def test_killed_study_goes_on_and_ends_with_the_same_bits(tmp_path, workers):
     trials = 2_000_000

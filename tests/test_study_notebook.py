@@ -9,6 +9,7 @@ nbformat = pytest.importorskip("nbformat")
 HERE = Path(__file__).parents[1]
 
 
+@pytest.mark.long
 def test_notebook_on_jitter_and_debounce_runs_and_hold_off_costs_nothing():
     notebook = nbformat.read(HERE / "notebooks" / "jitter-and-debounce.ipynb", as_version=4)
     client = nbclient.NotebookClient(notebook, timeout=300, resources={"metadata": {"path": str(HERE)}})

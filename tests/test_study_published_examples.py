@@ -88,6 +88,7 @@ def test_end_gauge_budget_of_jcgm_100_h_1():
     assert table.expanded == pytest.approx(93.0, abs=0.6)  # H.1.6, from rounded 32 nm and 2.92
 
 
+@pytest.mark.long
 def test_gauge_block_of_jcgm_101_9_5():
     # clause 9.5.4 (from memory): 838 nm beyond 50 mm, u = 36 nm, shortest 99 % [745, 932] nm; the law
     # of propagation alone gives 32 nm, as in JCGM 100
