@@ -2,7 +2,7 @@
 
 from pathlib import Path
 
-from gatesim.study.choice.model import choice_of
+from gatesim.studies.choice.model import choice_of
 
 CHUTE = {
     "part": {"length": "120 mm", "mass": "200 g"},

@@ -9,7 +9,7 @@ import numpy as np
 from gatesim.ground.distribution import Arcsine, Normal, Rectangular, StudentT
 from gatesim.ground.draw import Draw
 from gatesim.ground.quantity import Quantity
-from gatesim.study.model import Trials
+from gatesim.studies.model import Trials
 
 
 @dataclass(frozen=True)

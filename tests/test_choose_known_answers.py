@@ -5,9 +5,9 @@ import math
 import numpy as np
 import pytest
 
-from gatesim.study.choice.choose import choose
-from gatesim.study.choice.evaluate import Round
-from gatesim.study.choice.refine import refine
+from gatesim.studies.choice.choose import choose
+from gatesim.studies.choice.evaluate import Round
+from gatesim.studies.choice.refine import refine
 from tests.choice_rigs import CHUTE, choice
 
 

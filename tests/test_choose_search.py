@@ -17,14 +17,14 @@ from gatesim.ground.outcome import Outcome
 from gatesim.prediction.predict import predict
 from gatesim.scenario import load
 from gatesim.shopfloor.decision import guarded, risks
-from gatesim.study.choice.candidate import candidates
-from gatesim.study.choice.choose import choose
-from gatesim.study.choice.compare import compare, pareto
-from gatesim.study.choice.evaluate import Round, evaluate, groups_of
-from gatesim.study.choice.export import choice_json, save_winner
-from gatesim.study.choice.figures import figures_of
-from gatesim.study.choice.model import load_choice
-from gatesim.study.choice.shared import Repeated, part_values, run_together
+from gatesim.studies.choice.candidate import candidates
+from gatesim.studies.choice.choose import choose
+from gatesim.studies.choice.compare import compare, pareto
+from gatesim.studies.choice.evaluate import Round, evaluate, groups_of
+from gatesim.studies.choice.export import choice_json, save_winner
+from gatesim.studies.choice.figures import figures_of
+from gatesim.studies.choice.model import load_choice
+from gatesim.studies.choice.shared import Repeated, part_values, run_together
 from tests.choice_rigs import CHUTE, choice
 
 BRAKED = {

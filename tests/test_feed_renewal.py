@@ -16,9 +16,9 @@ import pytest
 from scipy import stats
 
 from gatesim.scenario.reader import from_raw
-from gatesim.study.feed.fate import Fate
-from gatesim.study.feed.feed import Feeding, feed
-from gatesim.study.feed.supply import spacing_of
+from gatesim.studies.feed.fate import Fate
+from gatesim.studies.feed.feed import Feeding, feed
+from gatesim.studies.feed.supply import spacing_of
 
 SPEED, LENGTH, SPACING = 1.0, 0.100, 0.050
 DARK, BUSY = LENGTH / SPEED, (SPACING + LENGTH) / SPEED

@@ -13,11 +13,11 @@ from gatesim.commands.feed import command
 from gatesim.ground.draw import Streams
 from gatesim.ground.errors import InputError
 from gatesim.scenario import load
-from gatesim.study.feed.export import feed_json
-from gatesim.study.feed.fate import ELEMENTS, Fate, fates
-from gatesim.study.feed.feed import Feeding, feed
-from gatesim.study.feed.process import latest, process
-from gatesim.study.feed.supply import Crossings, PartDraws, Supply, spacing_of
+from gatesim.studies.feed.export import feed_json
+from gatesim.studies.feed.fate import ELEMENTS, Fate, fates
+from gatesim.studies.feed.feed import Feeding, feed
+from gatesim.studies.feed.process import latest, process
+from gatesim.studies.feed.supply import Crossings, PartDraws, Supply, spacing_of
 from tests.test_feed_renewal import rig, shares
 
 

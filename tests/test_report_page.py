@@ -19,7 +19,7 @@ from gatesim.ground.errors import InputError
 from gatesim.prediction.trace import trace
 from gatesim.scenario import load, parse_text
 from gatesim.scenario.reader import changed
-from gatesim.study.rig import parse_axis
+from gatesim.studies.rig import parse_axis
 from gatesim.view.errorchart import error_chart, error_curve
 from gatesim.view.motionchart import position_chart, speed_chart
 from gatesim.view.report import report_html

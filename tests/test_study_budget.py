@@ -10,12 +10,12 @@ import pytest
 from gatesim.ground.distribution import Normal, Rectangular, StudentT
 from gatesim.ground.errors import InputError
 from gatesim.ground.quantity import Quantity
-from gatesim.study.budget import COUNTING, budget, coverage_factor, effective_degrees_of_freedom
-from gatesim.study.engine import study
-from gatesim.study.indices import sobol_indices
-from gatesim.study.model import Trials
-from gatesim.study.plan import Plan
-from gatesim.study.validation import validate, validations
+from gatesim.studies.budget import COUNTING, budget, coverage_factor, effective_degrees_of_freedom
+from gatesim.studies.engine import study
+from gatesim.studies.indices import sobol_indices
+from gatesim.studies.model import Trials
+from gatesim.studies.plan import Plan
+from gatesim.studies.validation import validate, validations
 from gatesim.view.studytext import budget_text
 from tests.study_models import END_GAUGE, ISHIGAMI, MASS, FormulaModel, additive
 

@@ -12,10 +12,10 @@ from gatesim.commands.study import command as study_command
 from gatesim.commands.sweep import command as sweep_command
 from gatesim.ground.errors import InputError
 from gatesim.scenario import parse_text
-from gatesim.study.budget import COUNTING, budget
-from gatesim.study.engine import study
-from gatesim.study.plan import Plan
-from gatesim.study.rig import RigModel, parse_axis
+from gatesim.studies.budget import COUNTING, budget
+from gatesim.studies.engine import study
+from gatesim.studies.plan import Plan
+from gatesim.studies.rig import RigModel, parse_axis
 
 # An invented chute; its numbers serve as input only, never as expected values
 CHUTE = """

@@ -12,10 +12,10 @@ from scipy.stats import binomtest, chi2, expon, norm
 
 from gatesim.ground.distribution import Normal
 from gatesim.ground.quantity import Quantity
-from gatesim.study.engine import study
-from gatesim.study.plan import Plan
-from gatesim.study.result import share
-from gatesim.study.workers import InThisProcess
+from gatesim.studies.engine import study
+from gatesim.studies.plan import Plan
+from gatesim.studies.result import share
+from gatesim.studies.workers import InThisProcess
 from tests.study_models import FormulaModel
 
 ONE_SIDE = 1e-7

@@ -17,15 +17,15 @@ import pytest
 from gatesim.ground.distribution import Normal
 from gatesim.ground.errors import InputError
 from gatesim.ground.quantity import Quantity
-from gatesim.study.block import run_block
-from gatesim.study.engine import study
-from gatesim.study.model import Trials
-from gatesim.study.moments import Moments
-from gatesim.study.plan import Plan
-from gatesim.study.ranks import RankSummary, curve_of
-from gatesim.study.state import load
-from gatesim.study.until import Until
-from gatesim.study.workers import InThisProcess
+from gatesim.studies.block import run_block
+from gatesim.studies.engine import study
+from gatesim.studies.model import Trials
+from gatesim.studies.moments import Moments
+from gatesim.studies.plan import Plan
+from gatesim.studies.ranks import RankSummary, curve_of
+from gatesim.studies.state import load
+from gatesim.studies.until import Until
+from gatesim.studies.workers import InThisProcess
 from tests.study_models import END_GAUGE, MASS, FormulaModel, additive, unit_rectangular
 
 HERE = Path(__file__).parent
@@ -72,9 +72,9 @@ import sys
 from pathlib import Path
 sys.path.insert(0, {tests!r})
 from tests.study_models import MASS
-from gatesim.study.engine import study
-from gatesim.study.workers import InThisProcess
-from gatesim.study.plan import Plan
+from gatesim.studies.engine import study
+from gatesim.studies.workers import InThisProcess
+from gatesim.studies.plan import Plan
 study(MASS, Plan(trials={trials}, seed=3), workers={workers}, state_file=Path({state!r}))
 """
 
@@ -160,8 +160,8 @@ STOPPED = """
 import sys, time
 sys.path.insert(0, {tests!r})
 from tests.study_models import MASS
-from gatesim.study.engine import study
-from gatesim.study.plan import Plan
+from gatesim.studies.engine import study
+from gatesim.studies.plan import Plan
 class Slow(type(MASS)):
     def evaluate(self, values, draw, *, quantised=True):
         time.sleep(0.02)

@@ -14,16 +14,16 @@ from gatesim.ground.distribution import Normal
 from gatesim.ground.errors import InputError
 from gatesim.ground.outcome import Outcome
 from gatesim.ground.quantity import Quantity
-from gatesim.study.budget import budget
-from gatesim.study.engine import study
-from gatesim.study.export import budget_json, study_json, sweep_json, trials_writer
-from gatesim.study.indices import sobol_indices
-from gatesim.study.model import Trials
-from gatesim.study.plan import Plan
-from gatesim.study.sweep import Axis, sweep
-from gatesim.study.until import Until, parse_until
-from gatesim.study.validation import validate
-from gatesim.study.workers import InThisProcess
+from gatesim.studies.budget import budget
+from gatesim.studies.engine import study
+from gatesim.studies.export import budget_json, study_json, sweep_json, trials_writer
+from gatesim.studies.indices import sobol_indices
+from gatesim.studies.model import Trials
+from gatesim.studies.plan import Plan
+from gatesim.studies.sweep import Axis, sweep
+from gatesim.studies.until import Until, parse_until
+from gatesim.studies.validation import validate
+from gatesim.studies.workers import InThisProcess
 from gatesim.view.histogram import histogram
 from gatesim.view.number import decimals_for, percent, with_error
 from gatesim.view.studytext import budget_text, study_text, sweep_text

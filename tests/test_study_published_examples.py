@@ -7,11 +7,11 @@ JCGM 100 H.1 read in the worked copies of the example in two open uncertainty ca
 import pytest
 
 from gatesim.ground.distribution import Normal
-from gatesim.study.budget import budget
-from gatesim.study.engine import study
-from gatesim.study.plan import Plan
-from gatesim.study.until import Until, tolerance_of_digits
-from gatesim.study.validation import validate
+from gatesim.studies.budget import budget
+from gatesim.studies.engine import study
+from gatesim.studies.plan import Plan
+from gatesim.studies.until import Until, tolerance_of_digits
+from gatesim.studies.validation import validate
 from tests.study_models import END_GAUGE, GAUGE_BLOCK, MASS, additive, unit_rectangular
 
 MILLION = Plan(trials=1_000_000)

@@ -6,10 +6,10 @@ import pytest
 from gatesim.ground.distribution import Normal
 from gatesim.ground.errors import InputError
 from gatesim.ground.quantity import Quantity
-from gatesim.study.engine import study
-from gatesim.study.plan import Plan
-from gatesim.study.sweep import Axis, grid_values, sweep
-from gatesim.study.workers import InThisProcess
+from gatesim.studies.engine import study
+from gatesim.studies.plan import Plan
+from gatesim.studies.sweep import Axis, grid_values, sweep
+from gatesim.studies.workers import InThisProcess
 from tests.study_models import FormulaModel
 
 PLAN = Plan(trials=5_000, seed=4)

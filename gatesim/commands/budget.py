@@ -34,13 +34,13 @@ def command(
     beside it a Monte Carlo study, whether the two agree (JCGM 101, clause 8), and Sobol indices.
     """
     from gatesim.scenario import load
-    from gatesim.study.budget import budget
-    from gatesim.study.engine import study
-    from gatesim.study.export import budget_json
-    from gatesim.study.indices import sobol_indices
-    from gatesim.study.plan import Plan
-    from gatesim.study.rig import RigModel
-    from gatesim.study.validation import validations
+    from gatesim.studies.budget import budget
+    from gatesim.studies.engine import study
+    from gatesim.studies.export import budget_json
+    from gatesim.studies.indices import sobol_indices
+    from gatesim.studies.plan import Plan
+    from gatesim.studies.rig import RigModel
+    from gatesim.studies.validation import validations
     from gatesim.view.studytext import budget_text
 
     rig = RigModel(load(file))

@@ -40,9 +40,9 @@ def command(
     physics rules out are rejected with a reason; the rest is simulated over common random
     numbers. Exit code 1 if no rig meets the requirement.
     """
-    from gatesim.study.choice.choose import choose
-    from gatesim.study.choice.export import choice_json, save_winner
-    from gatesim.study.choice.model import load_choice
+    from gatesim.studies.choice.choose import choose
+    from gatesim.studies.choice.export import choice_json, save_winner
+    from gatesim.studies.choice.model import load_choice
     from gatesim.view.choicetext import choice_text
     from gatesim.view.style import check_figure, save
 

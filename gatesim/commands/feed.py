@@ -46,9 +46,9 @@ def command(
     re-arming run on in time, so that each part meets what the one before left behind.
     """
     from gatesim.scenario import load
-    from gatesim.study.feed.export import feed_json
-    from gatesim.study.feed.feed import Feeding, feed
-    from gatesim.study.feed.supply import spacing_of
+    from gatesim.studies.feed.export import feed_json
+    from gatesim.studies.feed.feed import Feeding, feed
+    from gatesim.studies.feed.supply import spacing_of
     from gatesim.view.feedtext import feed_text
     from gatesim.view.style import check_figure, save
 

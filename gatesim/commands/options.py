@@ -12,7 +12,7 @@ SEED = click.option(
 def _at_most_the_cores(context: click.Context, option: click.Parameter, asked: int | None) -> int | None:
     if asked is None or asked <= LEAST_CAP:
         return asked
-    from gatesim.study.workers import usable_cores
+    from gatesim.studies.workers import usable_cores
 
     cores = usable_cores()
     if asked > max(LEAST_CAP, cores):

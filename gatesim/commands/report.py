@@ -32,10 +32,10 @@ def command(
     scenario = load(file)
     study, budget = None, None
     if trials is not None:
-        from gatesim.study.budget import budget as budget_of
-        from gatesim.study.engine import study as run_study
-        from gatesim.study.plan import Plan
-        from gatesim.study.rig import RigModel
+        from gatesim.studies.budget import budget as budget_of
+        from gatesim.studies.engine import study as run_study
+        from gatesim.studies.plan import Plan
+        from gatesim.studies.rig import RigModel
 
         rig = RigModel(scenario)
         chosen = rig.choose_formula(formula)

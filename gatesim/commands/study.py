@@ -48,11 +48,11 @@ def command(
     through the chain as a prediction does. Ctrl-C prints what was reached.
     """
     from gatesim.scenario import load
-    from gatesim.study.engine import study
-    from gatesim.study.export import study_json, trials_writer
-    from gatesim.study.plan import MOST_TRIALS, Plan
-    from gatesim.study.rig import RigModel
-    from gatesim.study.until import parse_until
+    from gatesim.studies.engine import study
+    from gatesim.studies.export import study_json, trials_writer
+    from gatesim.studies.plan import MOST_TRIALS, Plan
+    from gatesim.studies.rig import RigModel
+    from gatesim.studies.until import parse_until
     from gatesim.view.studytext import study_text
     from gatesim.view.style import check_figure, save
 

@@ -43,10 +43,10 @@ def command(
     reads while nothing went wrong. Ctrl-C prints what was reached.
     """
     from gatesim.scenario import load
-    from gatesim.study.export import sweep_json
-    from gatesim.study.plan import Plan
-    from gatesim.study.rig import RigModel, parse_axis
-    from gatesim.study.sweep import sweep
+    from gatesim.studies.export import sweep_json
+    from gatesim.studies.plan import Plan
+    from gatesim.studies.rig import RigModel, parse_axis
+    from gatesim.studies.sweep import sweep
     from gatesim.view.studytext import sweep_text
     from gatesim.view.style import check_figure, save
 

@@ -4,7 +4,7 @@ from dataclasses import asdict
 
 from gatesim.shopfloor.qualification import Qualification
 from gatesim.shopfloor.repeatability import GaugeStudy
-from gatesim.study.export import Json, flattened, number
+from gatesim.studies.export import Json, flattened, number
 
 
 def qualification_json(result: Qualification) -> Json:

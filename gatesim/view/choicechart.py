@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gatesim.study.choice.choose import ChoiceResult
+from gatesim.studies.choice.choose import ChoiceResult
 from gatesim.view.style import BLACK, BLUE, GREEN, GREY, VERMILION, new_axes
 
 if TYPE_CHECKING:

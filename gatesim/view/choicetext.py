@@ -6,9 +6,9 @@ from collections.abc import Sequence
 
 from tabulate import tabulate
 
-from gatesim.study.choice.choose import FINALISTS, ChoiceResult, Entry
-from gatesim.study.choice.figures import Check, checks_of
-from gatesim.study.choice.race import CONFIDENCE
+from gatesim.studies.choice.choose import FINALISTS, ChoiceResult, Entry
+from gatesim.studies.choice.figures import Check, checks_of
+from gatesim.studies.choice.race import CONFIDENCE
 from gatesim.view.number import percent, plain, with_error
 
 MM = 1e3

@@ -10,8 +10,8 @@ from gatesim.chain import pipeline
 from gatesim.ground.arrays import Array
 from gatesim.ground.draw import Nominal
 from gatesim.scenario.model import Scenario
-from gatesim.study.rig import RigModel
-from gatesim.study.sweep import Axis
+from gatesim.studies.rig import RigModel
+from gatesim.studies.sweep import Axis
 from gatesim.view.style import BLACK, BLUE, GREEN, ORANGE, SKY, VERMILION, new_axes
 from gatesim.view.sweepchart import axis_label
 

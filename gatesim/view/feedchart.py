@@ -4,8 +4,8 @@ import math
 from textwrap import fill
 from typing import TYPE_CHECKING
 
-from gatesim.study.feed.fate import Fate
-from gatesim.study.feed.feed import FeedResult
+from gatesim.studies.feed.fate import Fate
+from gatesim.studies.feed.feed import FeedResult
 from gatesim.view.style import BLACK, BLUE, GREEN, GREY, ORANGE, SKY, VERMILION, new_axes
 
 if TYPE_CHECKING:

@@ -5,8 +5,8 @@ import textwrap
 
 from tabulate import tabulate
 
-from gatesim.study.feed.fate import Fate
-from gatesim.study.feed.feed import FeedResult
+from gatesim.studies.feed.fate import Fate
+from gatesim.studies.feed.feed import FeedResult
 from gatesim.view.number import percent, plain
 
 MINUTE = 60.0

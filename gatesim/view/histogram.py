@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gatesim.ground.arrays import Array
-from gatesim.study.result import FormulaResult, StudyResult
+from gatesim.studies.result import FormulaResult, StudyResult
 from gatesim.view.style import BLACK, GREEN, SKY, VERMILION, new_axes
 
 if TYPE_CHECKING:

@@ -14,8 +14,8 @@ from gatesim.ground.outcome import Outcome
 from gatesim.prediction.predict import Prediction, predict
 from gatesim.prediction.trace import trace
 from gatesim.scenario.model import Scenario
-from gatesim.study.budget import Budget
-from gatesim.study.result import StudyResult
+from gatesim.studies.budget import Budget
+from gatesim.studies.result import StudyResult
 from gatesim.view.reportdata import histogram_data, passage_data
 from gatesim.view.reporttables import (
     budget_table,

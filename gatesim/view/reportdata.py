@@ -9,7 +9,7 @@ from gatesim.explanation.area import SpeedCurve
 from gatesim.ground.arrays import Array
 from gatesim.prediction.trace import GateTrace, Trace
 from gatesim.scenario.model import Scenario
-from gatesim.study.result import FormulaResult, StudyResult
+from gatesim.studies.result import FormulaResult, StudyResult
 from gatesim.view.histogram import bin_edges
 from gatesim.view.riggeometry import RigGeometry
 

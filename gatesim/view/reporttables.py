@@ -9,8 +9,8 @@ from gatesim.formula import FORMULAS
 from gatesim.ground.quantity import registry
 from gatesim.prediction.predict import Prediction
 from gatesim.scenario.model import Scenario
-from gatesim.study.budget import Budget
-from gatesim.study.result import FormulaResult, StudyResult
+from gatesim.studies.budget import Budget
+from gatesim.studies.result import FormulaResult, StudyResult
 from gatesim.view.explaintext import remedy_cells
 from gatesim.view.number import percent, plain, with_error
 

@@ -8,11 +8,11 @@ from tabulate import tabulate
 
 from gatesim.ground.arrays import Array
 from gatesim.ground.outcome import Outcome
-from gatesim.study.budget import Budget
-from gatesim.study.indices import Indices
-from gatesim.study.result import FormulaResult, StudyResult
-from gatesim.study.sweep import SweepResult
-from gatesim.study.validation import Validation
+from gatesim.studies.budget import Budget
+from gatesim.studies.indices import Indices
+from gatesim.studies.result import FormulaResult, StudyResult
+from gatesim.studies.sweep import SweepResult
+from gatesim.studies.validation import Validation
 from gatesim.view.number import decimals_for, percent, plain, with_error
 
 MM = 1e3

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gatesim.ground.arrays import Array
-from gatesim.study.sweep import Axis, SweepResult
+from gatesim.studies.sweep import Axis, SweepResult
 from gatesim.view.studytext import no_reading
 from gatesim.view.style import BLUE, HEAT_MAP, SKY, VERMILION, new_axes
 

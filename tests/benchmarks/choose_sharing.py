@@ -10,9 +10,9 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
-from gatesim.study.choice.candidate import candidates
-from gatesim.study.choice.evaluate import Round, evaluate, groups_of
-from gatesim.study.choice.model import load_choice
+from gatesim.studies.choice.candidate import candidates
+from gatesim.studies.choice.evaluate import Round, evaluate, groups_of
+from gatesim.studies.choice.model import load_choice
 
 EXAMPLE = Path(__file__).parents[2] / "scenarios" / "choose" / "rungs.toml"
 

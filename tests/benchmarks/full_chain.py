@@ -20,11 +20,11 @@ from gatesim.chain import pipeline
 from gatesim.ground.draw import Streams
 from gatesim.motion import passage
 from gatesim.scenario import parse_text
-from gatesim.study.draws import Recorder
-from gatesim.study.engine import study
-from gatesim.study.model import run
-from gatesim.study.plan import BLOCK, Plan
-from gatesim.study.rig import RigModel
+from gatesim.studies.draws import Recorder
+from gatesim.studies.engine import study
+from gatesim.studies.model import run
+from gatesim.studies.plan import BLOCK, Plan
+from gatesim.studies.rig import RigModel
 
 RIG = """
 title = "invented rung, braked"

@@ -16,8 +16,8 @@ sys.path.insert(0, str(Path(__file__).parents[2]))
 from scipy.stats import norm
 
 from gatesim.ground.distribution import Normal
-from gatesim.study.engine import study
-from gatesim.study.plan import Plan
+from gatesim.studies.engine import study
+from gatesim.studies.plan import Plan
 from tests.study_models import additive
 
 

@@ -11,9 +11,9 @@ sys.path.insert(0, str(Path(__file__).parents[2]))
 
 import numpy as np
 
-from gatesim.study.engine import study
-from gatesim.study.plan import Plan
-from gatesim.study.workers import InThisProcess
+from gatesim.studies.engine import study
+from gatesim.studies.plan import Plan
+from gatesim.studies.workers import InThisProcess
 from tests.study_models import END_GAUGE, ISHIGAMI, MASS, FormulaModel, additive, unit_rectangular
 
 TRIALS = 2**16

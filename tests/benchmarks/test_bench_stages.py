@@ -12,7 +12,7 @@ from unittest import mock
 from gatesim.chain import pipeline
 from gatesim.ground.draw import Streams
 from gatesim.scenario import parse_text
-from gatesim.study.draws import Recorder
+from gatesim.studies.draws import Recorder
 
 TRIALS, RUNS = 4096, 30
 

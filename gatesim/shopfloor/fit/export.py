@@ -3,7 +3,7 @@
 from dataclasses import asdict
 
 from gatesim.shopfloor.fit.fit import Fit
-from gatesim.study.export import Json, flattened, number
+from gatesim.studies.export import Json, flattened, number
 
 
 def fit_json(result: Fit) -> Json:

@@ -13,11 +13,11 @@ from gatesim.formula import FORMULAS, Constants
 from gatesim.ground.arrays import Array
 from gatesim.ground.draw import Nominal, Streams
 from gatesim.scenario import Scenario
-from gatesim.study.choice.candidate import Candidate, part_lengths
-from gatesim.study.choice.figures import Figures, figures_of
-from gatesim.study.choice.model import Choice, WantedTable
-from gatesim.study.choice.screen import busy_time, formula_refusal, passage_refusal, room_refusal
-from gatesim.study.choice.shared import Repeated, motion_key, rig_key, run_together
+from gatesim.studies.choice.candidate import Candidate, part_lengths
+from gatesim.studies.choice.figures import Figures, figures_of
+from gatesim.studies.choice.model import Choice, WantedTable
+from gatesim.studies.choice.screen import busy_time, formula_refusal, passage_refusal, room_refusal
+from gatesim.studies.choice.shared import Repeated, motion_key, rig_key, run_together
 
 GROUP = 32
 """Candidates worked on together; enough that the motion costs little each."""

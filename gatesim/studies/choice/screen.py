@@ -11,8 +11,8 @@ from gatesim.ground.draw import Nominal
 from gatesim.ground.outcome import Outcome
 from gatesim.prediction.outcomesentence import explain_outcome
 from gatesim.scenario import Scenario
-from gatesim.study.choice.model import WantedTable
-from gatesim.study.choice.shared import part_values
+from gatesim.studies.choice.model import WantedTable
+from gatesim.studies.choice.shared import part_values
 
 
 def room_refusal(scenario: Scenario, wanted: WantedTable) -> str:

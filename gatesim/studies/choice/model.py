@@ -12,8 +12,8 @@ from gatesim.ground import keys
 from gatesim.ground.errors import InputError
 from gatesim.ground.quantity import Quantity
 from gatesim.ground.table import Table
-from gatesim.study.rig import parse_axis
-from gatesim.study.sweep import Axis
+from gatesim.studies.rig import parse_axis
+from gatesim.studies.sweep import Axis
 
 
 class Alternative(Table):

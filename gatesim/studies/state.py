@@ -13,11 +13,11 @@ from numpy.typing import NDArray
 
 from gatesim.ground.errors import InputError
 from gatesim.ground.files import Target, reason
-from gatesim.study.block import Block, FormulaSummary, Scatter, Summary
-from gatesim.study.model import Model
-from gatesim.study.moments import Moments
-from gatesim.study.plan import Plan
-from gatesim.study.ranks import CELLS, RankSummary
+from gatesim.studies.block import Block, FormulaSummary, Scatter, Summary
+from gatesim.studies.model import Model
+from gatesim.studies.moments import Moments
+from gatesim.studies.plan import Plan
+from gatesim.studies.ranks import CELLS, RankSummary
 
 FORMAT = 2
 Stored = dict[str, NDArray[Any]]

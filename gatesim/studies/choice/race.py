@@ -8,9 +8,9 @@ plain Bonferroni one).
 from collections.abc import Sequence
 from dataclasses import replace
 
-from gatesim.study.choice.candidate import Candidate
-from gatesim.study.choice.compare import compare
-from gatesim.study.choice.evaluate import Evaluation, Round
+from gatesim.studies.choice.candidate import Candidate
+from gatesim.studies.choice.compare import compare
+from gatesim.studies.choice.evaluate import Evaluation, Round
 
 HEAT = 10
 """The heat has one in so many of the trials."""

@@ -12,8 +12,8 @@ from gatesim.ground.distribution import StudentT
 from gatesim.ground.draw import Nominal, Streams
 from gatesim.ground.errors import InputError
 from gatesim.ground.quantity import Quantity
-from gatesim.study.draws import Swapped, names_drawn
-from gatesim.study.model import WORDS, Model, Trials
+from gatesim.studies.draws import Swapped, names_drawn
+from gatesim.studies.model import WORDS, Model, Trials
 
 UNIFORM_STD = 1.0 / math.sqrt(12.0)
 

@@ -5,8 +5,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from gatesim.ground.draw import Draw, Streams
-from gatesim.study.draws import Quasi
-from gatesim.study.until import Until
+from gatesim.studies.draws import Quasi
+from gatesim.studies.until import Until
 
 # One block is one sequence of JCGM 101, 7.9.4 b): max(100/(1 - p), 10 000) trials.
 BLOCK = 10_000

@@ -3,10 +3,10 @@
 import math
 from collections.abc import Sequence
 
-from gatesim.study.choice.candidate import Candidate, moved
-from gatesim.study.choice.evaluate import Round, evaluate
-from gatesim.study.choice.model import Choice
-from gatesim.study.sweep import Axis
+from gatesim.studies.choice.candidate import Candidate, moved
+from gatesim.studies.choice.evaluate import Round, evaluate
+from gatesim.studies.choice.model import Choice
+from gatesim.studies.sweep import Axis
 
 REJECTED = 1.0
 """Stands for the uncertainty (m) of a rig that does not work: worse than any that does."""

@@ -14,14 +14,14 @@ from pathlib import Path
 from typing import Any
 
 from gatesim.ground.errors import InputError
-from gatesim.study import state
-from gatesim.study.block import Block, Summary, run_block
-from gatesim.study.draws import assign_dimensions, names_drawn
-from gatesim.study.model import Model, Trials
-from gatesim.study.plan import Plan
-from gatesim.study.result import StudyResult, result_of
-from gatesim.study.until import LEAST_SEQUENCES
-from gatesim.study.workers import place
+from gatesim.studies import state
+from gatesim.studies.block import Block, Summary, run_block
+from gatesim.studies.draws import assign_dimensions, names_drawn
+from gatesim.studies.model import Model, Trials
+from gatesim.studies.plan import Plan
+from gatesim.studies.result import StudyResult, result_of
+from gatesim.studies.until import LEAST_SEQUENCES
+from gatesim.studies.workers import place
 
 
 @contextmanager

@@ -17,10 +17,10 @@ from gatesim.ground.outcome import Outcome
 from gatesim.prediction.outcomesentence import explain_outcome
 from gatesim.scenario import Scenario
 from gatesim.scenario.reader import from_raw
-from gatesim.study.feed.fate import ELEMENTS, Fate, fates
-from gatesim.study.feed.process import process
-from gatesim.study.feed.supply import PartDraws, Spacing, Supply
-from gatesim.study.workers import place
+from gatesim.studies.feed.fate import ELEMENTS, Fate, fates
+from gatesim.studies.feed.process import process
+from gatesim.studies.feed.supply import PartDraws, Spacing, Supply
+from gatesim.studies.workers import place
 
 COUNTED = 100
 """Parts of a stream that are counted."""
@@ -90,7 +90,7 @@ class Point:
         """
         from scipy.stats import t  # deferred: costs start-up time
 
-        from gatesim.study.result import share
+        from gatesim.studies.result import share
 
         each = self.fates[:, Fate.CORRECT] / self.fates.sum(axis=1)
         mean, s = float(each.mean()), len(each)

@@ -6,10 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from gatesim.study.block import FormulaSummary, Summary
-from gatesim.study.model import WORDS
-from gatesim.study.plan import Plan
-from gatesim.study.ranks import RankCurve
+from gatesim.studies.block import FormulaSummary, Summary
+from gatesim.studies.model import WORDS
+from gatesim.studies.plan import Plan
+from gatesim.studies.ranks import RankCurve
 
 
 @dataclass(frozen=True)
@@ -91,7 +91,7 @@ def _rank_errors(curve: RankCurve, coverage: float) -> tuple[float, float]:
 
 
 def _errors(summary: FormulaSummary, curve: RankCurve, plan: Plan) -> list[float]:
-    """Monte Carlo standard errors in the order of `gatesim.study.block.FIGURES`."""
+    """Monte Carlo standard errors in the order of `gatesim.studies.block.FIGURES`."""
     blocks = max(summary.scatter.count, 1)
     scatter = summary.scatter.std
     if plan.quasi:  # replicates are independent, the points within one are not

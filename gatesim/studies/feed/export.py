@@ -1,8 +1,8 @@
 """A feed study as plain data; times in s, rates in 1/s, shares from 0 to 1."""
 
-from gatesim.study.export import Json, number
-from gatesim.study.feed.fate import ELEMENTS, Fate
-from gatesim.study.feed.feed import FeedResult, Point
+from gatesim.studies.export import Json, number
+from gatesim.studies.feed.fate import ELEMENTS, Fate
+from gatesim.studies.feed.feed import FeedResult, Point
 
 
 def feed_json(result: FeedResult) -> Json:

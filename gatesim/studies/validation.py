@@ -2,9 +2,9 @@
 
 from dataclasses import dataclass
 
-from gatesim.study.budget import Budget
-from gatesim.study.result import FormulaResult
-from gatesim.study.until import tolerance_of_digits
+from gatesim.studies.budget import Budget
+from gatesim.studies.result import FormulaResult
+from gatesim.studies.until import tolerance_of_digits
 
 
 @dataclass(frozen=True)

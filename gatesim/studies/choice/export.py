@@ -7,9 +7,9 @@ from typing import Any
 from gatesim.ground.errors import InputError
 from gatesim.ground.files import Target
 from gatesim.scenario import parse_text
-from gatesim.study.choice.choose import ChoiceResult, Entry
-from gatesim.study.choice.figures import checks_of
-from gatesim.study.export import Json, number
+from gatesim.studies.choice.choose import ChoiceResult, Entry
+from gatesim.studies.choice.figures import checks_of
+from gatesim.studies.export import Json, number
 
 
 def choice_json(result: ChoiceResult) -> Json:

@@ -11,8 +11,8 @@ from gatesim.formula import FORMULAS
 from gatesim.ground.arrays import Array
 from gatesim.ground.transition import level_at
 from gatesim.scenario import Scenario
-from gatesim.study.feed.process import STAGES, Processed, latest, tally
-from gatesim.study.feed.supply import Crossings
+from gatesim.studies.feed.process import STAGES, Processed, latest, tally
+from gatesim.studies.feed.supply import Crossings
 
 Flags = NDArray[np.bool_]
 

@@ -9,9 +9,9 @@ from numpy.typing import NDArray
 from gatesim.ground.arrays import Array
 from gatesim.ground.outcome import Outcome
 from gatesim.shopfloor.typeone import CONVENTIONS
-from gatesim.study.choice.model import WantedTable
-from gatesim.study.moments import Moments
-from gatesim.study.result import share
+from gatesim.studies.choice.model import WantedTable
+from gatesim.studies.moments import Moments
+from gatesim.studies.result import share
 
 
 @dataclass(frozen=True)

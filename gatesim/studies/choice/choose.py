@@ -15,14 +15,14 @@ from typing import Any
 import numpy as np
 
 from gatesim.ground.errors import InputError
-from gatesim.study.choice.candidate import Candidate, candidates, part_lengths
-from gatesim.study.choice.compare import Comparison, compare, pareto, ranked
-from gatesim.study.choice.evaluate import Evaluation, Round, evaluate, groups_of
-from gatesim.study.choice.figures import meets
-from gatesim.study.choice.model import Choice
-from gatesim.study.choice.race import beaten, heat_of
-from gatesim.study.choice.refine import refine
-from gatesim.study.workers import place
+from gatesim.studies.choice.candidate import Candidate, candidates, part_lengths
+from gatesim.studies.choice.compare import Comparison, compare, pareto, ranked
+from gatesim.studies.choice.evaluate import Evaluation, Round, evaluate, groups_of
+from gatesim.studies.choice.figures import meets
+from gatesim.studies.choice.model import Choice
+from gatesim.studies.choice.race import beaten, heat_of
+from gatesim.studies.choice.refine import refine
+from gatesim.studies.workers import place
 
 REFINED = 4
 """Candidates whose continuous quantities are refined."""
@@ -96,7 +96,7 @@ def choose(
 ) -> ChoiceResult:
     """Search the candidates of a file; ``trials`` for each, spread evenly over the part lengths.
 
-    ``race``: run a heat first, see `gatesim.study.choice.race`.
+    ``race``: run a heat first, see `gatesim.studies.choice.race`.
     The result depends on file, trials and seed, not on the workers. Raises InputError for
     fewer than two trials a part length, and for a file that spans no candidate.
     """

@@ -14,7 +14,7 @@ from gatesim.ground.draw import Streams
 from gatesim.ground.transition import merged
 from gatesim.scenario import Scenario
 from gatesim.sensor import respond
-from gatesim.study.feed.supply import Crossings
+from gatesim.studies.feed.supply import Crossings
 
 STAGES = ("beam", "sensor", "input filter", "scan")
 """What a signal passes on its way to the counter's logic; in each, parts may run together or be lost."""

@@ -12,8 +12,8 @@ from gatesim.ground.errors import InputError
 from gatesim.scenario import Scenario, load
 from gatesim.scenario.model import raw_with
 from gatesim.scenario.reader import from_raw, schema_paths
-from gatesim.study.choice.model import Alternative, Choice
-from gatesim.study.sweep import Axis
+from gatesim.studies.choice.model import Alternative, Choice
+from gatesim.studies.sweep import Axis
 
 MOST = 200_000
 

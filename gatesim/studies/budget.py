@@ -15,8 +15,8 @@ import numpy as np
 
 from gatesim.ground.arrays import Array
 from gatesim.ground.draw import Streams
-from gatesim.study.model import Model, run
-from gatesim.study.slopes import Axis, ErrorFunction, Slopes
+from gatesim.studies.model import Model, run
+from gatesim.studies.slopes import Axis, ErrorFunction, Slopes
 
 COUNTING = "rounding to whole counts"
 SIMULATED_TRIALS = 20_000

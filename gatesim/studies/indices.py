@@ -12,10 +12,10 @@ from numpy.typing import NDArray
 from gatesim.ground.arrays import Array
 from gatesim.ground.draw import Draw
 from gatesim.ground.errors import InputError
-from gatesim.study.draws import Quasi, Recorder, Renamed, Swapped, assign_dimensions, names_drawn
-from gatesim.study.model import Model, run
-from gatesim.study.plan import BLOCK
-from gatesim.study.workers import place
+from gatesim.studies.draws import Quasi, Recorder, Renamed, Swapped, assign_dimensions, names_drawn
+from gatesim.studies.model import Model, run
+from gatesim.studies.plan import BLOCK
+from gatesim.studies.workers import place
 
 REPLICATES = 8  # independently scrambled sets, whose scatter gives the error
 
@@ -100,7 +100,7 @@ def sobol_indices(
     Two independent sets of draws A and B; each draw in turn is taken from B. ``trials`` is the
     size of a set over all replicates; the model runs once more per draw. Trials that give no
     reading in one of the sets are left out. ``executor`` and ``workers`` as in
-    `gatesim.study.engine.study`. Raises InputError if hardly any trial is read.
+    `gatesim.studies.engine.study`. Raises InputError if hardly any trial is read.
     """
     n = 1 << max(round(math.log2(max(trials, 1) / REPLICATES)), 8)
     drawn = names_drawn(model)

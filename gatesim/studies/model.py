@@ -1,6 +1,6 @@
 """What a study needs of a measurement: inputs that spread, and a way to evaluate trials.
 
-A rig is one such model (``gatesim.study.rig``); a formula of a textbook is another, so
+A rig is one such model (``gatesim.studies.rig``); a formula of a textbook is another, so
 published worked examples run through the very engine that judges a rig.
 """
 

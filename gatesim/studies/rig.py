@@ -13,13 +13,13 @@ from gatesim.ground.errors import InputError
 from gatesim.ground.quantity import Quantity, parse
 from gatesim.scenario import Scenario
 from gatesim.scenario.reader import changed
-from gatesim.study.model import Trials
-from gatesim.study.sweep import Axis, grid_values
+from gatesim.studies.model import Trials
+from gatesim.studies.sweep import Axis, grid_values
 
 
 @dataclass(frozen=True)
 class RigModel:
-    """The measurement a scenario describes. See `gatesim.study.model.Model`."""
+    """The measurement a scenario describes. See `gatesim.studies.model.Model`."""
 
     scenario: Scenario
 
@@ -35,7 +35,7 @@ class RigModel:
         return blake2b(text.encode(), digest_size=16).hexdigest()
 
     def evaluate(self, values: Mapping[str, Scalar], draw: Draw, *, quantised: bool = True) -> Trials:
-        """Run the pipeline. See `gatesim.study.model.Model.evaluate`."""
+        """Run the pipeline. See `gatesim.studies.model.Model.evaluate`."""
         found = pipeline.run(self.scenario, draw, values, quantised=quantised, ends=False)
         return Trials(found.readings, found.true_length, found.outcome)
 

@@ -16,11 +16,11 @@ from numpy.typing import NDArray
 
 from gatesim.ground.arrays import Array
 from gatesim.ground.errors import InputError
-from gatesim.study.engine import study
-from gatesim.study.model import Model
-from gatesim.study.plan import Plan
-from gatesim.study.result import StudyResult
-from gatesim.study.workers import InThisProcess, place
+from gatesim.studies.engine import study
+from gatesim.studies.model import Model
+from gatesim.studies.plan import Plan
+from gatesim.studies.result import StudyResult
+from gatesim.studies.workers import InThisProcess, place
 
 # What a point of the grid keeps of a formula
 COLUMNS = (

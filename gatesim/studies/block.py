@@ -8,10 +8,10 @@ from numpy.typing import NDArray
 
 from gatesim.ground.arrays import Array
 from gatesim.ground.outcome import Outcome
-from gatesim.study.model import Model, Trials, run
-from gatesim.study.moments import Moments
-from gatesim.study.plan import Plan
-from gatesim.study.ranks import RankSummary, curve_of
+from gatesim.studies.model import Model, Trials, run
+from gatesim.studies.moments import Moments
+from gatesim.studies.plan import Plan
+from gatesim.studies.ranks import RankSummary, curve_of
 
 # Figures of one block whose scatter from block to block tells their Monte Carlo error
 FIGURES = ("bias", "uncertainty", "low", "high", "shortest_low", "shortest_high")

@@ -9,13 +9,13 @@ from typing import Any, TextIO
 import numpy as np
 
 from gatesim.ground.arrays import Array
-from gatesim.study.budget import Budget
-from gatesim.study.indices import Indices
-from gatesim.study.model import WORDS, Trials
-from gatesim.study.plan import Plan
-from gatesim.study.result import Estimate, FormulaResult, StudyResult
-from gatesim.study.sweep import SweepResult
-from gatesim.study.validation import Validation
+from gatesim.studies.budget import Budget
+from gatesim.studies.indices import Indices
+from gatesim.studies.model import WORDS, Trials
+from gatesim.studies.plan import Plan
+from gatesim.studies.result import Estimate, FormulaResult, StudyResult
+from gatesim.studies.sweep import SweepResult
+from gatesim.studies.validation import Validation
 
 Json = dict[str, Any]
 
@@ -133,7 +133,7 @@ def budget_json(
 
 
 def trials_writer(file: TextIO) -> Callable[[Trials], None]:
-    """A sink for `gatesim.study.engine.study` that writes one CSV row a trial.
+    """A sink for `gatesim.studies.engine.study` that writes one CSV row a trial.
 
     Columns: trial, true_length and one reading per formula in m (empty where there is none), outcome.
     """

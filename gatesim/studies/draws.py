@@ -8,7 +8,7 @@ import numpy as np
 
 from gatesim.ground.arrays import Array
 from gatesim.ground.draw import Draw, Nominal, Streams
-from gatesim.study.model import Model, run
+from gatesim.studies.model import Model, run
 
 # A name that draws very many columns (a long train of chatter, say) would use up the
 # good leading dimensions of a Sobol sequence; such names stay pseudo-random.
