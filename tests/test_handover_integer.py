@@ -9,11 +9,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from gatesim.formula import FORMULAS, Constants
+from gatesim.formula.integer.bounds import NotProved, prove
+from gatesim.formula.integer.machine import run, truncated
+from gatesim.formula.integer.program import DINT, INT, LINT, OK, UDINT, Constant, Program, Register, Step
 from gatesim.ground.errors import InputError
-from gatesim.shopfloor.integer.bounds import NotProved, prove
 from gatesim.shopfloor.integer.build import Integer, Stated, build
-from gatesim.shopfloor.integer.machine import run, truncated
-from gatesim.shopfloor.integer.program import DINT, INT, LINT, OK, UDINT, Constant, Program, Register, Step
 from gatesim.shopfloor.integer.structuredtext import structured_text
 from gatesim.shopfloor.integer.vectors import passage, real_length, vectors, vectors_csv
 from tests.structured_text import Fault, parse

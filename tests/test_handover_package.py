@@ -11,12 +11,12 @@ import pytest
 from click.testing import CliRunner
 
 from gatesim.commands.main import cli
+from gatesim.formula.integer.machine import run
+from gatesim.formula.integer.program import OK
 from gatesim.ground.errors import InputError
 from gatesim.prediction.predict import predict
 from gatesim.scenario import Scenario, load
 from gatesim.shopfloor.handover import Handover, Wish, gather
-from gatesim.shopfloor.integer.machine import run
-from gatesim.shopfloor.integer.program import OK
 from gatesim.shopfloor.sheet import sheet
 from gatesim.view.package import package, proof_text, write_package
 from gatesim.view.sheet import sheet_html, sheet_pdf

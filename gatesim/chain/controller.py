@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 from gatesim.chain.assembly import forces_of, gates_of, part_of, path_of
-from gatesim.formula import FORMULAS, Constants
+from gatesim.formula import FORMULAS, Constants, suited
 from gatesim.motion import passage
 from gatesim.scenario.model import Scenario
 
@@ -85,7 +85,5 @@ def formulas_of(scenario: Scenario, constants: Constants) -> tuple[str, ...]:
     """
     if scenario.formula.use is not None:
         return scenario.formula.use
-    possible = [name for name, formula in FORMULAS.items() if not formula.missing(constants)]
-    if scenario.counter.encoder is not None:
-        possible = [name for name in ("encoder-pitch", "spacing-dwell") if name in possible]
-    return tuple(possible)
+    names = suited(encoder=scenario.counter.encoder is not None)
+    return tuple(name for name in names if not FORMULAS[name].missing(constants))

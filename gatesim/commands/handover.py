@@ -63,9 +63,9 @@ def command(
     overflow over the stated range, test vectors in CSV, the proof as text, and a
     commissioning sheet in HTML and PDF.
     """
+    from gatesim.formula.integer.program import DINT, LINT
     from gatesim.scenario import load
     from gatesim.shopfloor.handover import Wish, gather
-    from gatesim.shopfloor.integer.program import DINT, LINT
     from gatesim.view.package import write_package
 
     scenario = load(file)

@@ -6,45 +6,28 @@ from typing import Any
 import numpy as np
 
 from gatesim.chain.pipeline import Move, Passed
-from gatesim.formula import Constants
+from gatesim.chain.seen import seen_motion
+from gatesim.formula import FORMULAS, AssumedMotion, Constants
 from gatesim.ground.arrays import Array
 from gatesim.ground.outcome import Outcome
 from gatesim.motion import Passage
-
-# what each formula assumes of the motion; the others hold for a uniform one
-_KNOWN, _FROM_REST, _CONSTANT = "known-acceleration", "fixed-release", ("four-edge", "three-gates")
 
 
 def ideal_motion(formula: str, real: Passed, constants: Constants) -> Move:
     """Motion under which the formula is exact, one that keeps the real times at the gates.
 
     The leading end passes gates 1 and 2 when it really does. In between, and beyond, its
-    acceleration is constant: none for a formula that knows of none, the assumed one for
-    known-acceleration, that of a release from rest for fixed-release, and for the formulas
-    that work it out the one with which the trailing end passes gate 1 at its real time too.
+    acceleration is constant and as the formula has it (`Formula.assumed_motion`).
     """
-    first = float(np.ravel(real.rig.gates[0])[0])
-    spacing = float(np.ravel(real.rig.gates[1])[0]) - first
-    length = float(real.true_length[0])
-    at, leave = real.motion.time[0, real.front[0]], real.motion.time[0, real.rear[0]]
-    transit, dwell = real.motion.time[0, real.front[1]] - at, leave - at
-    mean = spacing / transit
-    acceleration = 0.0
-    if formula == _KNOWN:
-        acceleration = constants.acceleration
-    elif formula == _FROM_REST:
-        root = (np.sqrt(first + spacing) - np.sqrt(first)) / transit
-        acceleration = 2.0 * root**2
-    elif formula in _CONSTANT and dwell != transit:
-        acceleration = 2.0 * (length / dwell - mean) / (dwell - transit)
-    speed = mean - 0.5 * acceleration * transit
-    if formula == _FROM_REST:
-        speed = np.sqrt(2.0 * acceleration * first)
-    reach = first + spacing + length
-    return _constant(first, float(at), float(speed), float(acceleration), reach)
+    seen = seen_motion(real)
+    at = float(real.motion.time[0, real.front[0]])
+    reach = seen.first + seen.spacing + seen.length
+    return _constant(seen.first, at, FORMULAS[formula].assumed_motion(seen, constants), reach)
 
 
-def _constant(first: float, at: float, speed: float, acceleration: float, reach: float) -> Move:
+def _constant(first: float, at: float, assumed: AssumedMotion, reach: float) -> Move:
+    speed, acceleration = assumed.speed, assumed.acceleration
+
     def move(part: Any, path: Any, forces: Sequence[Any], positions: Array) -> Passage:
         beyond = np.broadcast_to([0.5 * first, first, first + 2.0 * reach], (len(positions), 3))
         nodes = np.sort(np.concatenate([positions, beyond], axis=1), axis=1)

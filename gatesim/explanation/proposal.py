@@ -7,7 +7,7 @@ from gatesim.chain import pipeline
 from gatesim.chain.controller import constants_of
 from gatesim.explanation.change import Effort, Present, Proposal, mm
 from gatesim.explanation.purchase import PURCHASES
-from gatesim.formula import FORMULAS
+from gatesim.formula import FORMULAS, suited
 from gatesim.ground.draw import Nominal
 from gatesim.ground.errors import InputError
 from gatesim.inputfilter import FILTERS
@@ -20,15 +20,6 @@ STEEPEST = 85.0  # deg; a free fall has no chute to tilt
 FURTHER = 1.5
 CHATTERS = 10.0  # mean durations of the chatter after an edge
 REFERENCES = (0.9, 1.1)
-PLAINLY = {
-    "spacing-dwell": "Dwell times the speed from gate 1 to gate 2",
-    "known-acceleration": "The controller is told how fast the part gains speed",
-    "fixed-release": "The distance from a release at rest tells how the speed grows, whatever the slope",
-    "rear-edge": "Dwell times the mean of the leading and the trailing end's speed",
-    "four-edge": "The trailing end is timed from gate to gate too, which tells how the speed changes",
-    "three-gates": "The leading end is timed at gate 3 too, which tells how the speed changes",
-    "encoder-pitch": "Travel is counted instead of time",
-}
 
 
 def proposals_of(scenario: Scenario, formula: str) -> tuple[Proposal, ...]:
@@ -51,12 +42,11 @@ def _formulas(p: Present) -> Iterator[Proposal]:
     """Every other formula for which the rig has the counts and the constants."""
     free = p.scenario.model_copy(update={"formula": p.scenario.formula.model_copy(update={"use": None})})
     constants = constants_of(free)
-    encoder = p.scenario.counter.encoder is not None
-    names = ("encoder-pitch", "spacing-dwell") if encoder else tuple(FORMULAS)
-    for name in names:
-        if name == p.formula or FORMULAS[name].missing(constants):
+    for name in suited(encoder=p.scenario.counter.encoder is not None):
+        formula = FORMULAS[name]
+        if name == p.formula or formula.missing(constants):
             continue
-        how = f"{PLAINLY[name]}: {FORMULAS[name].equation}. It needs {FORMULAS[name].needs}."
+        how = f"{formula.idea}: {formula.equation}. It needs {formula.needs}."
         yield Proposal(Effort.SOFTWARE, f"use the formula {name}", how, free, name)
 
 

@@ -6,6 +6,7 @@ from typing import Any
 
 from gatesim.counter import TIMINGS
 from gatesim.explanation.change import Effort, Present, Proposal, mm
+from gatesim.formula import suited
 from gatesim.ground.quantity import parse
 
 STRETCH = 0.05  # m, of the spring proposed
@@ -88,7 +89,7 @@ def _encoder(p: Present) -> Iterator[Proposal]:
     drop = ("counter.frequency", "formula.use")
     changes = {"counter.encoder": table}
     yield p.proposal(
-        Effort.BUY, "encoder on a measuring roller", how, changes, drop=drop, formula="encoder-pitch"
+        Effort.BUY, "encoder on a measuring roller", how, changes, drop=drop, formula=suited(encoder=True)[0]
     )
 
 

@@ -6,55 +6,26 @@ from dataclasses import dataclass
 import numpy as np
 
 from gatesim.chain.pipeline import Passed
+from gatesim.chain.seen import seen_motion
 from gatesim.explanation.breakdown import Breakdown, Share
 from gatesim.explanation.remedy import Remedies, Remedy
-from gatesim.ground.arrays import first_of
+from gatesim.formula import FORMULAS, Constants, SeenMotion
 from gatesim.ground.text import mm
 from gatesim.scenario.model import Scenario
 
 
 @dataclass(frozen=True)
 class Facts:
-    """What the words draw on; SI. ``enters``, ``leaves``: speed of the part's ends at gate 1.
-
-    ``early``: mean speed of the leading end from gate 1 to gate 2; ``whole``: mean speed
-    while gate 1 is covered, ``dwell`` for how long; ``transit`` the time from gate to gate.
-    ``assumed``: acceleration that the controller holds, NaN without one.
-    """
+    """What the words draw on: the nominal passage and what the controller holds."""
 
     scenario: Scenario
-    length: float
-    spacing: float
-    dwell: float
-    transit: float
-    enters: float
-    leaves: float
-    assumed: float
-
-    @property
-    def early(self) -> float:
-        """See the class."""
-        return self.spacing / self.transit
-
-    @property
-    def whole(self) -> float:
-        """See the class."""
-        return self.length / self.dwell
+    seen: SeenMotion
+    constants: Constants
 
 
 def facts(scenario: Scenario, passed: Passed) -> Facts:
     """The numbers of the nominal passage."""
-    motion, front, rear = passed.motion, passed.front, passed.rear
-    return Facts(
-        scenario,
-        float(passed.true_length[0]),
-        first_of(passed.rig.gates[1] - passed.rig.gates[0]),
-        float(motion.time[0, rear[0]] - motion.time[0, front[0]]),
-        float(motion.time[0, front[1]] - motion.time[0, front[0]]),
-        float(motion.speed[0, front[0]]),
-        float(motion.speed[0, rear[0]]),
-        passed.rig.constants.acceleration,
-    )
+    return Facts(scenario, seen_motion(passed), passed.rig.constants)
 
 
 def side(error: float) -> str:
@@ -93,69 +64,14 @@ def _reason(share: Share, found: Breakdown, about: Facts) -> str:
     return "" if tell is None else tell(share, found, about)
 
 
-def _gained(about: Facts) -> str:
-    """How the speed changes while the part passes gate 1."""
-    change = about.leaves - about.enters
-    if abs(change) < abs(about.whole - about.early):
-        return f"its speed comes and goes while it passes gate 1, about a mean of {about.whole:.4g} m/s"
-    verb = "gains" if change > 0.0 else "loses"
-    return (
-        f"it {verb} {abs(change):.2g} m/s while it passes gate 1 ({about.enters:.4g} to "
-        f"{about.leaves:.4g} m/s)"
-    )
-
-
-def _simple(about: Facts) -> str:
-    """The matter in one sentence."""
-    if abs(about.leaves - about.enters) < abs(about.whole - about.early):
-        return "The part does not keep its speed while it passes."
-    does = "speeds up" if about.leaves > about.enters else "slows down"
-    if about.spacing < about.length:
-        return f"The part {does} while it passes, but the controller reckons with the speed it had at first."
-    return f"The part {does}, and the controller reckons with a speed it has only after it has passed gate 1."
-
-
-def _over(about: Facts) -> str:
-    first = about.spacing < about.length
-    return (
-        f"the first {mm(about.spacing)} only" if first else f"the {mm(about.spacing)} from gate 1 to gate 2"
-    )
-
-
 def _motion(share: Share, found: Breakdown, about: Facts) -> str:
-    gained = _gained(about)
-    if found.formula == "spacing-dwell":
-        slow = about.early < about.whole
-        amiss = 100.0 * abs(1.0 - about.early / about.whole)
-        return (
-            f"{_simple(about)} In numbers: {gained}. The speed that it is reckoned with was taken over "
-            f"{_over(about)}: {about.early:.4g} m/s. On average over its whole length it ran at "
-            f"{about.whole:.4g} m/s, so that the speed is {amiss:.2g} % too {'low' if slow else 'high'}, "
-            f"and speed times time comes out too {'short' if slow else 'long'}."
-        )
-    if found.formula == "known-acceleration":
-        gain = (about.leaves - about.enters) / about.dwell
-        return (
-            f"The controller was told an acceleration of {about.assumed:.3g} m/s². In truth {gained}, which "
-            f"is {gain:.3g} m/s² on average."
-        )
-    return f"The formula {found.formula} takes for granted {_ASSUMED[found.formula]}. In truth {gained}."
-
-
-_ASSUMED = {
-    "rear-edge": "that the mean of two speeds, the leading end's and the trailing end's from gate to gate, "
-    "is that of the passage of gate 1; but the second is taken after the part has left gate 1",
-    "fixed-release": "a release from rest and one constant acceleration since",
-    "four-edge": "one constant acceleration from the first edge to the last",
-    "three-gates": "one constant acceleration from gate 1 to gate 3",
-    "encoder-pitch": "that the roller turns as the part moves",
-}
+    return FORMULAS[found.formula].off_because(about.seen, about.constants)
 
 
 def _response(share: Share, found: Breakdown, about: Facts) -> str:
     sensor = about.scenario.sensor
     late = sensor.light_delay.nominal - sensor.dark_delay.nominal
-    if sensor.time_constant.nominal > 0.0 and abs(late) * about.whole < 0.5 * abs(share.error):
+    if sensor.time_constant.nominal > 0.0 and abs(late) * about.seen.whole < 0.5 * abs(share.error):
         return (
             f"The receiver follows the light with a time constant of {sensor.time_constant.text}, and how "
             "late an edge comes depends on how fast the light changes."
@@ -163,7 +79,7 @@ def _response(share: Share, found: Breakdown, about: Facts) -> str:
     word = "later" if late > 0.0 else "earlier"
     return (
         f"The sensor reports light {1e6 * abs(late):.3g} µs {word} than dark. The part moves about "
-        f"{mm(abs(late) * about.leaves)} in that time."
+        f"{mm(abs(late) * about.seen.leaves)} in that time."
     )
 
 
@@ -195,10 +111,10 @@ def _clock(share: Share, found: Breakdown, about: Facts) -> str:
 
 def _distances(share: Share, found: Breakdown, about: Facts) -> str:
     held = about.scenario.formula
-    if held.spacing is not None and held.spacing.nominal != about.spacing:
+    if held.spacing is not None and held.spacing.nominal != about.seen.spacing:
         return (
             f"The controller reckons with a spacing of {held.spacing.text}, and the gates stand "
-            f"{mm(about.spacing)} apart."
+            f"{mm(about.seen.spacing)} apart."
         )
     return "A distance that the controller reckons with is not the one on the rig."
 
@@ -212,7 +128,7 @@ def _calibration(share: Share, found: Breakdown, about: Facts) -> str:
 
 
 def _timing(share: Share, found: Breakdown, about: Facts) -> str:
-    reason = about.scenario.counter.timing.reason(about.leaves)
+    reason = about.scenario.counter.timing.reason(about.seen.leaves)
     if np.isnan(share.low):
         return reason
     return (

@@ -1,30 +1,44 @@
 """Length formulas: from counts and the controller's constants to a reading.
 
-A formula is one file with one `Formula`; a new one is added to `FORMULAS` below.
+A formula is one file with one `Formula`, its ``FORMULA``; a new one takes a line in ``_FILES`` below.
 """
 
-from gatesim.formula import (
-    encoder_pitch,
-    fixed_release,
-    four_edge,
-    known_acceleration,
-    rear_edge,
-    spacing_dwell,
-    three_gates,
+from importlib import import_module
+
+from gatesim.formula.base import REGISTERS, Constants, Counts, Formula
+from gatesim.formula.seen import AssumedMotion, SeenMotion
+
+_FILES = (
+    "spacing_dwell",
+    "known_acceleration",
+    "fixed_release",
+    "rear_edge",
+    "four_edge",
+    "three_gates",
+    "encoder_pitch",
 )
-from gatesim.formula.base import Constants, Counts, Formula
 
 FORMULAS: dict[str, Formula] = {
-    module.FORMULA.name: module.FORMULA
-    for module in (
-        spacing_dwell,
-        known_acceleration,
-        fixed_release,
-        rear_edge,
-        four_edge,
-        three_gates,
-        encoder_pitch,
-    )
+    formula.name: formula for formula in (import_module(f"{__name__}.{file}").FORMULA for file in _FILES)
 }
+"""Every formula by its name, in the order in which they are listed and tried."""
 
-__all__ = ["FORMULAS", "Constants", "Counts", "Formula"]
+
+def suited(*, encoder: bool) -> tuple[str, ...]:
+    """Names of the formulas for counts of an encoder, those made for it first; or of a clock."""
+    if not encoder:
+        return tuple(FORMULAS)
+    kinds = ("travel", "either")
+    return tuple(name for kind in kinds for name, f in FORMULAS.items() if f.counts_of == kind)
+
+
+__all__ = [
+    "FORMULAS",
+    "REGISTERS",
+    "AssumedMotion",
+    "Constants",
+    "Counts",
+    "Formula",
+    "SeenMotion",
+    "suited",
+]

@@ -1,12 +1,18 @@
-"""What every length formula takes and gives."""
+"""What every length formula takes and gives, and what others ask of it."""
 
-from collections.abc import Callable
-from dataclasses import dataclass
+from abc import ABC, abstractmethod
+from dataclasses import dataclass, fields
+from typing import TYPE_CHECKING, ClassVar, Literal
 
 import numpy as np
 
+from gatesim.formula.seen import AssumedMotion, SeenMotion
 from gatesim.ground.arrays import Array
 from gatesim.ground.quantity import accepts
+
+if TYPE_CHECKING:
+    from gatesim.formula.integer.ranges import Ranges
+    from gatesim.formula.integer.sketch import Sketch
 
 
 @dataclass(frozen=True)
@@ -48,24 +54,106 @@ class Constants:
 
 
 @dataclass(frozen=True)
-class Formula:
-    """A length formula.
+class Latch:
+    """Where a register takes its count: ``gate`` 1, 2 or 3, at the edge to dark or to light.
 
-    ``registers`` are the counts it reads and ``constants`` what else it needs, both by
-    attribute name; ``needs`` says the same in words. ``length`` maps `Counts` and
-    `Constants` to lengths in m, shape (n,).
+    ``lacking``: what is missing, in words, where the register stays empty.
     """
 
-    name: str
-    equation: str
-    needs: str
-    registers: tuple[str, ...]
-    constants: tuple[str, ...]
-    length: Callable[[Counts, Constants], Array]
+    gate: int
+    dark: bool
+    lacking: str
+
+
+REGISTERS: dict[str, Latch] = {
+    "dwell": Latch(1, False, "dwell"),
+    "capture": Latch(2, True, "capture"),
+    "rear_capture": Latch(2, False, "the trailing edge at gate 2 before the counter is re-armed"),
+    "third_capture": Latch(3, True, "the leading edge at gate 3"),
+}
+
+WITHOUT: dict[str, str] = {
+    "rearm": "a third gate",
+    "tick": "a clock",
+    "pitch": "an encoder",
+    "acceleration": "a clock and an acceleration",
+    "release_distance": "a release from rest, without launch or belt",
+}
+"""What a rig lacks, in words, that cannot give a constant."""
+
+
+class Formula(ABC):
+    """A length formula: one subclass in a file of its own, and one line in `gatesim.formula`.
+
+    A subclass that leaves out one of these is refused when it is defined:
+
+    ``name`` as in a scenario; ``equation``; ``needs``: counts and constants in words;
+    ``idea``: how it comes to the length, in plain words, the beginning of a sentence;
+    ``assumes``: what it takes for granted, to go on after "The formula takes for granted";
+    ``registers`` it reads and ``constants`` it needs, by attribute of `Counts` and `Constants`;
+    ``counts_of``: whether the counts must be of a clock ("time"), of an encoder ("travel") or
+    may be of "either"; ``one_speed``: whether it takes the mean speed from gate 1 to gate 2 for
+    that of the whole passage of gate 1.
+    """
+
+    name: ClassVar[str]
+    equation: ClassVar[str]
+    needs: ClassVar[str]
+    idea: ClassVar[str]
+    assumes: ClassVar[str]
+    registers: ClassVar[tuple[str, ...]]
+    constants: ClassVar[tuple[str, ...]]
+    counts_of: ClassVar[Literal["time", "travel", "either"]]
+    one_speed: ClassVar[bool]
+
+    def __init_subclass__(cls) -> None:
+        super().__init_subclass__()
+        asked = [key for key in Formula.__annotations__ if not hasattr(cls, key)]
+        asked += [key for key in Formula.__abstractmethods__ if getattr(cls, key) is getattr(Formula, key)]
+        if asked:
+            raise TypeError(f"the formula {cls.__name__} lacks {', '.join(sorted(asked))}")
+        known = (*REGISTERS, *(field.name for field in fields(Constants)))
+        unknown = [key for key in (*cls.registers, *cls.constants) if key not in known]
+        if unknown:
+            raise TypeError(f"the formula {cls.__name__} asks for {', '.join(unknown)}, which no rig has")
+
+    @abstractmethod
+    def length(self, counts: Counts, constants: Constants) -> Array:
+        """Lengths in m, shape (n,), before the calibration line; NaN where there is none."""
+
+    @abstractmethod
+    def assumed_motion(self, seen: SeenMotion, constants: Constants) -> AssumedMotion:
+        """The motion under which the formula is exact, as near to the real one as it can be."""
+
+    @abstractmethod
+    def integer_form(self, k: "Sketch", constants: Constants, ranges: "Ranges", fine: float) -> str:
+        """Write the length in units of ``fine`` m on ``k``, and return the name of the last value.
+
+        It is that of `length`, before the calibration line. At hand are the guarded counts: the
+        dwell as ``dark``, the capture as ``reach``, the trailing edge's transit from gate 1 to
+        gate 2 as ``transit``, the third capture as ``reach_3``; of them, those in `registers`.
+        """
+
+    def off_because(self, seen: SeenMotion, constants: Constants) -> str:
+        """Why this motion makes the reading wrong, in a sentence or two."""
+        return f"The formula {self.name} takes for granted {self.assumes}. In truth {seen.gained}."
+
+    @property
+    def gates(self) -> int:
+        """How many gates it needs: two, or three where it reads a register of the third."""
+        return max(2, *(REGISTERS[register].gate for register in self.registers))
 
     def missing(self, constants: Constants) -> str:
         """The first constant that the rig cannot give, or nothing."""
         return next((key for key in self.constants if np.isnan(getattr(constants, key))), "")
+
+    def lacks(self, counts: Counts, constants: Constants) -> str:
+        """What the formula lacks in the first trial, in words; nothing where it has all."""
+        key = self.missing(constants)
+        if key:
+            return WITHOUT.get(key, key)
+        empty = (key for key in self.registers if np.isnan(getattr(counts, key)[0]))
+        return next((REGISTERS[key].lacking for key in empty), "")
 
 
 def ratio(numerator: Array | float, denominator: Array) -> Array:

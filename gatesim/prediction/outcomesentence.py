@@ -5,6 +5,8 @@ from collections.abc import Callable
 import numpy as np
 
 from gatesim.chain.pipeline import Passed
+from gatesim.chain.seen import seen_motion
+from gatesim.formula import FORMULAS
 from gatesim.ground.arrays import first_of
 from gatesim.ground.outcome import Outcome
 from gatesim.ground.text import mm
@@ -32,29 +34,25 @@ def _measured(scenario: Scenario, passed: Passed) -> str:
         side = "long" if error > 0.0 else "short"
         verdict = f"The formula in charge, {name}, reads {mm(abs(error))} {side}."
     speeds = ""
-    if name == "spacing-dwell" and passed.rig.constants.tick == passed.rig.constants.tick:
+    if FORMULAS[name].one_speed and passed.rig.constants.tick == passed.rig.constants.tick:
         speeds = _two_speeds(passed, error)
     return " ".join([sentence for sentence in (speeds, verdict, *remarks(scenario, passed)) if sentence])
 
 
 def _two_speeds(passed: Passed, error: float) -> str:
     """How the speed during the dwell and the one it is multiplied with differ, if that tells anything."""
-    motion, length = passed.motion, float(passed.true_length[0])
-    enters, leaves = (float(motion.speed[0, c]) for c in (passed.front[0], passed.rear[0]))
-    spacing = first_of(passed.rig.gates[1] - passed.rig.gates[0])
-    mean = spacing / float(motion.time[0, passed.front[1]] - motion.time[0, passed.front[0]])
-    average = length / float(motion.time[0, passed.rear[0]] - motion.time[0, passed.front[0]])
-    if not abs(average / mean - 1.0) * length > max(0.2 * abs(error), 1e-6):
+    seen = seen_motion(passed)
+    mean, average, change = seen.early, seen.whole, seen.leaves - seen.enters
+    if not abs(average / mean - 1.0) * seen.length > max(0.2 * abs(error), 1e-6):
         return ""
-    change = leaves - enters
     told = f"passes gate 1 at {_speed(average)} on average"
     if change * (average - mean) > 0.0 and abs(change) > 0.01 * average:
         word = "gains" if change > 0.0 else "loses"
-        span = f"{_speed(enters)} to {_speed(leaves)}"
+        span = f"{_speed(seen.enters)} to {_speed(seen.leaves)}"
         told = f"{word} {_speed(abs(change))} while it passes gate 1 ({span})"
     return (
         f"The part {told}, but the speed it is multiplied with is the mean over the first "
-        f"{mm(spacing)}, {_speed(mean)}."
+        f"{mm(seen.spacing)}, {_speed(mean)}."
     )
 
 

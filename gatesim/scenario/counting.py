@@ -1,10 +1,11 @@
 """Tables of the counter, the formulas and what is asked of the reading."""
 
-from typing import Annotated, Literal
+from typing import TYPE_CHECKING, Annotated, Literal
 
 from pydantic import Field
 
 from gatesim.counter.timing import AT_ONCE, TIMINGS, TimingTable
+from gatesim.formula import FORMULAS
 from gatesim.ground import keys
 from gatesim.ground.quantity import Quantity
 from gatesim.ground.table import Table
@@ -55,15 +56,10 @@ class CounterTable(Table):
     )
 
 
-FormulaName = Literal[
-    "spacing-dwell",
-    "known-acceleration",
-    "fixed-release",
-    "rear-edge",
-    "four-edge",
-    "three-gates",
-    "encoder-pitch",
-]
+if TYPE_CHECKING:
+    FormulaName = str
+else:
+    FormulaName = Literal[tuple(FORMULAS)]
 
 
 class FormulaTable(Table):

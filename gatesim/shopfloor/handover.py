@@ -10,15 +10,15 @@ import numpy as np
 from gatesim.chain import pipeline
 from gatesim.chain.cautions import cautions
 from gatesim.chain.pipeline import Passed
-from gatesim.formula import Constants
+from gatesim.formula import FORMULAS, Constants
+from gatesim.formula.integer.machine import run
+from gatesim.formula.integer.program import LINT, OK, Word
 from gatesim.ground.draw import Nominal, Streams
 from gatesim.ground.errors import InputError
 from gatesim.ground.outcome import Outcome
 from gatesim.scenario import Scenario
 from gatesim.shopfloor.decision import Limits, guarded
 from gatesim.shopfloor.integer.build import Integer, Stated, build
-from gatesim.shopfloor.integer.machine import run
-from gatesim.shopfloor.integer.program import LINT, OK, Word
 from gatesim.shopfloor.integer.vectors import Vector, real_length, vectors
 
 PASSAGES = 2000  # simulated passages of each reference part, for speeds and the bands of counts
@@ -154,9 +154,8 @@ def _check_measures(scenario: Scenario, nominal: list[pipeline.Passed]) -> None:
 def _stated(
     scenario: Scenario, wish: Wish, lengths: tuple[float, float], runs: list[Passed], formula: str
 ) -> Stated:
-    gates = 3 if formula == "three-gates" else 2
     readings = _readings(scenario, runs, formula)
-    return Stated(lengths, wish.speeds or _speeds(scenario, runs, gates), readings)
+    return Stated(lengths, wish.speeds or _speeds(scenario, runs, FORMULAS[formula].gates), readings)
 
 
 def _lengths(scenario: Scenario) -> tuple[float, float]:

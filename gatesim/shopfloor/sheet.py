@@ -2,9 +2,9 @@
 
 from dataclasses import dataclass
 
+from gatesim.formula.integer.program import STATUS, Guard
 from gatesim.shopfloor.decision import Limits
 from gatesim.shopfloor.handover import Handover
-from gatesim.shopfloor.integer.program import STATUS, Guard
 
 
 @dataclass(frozen=True)

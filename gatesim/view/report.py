@@ -9,6 +9,7 @@ from gatesim.explanation.area import speed_curve
 from gatesim.explanation.breakdown import Breakdown, breakdown
 from gatesim.explanation.remedy import Remedies, remedies
 from gatesim.explanation.sentences import advice, cause, facts, headline, off
+from gatesim.formula import FORMULAS
 from gatesim.ground.errors import InputError
 from gatesim.ground.outcome import Outcome
 from gatesim.prediction.predict import Prediction, predict
@@ -87,7 +88,7 @@ def _content(
         "measured": told.outcome == Outcome.MEASURED.word,
         "gates": len(rig.gates),
         "rig": rig,
-        "area": formula == "spacing-dwell" and scenario.counter.encoder is None,
+        "area": FORMULAS[formula].one_speed and scenario.counter.encoder is None,
         "data": data,
         "readings": readings_table(told, formula),
         "inputs": inputs_table(scenario),
@@ -117,9 +118,9 @@ def _told(scenario: Scenario, passed: Passed, split: Breakdown, tried: Remedies)
         "verdict": "Reads " + off(split.error),
         "headline": headline(split),
         "reading": f"{MM * split.reading:.3f}",
-        "dwell": f"{1e3 * about.dwell:.4g} ms",
-        "transit": f"{1e3 * about.transit:.4g} ms",
-        "spacing": f"{MM * about.spacing:.4g} mm",
+        "dwell": f"{1e3 * about.seen.dwell:.4g} ms",
+        "transit": f"{1e3 * about.seen.transit:.4g} ms",
+        "spacing": f"{MM * about.seen.spacing:.4g} mm",
         "cause": cause(split, about),
         "advice": advice(tried),
         "enough": tried.meets(tried.now),

@@ -4,11 +4,11 @@ import math
 from dataclasses import dataclass
 
 from gatesim.formula import FORMULAS, Constants
+from gatesim.formula.integer.bounds import Proof, prove
+from gatesim.formula.integer.program import DINT, LINT, UDINT, UINT, Program, Word
+from gatesim.formula.integer.ranges import Ranges, Span
+from gatesim.formula.integer.sketch import NotProved, Sketch, TooWide
 from gatesim.ground.errors import InputError
-from gatesim.shopfloor.integer.bounds import Proof, prove
-from gatesim.shopfloor.integer.forms import FORMS, Ranges, Span, calibrated
-from gatesim.shopfloor.integer.program import DINT, LINT, UDINT, UINT, Program, Word
-from gatesim.shopfloor.integer.sketch import NotProved, Sketch, TooWide
 
 FINE = (64, 16, 4, 1)  # fine units in a unit of the result, tried in this order
 ENOUGH = 1.0  # an error bound, in units of the result, that needs no wider words
@@ -58,7 +58,7 @@ def count_ranges(constants: Constants, stated: Stated, formula: str) -> Ranges:
     def over(near: float, far: float) -> Span:
         return _span(near * fast, far * slow, stated.slack)
 
-    third = math.isfinite(constants.rearm) and formula == "three-gates"
+    third = math.isfinite(constants.rearm) and FORMULAS[formula].gates == 3
     return Ranges(
         dwell=over(*stated.lengths),
         capture=over(constants.spacing, constants.spacing),
@@ -147,7 +147,7 @@ def _written(
     k = Sketch(word)
     _read_registers(k, formula, ranges, register)
     size = unit / fine
-    length = calibrated(k, FORMS[formula](k, constants, ranges, size), constants, size)
+    length = _calibrated(k, FORMULAS[formula].integer_form(k, constants, ranges, size), constants, size)
     if fine > 1:
         k.constant("FINE", float(fine), "fine units in a unit of the result")
         length = k.step("whole", "divide", length, "FINE")
@@ -159,6 +159,19 @@ def _written(
     name = "Length_" + formula.replace("-", "_")
     program = k.program(name, formula, FORMULAS[formula].equation, length, unit)
     return Integer(program, prove(program), ranges, fine)
+
+
+def _calibrated(k: Sketch, length: str, constants: Constants, fine: float) -> str:
+    """Gain and zero of the calibration line; nothing where the line is the identity."""
+    if constants.gain != 1.0:
+        k.step(
+            "sloped", "divide", *k.scaled("GAIN", constants.gain - 1.0, length, "calibration: slope less one")
+        )
+        length = k.step("trimmed", "add", length, "sloped")
+    if constants.zero != 0.0:
+        k.constant("ZERO", constants.zero / fine, "calibration: constant")
+        length = k.step("zeroed", "add", length, "ZERO")
+    return length
 
 
 def _read_registers(k: Sketch, formula: str, ranges: Ranges, register: Word) -> None:

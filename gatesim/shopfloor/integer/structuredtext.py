@@ -1,6 +1,6 @@
 """Prints an integer program as a function in Structured Text (IEC 61131-3, plain)."""
 
-from gatesim.shopfloor.integer.program import STATUS, Constant, Guard, Program, Step, Word
+from gatesim.formula.integer.program import STATUS, Constant, Guard, Program, Step, Word
 
 _OPS = {"add": "+", "subtract": "-", "multiply": "*"}
 

@@ -10,8 +10,8 @@ from itertools import product
 import numpy as np
 
 from gatesim.formula import FORMULAS, Constants, Counts
+from gatesim.formula.integer.machine import run
 from gatesim.shopfloor.integer.build import Integer, Stated, counts_per_metre
-from gatesim.shopfloor.integer.machine import run
 
 Registers = Mapping[str, int]
 

@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gatesim.chain.controller import controller_of
-from gatesim.formula import FORMULAS
+from gatesim.formula import FORMULAS, REGISTERS
 from gatesim.ground.arrays import Array
 from gatesim.ground.transition import level_at
 from gatesim.scenario import Scenario
@@ -51,15 +51,6 @@ class Fates:
 
     fate: NDArray[np.int64]
     element: NDArray[np.int64]
-
-
-_REGISTERS = {
-    "dwell": (0, False),
-    "capture": (1, True),
-    "rear_capture": (1, False),
-    "third_capture": (2, True),
-}
-"""Gate of the edge that each register latches, and whether it is one to dark."""
 
 
 def registers_used(scenario: Scenario) -> tuple[str, ...]:
@@ -163,8 +154,9 @@ def _cycles(
     complete = first >= 0
     alone = first >= 0
     for register in registers_used(scenario):
-        gate, dark = _REGISTERS[register]
-        owner = _owner(crossings, processed, gate, getattr(cycles, register), dark=dark)
+        latch = REGISTERS[register]
+        times = getattr(cycles, register)
+        owner = _owner(crossings, processed, latch.gate - 1, times, dark=latch.dark)
         complete &= owner >= 0
         alone &= owner == first
     started = tally(first, parts)

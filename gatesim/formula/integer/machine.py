@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from gatesim.shopfloor.integer.program import OK, Guard, Program, Step
+from gatesim.formula.integer.program import OK, Guard, Program, Step
 
 
 @dataclass(frozen=True)

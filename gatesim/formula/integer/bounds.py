@@ -7,8 +7,8 @@ is proved holds for whatever the counter may deliver.
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from gatesim.shopfloor.integer.machine import truncated
-from gatesim.shopfloor.integer.program import Guard, Program, Step, Word
+from gatesim.formula.integer.machine import truncated
+from gatesim.formula.integer.program import Guard, Program, Step, Word
 
 
 @dataclass(frozen=True)

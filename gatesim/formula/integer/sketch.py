@@ -1,10 +1,11 @@
 """Writes an integer program line by line, keeping the bounds of every value at hand."""
 
+import math
 from dataclasses import dataclass, field
 from typing import Literal
 
-from gatesim.shopfloor.integer.bounds import Bound, NotProved, apply, full, narrowed
-from gatesim.shopfloor.integer.program import Constant, Guard, Op, Program, Register, Step, Word
+from gatesim.formula.integer.bounds import Bound, NotProved, apply, full, narrowed
+from gatesim.formula.integer.program import Constant, Guard, Op, Program, Register, Step, Word
 
 
 class TooWide(ValueError):
@@ -61,6 +62,20 @@ class Sketch:
         self.lines.append(line)
         self.bounds[name] = found.bound
         return name
+
+    def scaled(self, name: str, factor: float, operand: str, meaning: str) -> tuple[str, str]:
+        """Multiply ``operand`` by ``factor`` as integer over a power of two: dividend and divisor."""
+        power = self.power(self.word.high // self.size(operand) // 2, abs(factor))
+        self.constant(name, factor * (1 << power), f"{meaning}, times {name}_OVER")
+        self.constant(f"{name}_OVER", float(1 << power), f"two to the power of {power}")
+        return self.step(f"{name.lower()}_n", "multiply", name, operand), f"{name}_OVER"
+
+    @staticmethod
+    def power(room: int, size: float) -> int:
+        """The largest power of two, up to 2^30, by which ``size`` may be scaled within ``room``."""
+        if size == 0.0 or room < 1:
+            return 0
+        return max(0, min(30, math.floor(math.log2(room / size)) - 1))
 
     def size(self, name: str) -> int:
         """Largest absolute value that ``name`` may have."""

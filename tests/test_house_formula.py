@@ -1,0 +1,172 @@
+"""A length formula is one file and one line of the registry; everything else asks it."""
+
+import json
+import re
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+import gatesim
+from gatesim.formula import FORMULAS, Formula
+
+ROOT = Path(__file__).parent.parent
+
+# An invented formula: the dwell times the trailing end's speed alone.
+NEW = '''
+"""Dwell times the speed of the trailing end from gate to gate."""
+
+from gatesim.formula.base import Formula, ratio
+from gatesim.formula.seen import through_the_gates
+
+
+class TrailingSpeed(Formula):
+    """L = s T / t_r."""
+
+    name = "trailing-speed"
+    equation = "L = s T / t_r"
+    needs = "dwell at gate 1, the trailing edge at gate 2"
+    idea = "Dwell times the trailing end's speed"
+    assumes = "that the part passes gate 1 as fast as its trailing end goes on to gate 2"
+    registers = ("dwell", "capture", "rear_capture")
+    constants = ("spacing",)
+    counts_of = "either"
+    one_speed = False
+
+    def length(self, counts, constants):
+        """See the class."""
+        return constants.spacing * ratio(counts.dwell, counts.rear_capture - counts.dwell)
+
+    def assumed_motion(self, seen, constants):
+        """Uniform."""
+        return through_the_gates(seen, 0.0)
+
+    def integer_form(self, k, constants, ranges, fine):
+        """As it stands."""
+        k.constant("SPACING", constants.spacing / fine, "distance from gate 1 to gate 2")
+        k.step("product", "multiply", "SPACING", "dark")
+        return k.step("plain", "divide", "product", "transit")
+
+
+FORMULA = TrailingSpeed()
+'''
+
+CHOICE = """
+title = "Invented"
+[wanted]
+shortest = "100 mm"
+longest = "260 mm"
+tolerance = "20 mm"
+[options.rig]
+chute = { base = "2-chute-slat.toml", set = { "gate.rearm" = "700 mm" }, cost = 20 }
+[options.formula]
+new = { set = { "formula.use" = ["trailing-speed"] } }
+old = { set = { "formula.use" = ["spacing-dwell"] } }
+"""
+
+RUN = """
+import sys
+from click.testing import CliRunner
+from gatesim.commands.main import cli
+for line in sys.stdin.read().splitlines():
+    found = CliRunner().invoke(cli, line.split("|"), catch_exceptions=False)
+    print("####", found.exit_code, found.output)
+"""
+
+
+def package_with(folder: Path, source: str) -> Path:
+    """A copy of the package in ``folder`` with one formula more, by one file and one line."""
+    shutil.copytree(Path(gatesim.__file__).parent, folder / "gatesim")
+    (folder / "gatesim" / "formula" / "trailing_speed.py").write_text(source.lstrip())
+    registry = folder / "gatesim" / "formula" / "__init__.py"
+    text = registry.read_text()
+    registry.write_text(text.replace('    "four_edge",\n', '    "four_edge",\n    "trailing_speed",\n'))
+    assert registry.read_text() != text
+    return folder
+
+
+def run(folder: Path, *command: str, stdin: str = "") -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        [sys.executable, *command],
+        cwd=folder,
+        env={"PYTHONPATH": str(folder), "PATH": "", "MPLBACKEND": "agg"},
+        input=stdin,
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+
+
+@pytest.mark.long
+def test_a_formula_added_as_one_file_and_one_line_is_known_to_every_command(tmp_path: Path) -> None:
+    folder = package_with(tmp_path, NEW)
+    rig = (ROOT / "scenarios" / "2-chute-slat.toml").read_text()
+    (folder / "2-chute-slat.toml").write_text(rig)
+    (folder / "new.toml").write_text(rig + '[formula]\nuse = ["trailing-speed", "spacing-dwell"]\n')
+    (folder / "choice.toml").write_text(CHOICE)
+    commands = [
+        "predict|new.toml|--json",
+        "predict|2-chute-slat.toml",
+        "study|new.toml|--trials|500|--workers|1|--json",
+        "explain|new.toml",
+        "explain|2-chute-slat.toml",
+        "report|new.toml|-o|report.html",
+        "choose|choice.toml|--workers|1",
+        "handover|new.toml|-o|out",
+        "schema",
+    ]
+    found = run(folder, "-c", RUN, stdin="\n".join(commands))
+    assert found.returncode == 0, found.stderr
+    answers = re.split(r"^#### ", found.stdout, flags=re.MULTILINE)[1:]
+    assert [answer.split()[0] for answer in answers] == ["0"] * len(commands), found.stdout
+    predicted = json.loads(answers[0].split(" ", 1)[1])
+    counts = predicted["counts"]
+    read = predicted["readings"][0]
+    assert read["formula"] == "trailing-speed"
+    assert read["length_m"] == pytest.approx(
+        0.05 * counts["dwell"] / (counts["rear_capture"] - counts["dwell"]), rel=1e-12
+    )
+    for number, command in enumerate(commands):
+        if command.split("|")[0] not in ("report", "handover", "choose"):
+            assert "trailing-speed" in answers[number], command
+    assert "as fast as its trailing end goes on" in answers[3]
+    assert "Dwell times the trailing end's speed" in answers[4]
+    assert "trailing-speed" in (folder / "report.html").read_text()
+    assert "formula: new" in answers[6] or "new" in answers[6]
+    assert "trailing-speed: L = s T / t_r" in (folder / "out" / "Length_trailing_speed.st").read_text()
+
+
+def test_a_formula_that_leaves_a_member_out_fails_when_the_package_is_imported(tmp_path: Path) -> None:
+    whole = NEW.replace("    def assumed_motion", "    def something_else")
+    folder = package_with(tmp_path, whole)
+    found = run(folder, "-c", "import gatesim.formula")
+    assert found.returncode != 0
+    assert "TypeError: the formula TrailingSpeed lacks assumed_motion" in found.stderr
+
+
+ASKED = (*Formula.__annotations__, *Formula.__abstractmethods__)
+
+
+@pytest.mark.parametrize("left_out", ASKED)
+def test_every_member_is_asked_for_by_name(left_out: str) -> None:
+    example = type(FORMULAS["four-edge"])
+    body = {key: getattr(example, key) for key in ASKED if key != left_out}
+    with pytest.raises(TypeError, match=f"the formula Partial lacks {left_out}$"):
+        type("Partial", (Formula,), body)
+
+
+def test_a_formula_cannot_ask_for_a_constant_that_no_rig_has() -> None:
+    example = type(FORMULAS["four-edge"])
+    body = {key: getattr(example, key) for key in ASKED} | {"constants": ("humidity",)}
+    with pytest.raises(TypeError, match="asks for humidity"):
+        type("Odd", (Formula,), body)
+
+
+def test_nobody_outside_its_folder_names_a_formula() -> None:
+    package = Path(gatesim.__file__).parent
+    names = re.compile("|".join(re.escape(name) for name in FORMULAS))
+    for path in package.rglob("*"):
+        if path.suffix in (".py", ".js", ".j2") and "formula" not in path.relative_to(package).parts:
+            assert not names.search(path.read_text(encoding="utf-8")), path
