@@ -14,7 +14,8 @@ from gatesim.formula import FORMULAS, Counts
 from gatesim.ground.errors import InputError
 from gatesim.scenario import load
 from gatesim.scenario.schema import json_schema
-from gatesim.shopfloor.fit.fit import Wish, fit
+from gatesim.shopfloor.fit.fit import fit
+from gatesim.shopfloor.fit.result import Wish
 from gatesim.shopfloor.log import Log
 from tests.fit_logs import SLIDE, logs, rig
 

@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 from scipy.stats import binom
 
-from gatesim.shopfloor.fit.fit import Wish, estimate
+from gatesim.shopfloor.fit.fit import estimate
+from gatesim.shopfloor.fit.result import Wish
 from tests.fit_logs import logs, rig
 
 LOGS = 300

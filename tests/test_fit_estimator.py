@@ -4,11 +4,12 @@ import numpy as np
 import pytest
 from scipy.optimize import curve_fit
 
-from gatesim.shopfloor.fit.fit import Wish, estimate
+from gatesim.shopfloor.fit.fit import estimate
 from gatesim.shopfloor.fit.forward import Forward
 from gatesim.shopfloor.fit.leastsquares import covariance, minimise
-from gatesim.shopfloor.fit.noise import counting_covariance, passage_scatter
+from gatesim.shopfloor.fit.noise import counting_covariance, simulated
 from gatesim.shopfloor.fit.parameter import parameters
+from gatesim.shopfloor.fit.result import Wish
 from tests.fit_logs import logs, rig
 
 # NIST StRD, nonlinear regression, Misra1a (dental research, monomolecular adsorption), lower difficulty:
@@ -110,7 +111,7 @@ def test_expected_counts_of_a_sampled_stage_are_the_mean_of_simulated_passages(t
     scenario = rig(**{table: line})
     forward = Forward(scenario, parameters(scenario, ["path.friction"], ()), ())
     none, lengths, draws = np.zeros(len(forward.parameters)), np.array([0.15, 0.2, 0.26]), 4000
-    covariance, offset = passage_scatter(forward, none, lengths, draws, 3)
+    covariance, offset = simulated(forward, none, lengths, draws, 3).moments
     logged = slice(0, 3)  # the rig has no third gate
     error = np.sqrt(np.einsum("grr->gr", covariance)[:, logged] / draws)
     assert (np.abs(offset[:, logged]) < 5.0 * error).all()

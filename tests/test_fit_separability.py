@@ -3,7 +3,8 @@
 import numpy as np
 import pytest
 
-from gatesim.shopfloor.fit.fit import Wish, fit
+from gatesim.shopfloor.fit.fit import fit
+from gatesim.shopfloor.fit.result import Wish
 from tests.fit_logs import logs, rig
 
 REFERENCES = np.repeat([0.15, 0.2, 0.26], 10)

@@ -63,7 +63,8 @@ def command(
 
     from gatesim.scenario import load
     from gatesim.shopfloor.fit.correction import correction_of
-    from gatesim.shopfloor.fit.fit import Wish, fit
+    from gatesim.shopfloor.fit.fit import fit
+    from gatesim.shopfloor.fit.result import Wish
     from gatesim.shopfloor.fit.write import write_fitted
     from gatesim.shopfloor.log import read_log
     from gatesim.view.style import check_figure, save

@@ -4,10 +4,10 @@ import math
 
 from tabulate import tabulate
 
-from gatesim.shopfloor.fit.adequacy import LEVEL, OUTLIER_RATE, Adequacy, Test
-from gatesim.shopfloor.fit.correction import Correction
-from gatesim.shopfloor.fit.fit import Fit
+from gatesim.shopfloor.fit.adequacy import LEVEL, Adequacy, Test
+from gatesim.shopfloor.fit.outliers import OUTLIER_RATE
 from gatesim.shopfloor.fit.parameter import Parameter
+from gatesim.shopfloor.fit.result import Correction, Fit
 from gatesim.view.number import plain, with_error
 
 MM = 1e3
@@ -29,9 +29,8 @@ def _table(rows: list[list[str]], head: list[str]) -> str:
 
 def _head(result: Fit) -> str:
     log = result.rows.log
-    held_out = int((result.rows.held_out & ~result.odd.outliers).sum())
     lines = [
-        f"{log.path}: {int(result.cells.count.sum())} rows fitted, {held_out} held out "
+        f"{log.path}: {int(result.cells.count.sum())} rows fitted, {result.held_out} held out "
         f"(seed {result.wish.seed}), {len(result.apart)} set apart"
     ]
     lines += [f"  line {bad.line}: {bad.reason}" for bad in result.apart]

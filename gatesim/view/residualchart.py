@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gatesim.counter.counter import REGISTERS
-from gatesim.shopfloor.fit.fit import Fit
+from gatesim.shopfloor.fit.result import Fit
 from gatesim.view.style import BLACK, BLUE, GREY, ORANGE, VERMILION, new_axes
 
 if TYPE_CHECKING:

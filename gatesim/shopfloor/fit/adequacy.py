@@ -1,18 +1,15 @@
-"""Does the fitted model describe the log: outliers, lack of fit, scatter, drift."""
+"""Does the fitted model describe the log: lack of fit, scatter, drift, judged together."""
 
-from dataclasses import dataclass
-
-import numpy as np
+from dataclasses import dataclass, replace
 
 from gatesim.ground.arrays import Array
-from gatesim.shopfloor.fit.noise import fraction_slack
-from gatesim.shopfloor.fit.rows import Cells, Mask, Rows, matching
-from gatesim.shopfloor.fit.system import whitening
+from gatesim.shopfloor.fit.drift import Drift, lags, trend_of
+from gatesim.shopfloor.fit.rows import Rows
+from gatesim.shopfloor.fit.scatter import ENOUGH_REPEATS, Within, wider, without_trend
+from gatesim.shopfloor.fit.system import System
 
-OUTLIER_RATE = 0.05  # chance that a log without outliers has a row set apart
-MOST_OUTLIERS = 0.1  # more is no matter of single rows
-ENOUGH_TO_CENTRE = 5
-LEVEL = 0.01  # false-alarm rate of each test
+LEVEL = 0.01  # chance that a log which the model describes is found fault with
+TESTS = 3  # model, scatter and drift share that chance evenly (Bonferroni)
 
 
 @dataclass(frozen=True)
@@ -26,18 +23,8 @@ class Test:
 
     @property
     def significant(self) -> bool:
-        """Whether it is beyond its `LEVEL`."""
-        return self.p < LEVEL
-
-
-@dataclass(frozen=True)
-class Drift:
-    """Change of an unknown with time: SI units a second, or a row where the log has no times."""
-
-    name: str
-    slope: float
-    std: float
-    p: float
+        """Whether it is beyond its share of `LEVEL`."""
+        return self.p < LEVEL / TESTS
 
 
 @dataclass(frozen=True)
@@ -46,179 +33,134 @@ class Adequacy:
 
     ``misfit``: means of repeated rows against the model, by the stated scatter.
     ``lack_of_fit``: the same by the scatter of the repeated rows themselves. ``scatter``:
-    that scatter against the stated one, ``scatter_ratio`` of standard deviations.
-    ``drift``: trend of the residuals; ``drifts`` the same taken as a change of each unknown.
+    that scatter against the stated one, ``scatter_ratio`` of standard deviations; ``widened``
+    where the fit takes it instead of the stated one. ``drift``: trend of the residuals;
+    ``drifts`` the same taken as a change of each quantity alone, best explanation first.
+    ``crowded`` where too many rows lie too far off for single outliers.
     """
 
     misfit: Test | None
     lack_of_fit: Test | None
     scatter: Test | None
     scatter_ratio: float
+    widened: bool
     drift: Test | None
     drifts: tuple[Drift, ...]
     drift_per: str
+    crowded: bool
+
+    @property
+    def of_model(self) -> Test | None:
+        """The test of the model: by the stated scatter, or by that of the rows where it is wider."""
+        return self.lack_of_fit if self.widened else self.misfit
+
+    @property
+    def misfits(self) -> bool:
+        """Whether the model misses the means of the rows."""
+        return self.of_model is not None and self.of_model.significant
+
+    @property
+    def drifted(self) -> bool:
+        """Whether the counts change with time."""
+        return self.drift is not None and self.drift.significant
+
+    @property
+    def scatters(self) -> bool:
+        """Whether repeated rows scatter more than the model says."""
+        wide = self.scatter is not None and self.scatter.significant and self.scatter_ratio > 1.0
+        return wide or self.crowded
 
     @property
     def describes(self) -> bool:
-        """Whether the model describes the log as far as can be told."""
-        if self.misfit is None or not self.misfit.significant:
-            return True
-        return self.lack_of_fit is not None and not self.lack_of_fit.significant
+        """Whether the model describes the log as far as all tests together can tell."""
+        return not (self.misfits or self.drifted or self.scatters)
+
+    @property
+    def holds(self) -> bool:
+        """Whether estimates and uncertainties can be used: more scatter alone is in the uncertainties."""
+        return not (self.misfits or self.drifted or (self.scatters and not self.widened))
+
+
+def scatter_test(found: Within) -> Test | None:
+    """Scatter of repeated rows against the stated one (chi-square, both sides)."""
+    from scipy.stats import chi2
+
+    if not found.freedom:
+        return None
+    least, most = found.slack
+    squares, free = found.squares / found.width, found.freedom / found.width
+    # with next to no jitter counts just above a whole number may all be equal: nothing is too little
+    too_little = float(chi2.cdf(squares / least, free)) if least > 0.05 else 1.0
+    too_much = float(chi2.sf(squares / most, free))
+    p = min(1.0, 2.0 * min(too_little, too_much))
+    return Test("scatter of repeated rows", found.squares / found.freedom, (found.freedom, 0), p)
 
 
 @dataclass(frozen=True)
-class Outlying:
-    """Rows (n,) set apart, rows that are suspect but too many for that, squared distances, their limit."""
+class Misfit:
+    """Sum of squares that a minimum leaves, and its degrees of freedom."""
 
-    outliers: Mask
-    suspects: Mask
-    distance: Array
-    limit: float
-
-    def joined(self, other: "Outlying") -> "Outlying":
-        """These rows and those of another test."""
-        distance = np.where(np.isnan(self.distance), other.distance, self.distance)
-        limit = max(self.limit, other.limit)
-        return Outlying(self.outliers | other.outliers, self.suspects | other.suspects, distance, limit)
-
-
-def outlying(rows: Rows, tested: Mask, cells: Cells, covariance: Array, expected: Array) -> Outlying:
-    """Find the rows among those ``tested`` (n,) that do not belong.
-
-    The distance of a row, in standard uncertainties, is taken from the median of the rows
-    like it where there are five or more, so that a wrong model makes no outliers, and from
-    the model (``expected`` (c, 4)) elsewhere. The limit is the chi-square quantile at which
-    a log without outliers has one in `OUTLIER_RATE` of all logs (Bonferroni). More than a
-    tenth of the rows is no matter of single rows: then none is set apart.
-    """
-    from scipy.stats import chi2
-
-    cell = matching(rows, cells)
-    tested = tested & (cell >= 0)
-    many = cells.count >= ENOUGH_TO_CENTRE
-    centre = np.where(many[:, None], cells.median, expected)
-    # variance of a median, pi/2 times that of a mean, comes on top where one is the centre
-    widening = np.where(many, 1.0 + 0.5 * np.pi / cells.count, 1.0)
-    w = whitening(covariance[cells.group], cells.mask)
-    error = np.where(cells.mask[cell], rows.counts - centre[cell], 0.0)
-    squared = (np.einsum("nrs,ns->nr", w[cell], error) ** 2).sum(axis=1) / widening[cell]
-    squared = squared / _slack(cells, covariance)[1]
-    share = OUTLIER_RATE / max(int(tested.sum()), 1)
-    limits = chi2.isf(share, cells.mask.sum(axis=1))[cell]
-    flagged = tested & (squared > limits)
-    many_rows = int(flagged.sum()) > max(1.0, MOST_OUTLIERS * int(tested.sum()))
-    limit = float(limits[tested].max(initial=0.0))
-    return Outlying(flagged & (not many_rows), flagged & many_rows, np.where(tested, squared, np.nan), limit)
-
-
-def _slack(cells: Cells, covariance: Array) -> tuple[float, float]:
-    """See `fraction_slack`, for the registers that are logged."""
-    seen = cells.mask.any(axis=0)
-    return fraction_slack(covariance[np.unique(cells.group)][:, seen][:, :, seen])
-
-
-def _pure_error(rows: Rows, cells: Cells, covariance: Array) -> tuple[float, float, float]:
-    """Sum of squares within the cells, its degrees of freedom, and how much wider than normal it scatters."""
-    used = cells.row >= 0
-    cell = cells.row[used]
-    w = whitening(covariance[cells.group], cells.mask)
-    error = np.where(cells.mask[cell], rows.counts[used] - cells.mean[cell], 0.0)
-    squared = (np.einsum("nrs,ns->nr", w[cell], error) ** 2).sum(axis=1)
-    repeated = cells.count[cell] > 1
-    freedom = float(((cells.count - 1) * cells.mask.sum(axis=1)).sum())
-    if freedom == 0.0:
-        return 0.0, 0.0, 1.0
-    one = squared[repeated]
-    registers = cells.mask.sum(axis=1)[cell][repeated].mean()
-    relative = float(one.var() / one.mean() ** 2) if one.any() else 0.0
-    # whole counts are not normal: with little jitter nearly all are equal and few differ by one
-    return float(one.sum()), freedom, max(1.0, relative * float(registers) / 2.0)
+    squares: float
+    freedom: int
 
 
 def judge(
     rows: Rows,
-    cells: Cells,
-    covariance: Array,
-    expected: Array,
-    misfit: float,
-    freedom: int,
-    slopes: Array,
-    names: tuple[str, ...],
+    counts: Array,
+    stated: tuple[System, Misfit, Within],
+    final: tuple[System, Misfit, Array],
+    crowded: bool,
 ) -> Adequacy:
-    """Test the fit whose cells have the sum of squares ``misfit`` with so many degrees of ``freedom``.
+    """Test a fit of ``counts`` (n, 4), any trend of the model taken out.
 
-    ``expected`` (c, 4) counts and ``slopes`` (c, 4, u) of them by each unknown.
-    """
-    from scipy.stats import chi2, f
-
-    within, repeats, width = _pure_error(rows, cells, covariance)
-    scatter = lack = None
-    ratio = np.sqrt(within / repeats) if repeats else np.nan
-    least, most = _slack(cells, covariance)
-    if repeats:
-        # with next to no jitter counts just above a whole number may all be equal: nothing is too little
-        too_little = float(chi2.cdf(within / width / least, repeats / width)) if least > 0.05 else 1.0
-        too_much = float(chi2.sf(within / width / most, repeats / width))
-        tails = (too_little, too_much)
-        p = min(1.0, 2.0 * min(tails))
-        scatter = Test("scatter of repeated rows", within / repeats, (repeats, 0), p)
-    chi = (
-        Test("misfit", misfit / freedom, (freedom, 0), float(chi2.sf(misfit / most, freedom)))
-        if freedom > 0
-        else None
-    )
-    if chi is not None and repeats >= 10 and within > 0.0:
-        quotient = chi.statistic / (within / repeats)
-        lack = Test("lack of fit", quotient, (freedom, repeats), float(f.sf(quotient, freedom, repeats)))
-    inflation = max(1.0, float(ratio**2)) if repeats >= 10 else 1.0
-    drift, drifts, per = _drift(rows, cells, covariance * inflation, expected, slopes, names)
-    return Adequacy(chi, lack, scatter, float(ratio), drift, drifts, per)
-
-
-def _drift(
-    rows: Rows, cells: Cells, covariance: Array, expected: Array, slopes: Array, names: tuple[str, ...]
-) -> tuple[Test | None, tuple[Drift, ...], str]:
-    """Trend of the rows against time, or against their order.
-
-    Within cells where rows repeat, so that a log taken part after part does not show a
-    misfit as a drift; against the model where none do.
+    ``stated``: by the stated scatter, with what repeated rows show. ``final``: the same, or by
+    the scatter of the rows where that is wider, and its estimate (k,).
     """
     from scipy.stats import chi2
 
-    used = cells.row >= 0
-    cell = cells.row[used]
-    timed = bool(np.isfinite(rows.time[used]).all())
-    time = rows.time[used] if timed else np.arange(len(used), dtype=float)[used]
-    repeats = int((cells.count - 1).sum()) >= 10
-    centre = cells.mean if repeats else expected
-    middle = np.bincount(cell, time) / cells.count if repeats else np.full(len(cells.count), time.mean())
-    lag = time - middle[cell]
-    if not np.any(np.abs(lag) > 0.0):
-        return None, (), ""
-    lag = lag / np.abs(lag).max()
-    w = whitening(covariance[cells.group], cells.mask)[cell]
-    error = np.where(cells.mask[cell], rows.counts[used] - centre[cell], 0.0)
-    white = np.einsum("nrs,ns->nr", w, error)
-    lever = w * lag[:, None, None]
-    information = np.einsum("nrs,nrt->st", lever, lever)
-    pull = np.einsum("nrs,nr->s", lever, white)
-    seen = np.diag(information) > 0.0
-    trend = np.linalg.solve(information[np.ix_(seen, seen)], pull[seen])
-    statistic, freedom = float(trend @ pull[seen]), int(seen.sum())
-    test = Test("drift", statistic / freedom, (freedom, 0), float(chi2.sf(statistic, freedom)))
-    scale = np.abs(time - middle[cell]).max()
-    by_unknown = np.einsum("nrs,nsu->nru", lever, np.where(cells.mask[cell][:, :, None], slopes[cell], 0.0))
-    return test, _drifts(by_unknown, white, names, scale), "s" if timed else "row"
+    system, misfit, found = stated
+    chi = None
+    if misfit.freedom > 0:
+        p = float(chi2.sf(misfit.squares / found.slack[1], misfit.freedom))
+        chi = Test("misfit", misfit.squares / misfit.freedom, (misfit.freedom, 0), p)
+    widened = final[0] is not system
+    steady = final[0]
+    if widened:  # the drift that is looked for is no scatter
+        matrix, repeats = without_trend(found, lags(system, rows))
+        steady = replace(steady, covariance=wider(system.covariance, system.cells, matrix, repeats))
+    trend = trend_of(steady, rows, final[2], counts)
+    drift = None
+    if trend is not None:
+        p = float(chi2.sf(trend.statistic, trend.freedom))
+        drift = Test("drift", trend.statistic / trend.freedom, (trend.freedom, 0), p)
+    return Adequacy(
+        misfit=chi,
+        lack_of_fit=_lack_of_fit(misfit, final[1], found, widened),
+        scatter=scatter_test(found),
+        scatter_ratio=found.ratio,
+        widened=widened,
+        drift=drift,
+        drifts=trend.drifts if trend is not None else (),
+        drift_per=rows.per,
+        crowded=crowded,
+    )
 
 
-def _drifts(lever: Array, white: Array, names: tuple[str, ...], scale: float) -> tuple[Drift, ...]:
-    from scipy.stats import norm
+def _lack_of_fit(stated: Misfit, final: Misfit, found: Within, widened: bool) -> Test | None:
+    """Model against the scatter of repeated rows (F)."""
+    from scipy.stats import f
 
-    found = []
-    for column, name in enumerate(names):
-        firm = float((lever[:, :, column] ** 2).sum())
-        if firm > 0.0:
-            slope = float((lever[:, :, column] * white).sum()) / firm
-            z = abs(slope) * np.sqrt(firm)
-            found.append(Drift(name, slope / scale, 1.0 / np.sqrt(firm) / scale, float(2.0 * norm.sf(z))))
-    return tuple(found)
+    if stated.freedom <= 0 or found.freedom < ENOUGH_REPEATS or found.squares == 0.0:
+        return None
+    if widened:
+        quotient, second = final.squares / final.freedom, float(found.repeats)
+    else:
+        quotient = stated.squares / stated.freedom / (found.squares / found.freedom)
+        second = found.freedom
+    p = float(f.sf(quotient, stated.freedom, second))
+    return Test("lack of fit", quotient, (stated.freedom, second), p)
+
+
+def excess(found: Within, test: Test | None) -> bool:
+    """Whether repeated rows scatter so much more than stated that their own scatter is to be taken."""
+    return test is not None and test.significant and found.ratio > 1.0 and found.freedom >= ENOUGH_REPEATS

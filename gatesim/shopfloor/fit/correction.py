@@ -1,8 +1,7 @@
 """What the controller should calculate with: constants from the fit, a line from reference parts."""
 
 import math
-from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from dataclasses import replace
 
 import numpy as np
 
@@ -12,50 +11,14 @@ from gatesim.ground.arrays import Array
 from gatesim.ground.errors import InputError
 from gatesim.scenario import Scenario
 from gatesim.scenario.reader import from_raw
+from gatesim.shopfloor.fit.result import Correction, Errors, Fit
 from gatesim.shopfloor.fit.rows import Mask
-
-if TYPE_CHECKING:
-    from gatesim.shopfloor.fit.fit import Fit
 
 # Constants of the scenario's [formula] and the quantity of the rig that each is
 _OF_RIG = {"spacing": "gate.spacing", "rearm": "gate.rearm", "release_distance": "gate.first"}
 
 
-@dataclass(frozen=True)
-class Errors:
-    """Errors of a formula on reference rows (m): ``count`` of them, mean, its standard uncertainty, spread.
-
-    ``std`` is the standard deviation of single errors, ``worst`` the one farthest from zero,
-    ``uncertainty`` the standard uncertainty of a reading: spread, that of the mean and that
-    of the reference parts together.
-    """
-
-    count: int
-    bias: float
-    bias_std: float
-    std: float
-    worst: float
-    uncertainty: float
-
-
-@dataclass(frozen=True)
-class Correction:
-    """A formula with the constants to put in; ``line_std`` of gain and zero, NaN where not fitted.
-
-    ``references`` (m): shortest and longest reference the line rests on. ``before`` and
-    ``after``: errors on held-out rows with the scenario's constants and with these; None
-    without at least two held-out rows.
-    """
-
-    formula: str
-    constants: Constants
-    line_std: tuple[float, float]
-    references: tuple[float, float]
-    before: Errors | None
-    after: Errors | None
-
-
-def corrections(result: "Fit") -> tuple[Correction, ...]:
+def corrections(result: Fit) -> tuple[Correction, ...]:
     """Correct every formula of the rig that the log has the registers for."""
     old = constants_of(result.scenario)
     try:
@@ -72,12 +35,12 @@ def corrections(result: "Fit") -> tuple[Correction, ...]:
     return tuple(found)
 
 
-def joint(result: "Fit") -> dict[str, float]:
+def joint(result: Fit) -> dict[str, float]:
     """Joint estimates by input, SI; of what is each gate's own, by its name with @."""
     return {p.name: float(x) for p, x in zip(result.forward.parameters, result.estimate, strict=True)}
 
 
-def fitted_scenario(result: "Fit") -> Scenario:
+def fitted_scenario(result: Fit) -> Scenario:
     """The scenario with the joint estimates as values and no constants of the controller's own."""
     from gatesim.scenario.model import raw_with
 
@@ -93,7 +56,7 @@ def fitted_scenario(result: "Fit") -> Scenario:
     return from_raw({**raw, "formula": keep}, result.scenario.file)
 
 
-def _correct(result: "Fit", name: str, old: Constants, new: Constants) -> Correction:
+def _correct(result: Fit, name: str, old: Constants, new: Constants) -> Correction:
     rows = result.rows
     known = rows.usable & np.isfinite(rows.reference) & ~result.odd.outliers
     train, test = known & ~rows.held_out, known & rows.held_out
@@ -148,7 +111,7 @@ def _errors(error: Array, rows: Mask, doubt: float) -> Errors | None:
     return Errors(int(own.size), float(own.mean()), of_mean, std, worst, total)
 
 
-def correction_of(result: "Fit", formula: str | None) -> Correction | None:
+def correction_of(result: Fit, formula: str | None) -> Correction | None:
     """The correction of that formula, or of the one in charge. Raises InputError for one not had."""
     if formula is None:
         return result.corrections[0] if result.corrections else None

@@ -2,7 +2,7 @@
 
 from dataclasses import asdict
 
-from gatesim.shopfloor.fit.fit import Fit
+from gatesim.shopfloor.fit.result import Fit
 from gatesim.studies.export import Json, flattened, number
 
 
@@ -15,7 +15,7 @@ def fit_json(result: Fit) -> Json:
             "file": rows.log.path,
             "rows": len(rows.log),
             "fitted": int(result.cells.count.sum()),
-            "held_out": int((rows.held_out & ~result.odd.outliers).sum()),
+            "held_out": result.held_out,
             "set_apart": [{"line": bad.line, "reason": bad.reason} for bad in result.apart],
             "columns_not_used": list(rows.log.ignored),
         },

@@ -1,7 +1,6 @@
 """The fit of a rig to its log, in order."""
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -13,88 +12,20 @@ from gatesim.formula import Counts
 from gatesim.ground.arrays import Array
 from gatesim.ground.errors import InputError
 from gatesim.scenario import Scenario
-from gatesim.shopfloor.fit.adequacy import ENOUGH_TO_CENTRE, Adequacy, Outlying, judge, outlying
-from gatesim.shopfloor.fit.correction import Correction, corrections
+from gatesim.shopfloor.fit.adequacy import Misfit, excess, judge, scatter_test
+from gatesim.shopfloor.fit.correction import corrections
 from gatesim.shopfloor.fit.forward import Forward
 from gatesim.shopfloor.fit.leastsquares import Minimum, covariance, minimise
-from gatesim.shopfloor.fit.noise import row_covariance
+from gatesim.shopfloor.fit.noise import LENGTHS, Passages, simulated
+from gatesim.shopfloor.fit.outliers import ENOUGH_TO_CENTRE, Outlying, outlying, passages_needed
 from gatesim.shopfloor.fit.parameter import parameters, varying
-from gatesim.shopfloor.fit.rows import Cells, Mask, Rows, cells_of, rows_of
-from gatesim.shopfloor.fit.separate import Extra, Separability, extras, separability
+from gatesim.shopfloor.fit.result import Fit, Wish
+from gatesim.shopfloor.fit.rows import Mask, Rows, cells_of, rows_of
+from gatesim.shopfloor.fit.scatter import Within, wider, within
+from gatesim.shopfloor.fit.separate import extras, separability
 from gatesim.shopfloor.fit.system import System
-from gatesim.shopfloor.log import BadRow, Log
-
-DRAWS = 2000  # simulated passages a length: covariance to some 3 %, standard uncertainties to half that
-
-
-@dataclass(frozen=True)
-class Wish:
-    """What is asked of a fit.
-
-    ``unknown`` and ``varies`` are paths of the scenario; ``doubt`` the standard uncertainty of
-    the reference lengths (m); ``held_out`` a share of the reference rows; ``seed`` of the split
-    and of the simulated scatter.
-    """
-
-    unknown: Sequence[str]
-    varies: Sequence[str] = ()
-    doubt: float = 0.0
-    held_out: float = 0.25
-    seed: int = 1
-    mass_follows: bool = False
-    draws: int = DRAWS
-
-
-@dataclass(frozen=True)
-class Fit:
-    """A rig fitted to a log; SI throughout.
-
-    ``estimate`` (k,) and ``covariance`` (k, k) of ``forward.parameters``, unknowns first;
-    ``minimum`` is where the search ended. ``lengths`` (g,) with ``length_std``, 0 for an exact
-    reference. ``residual`` (n, 4) counts less expectation, in standard uncertainties of a single
-    register, NaN where not logged; ``odd`` says which rows do not belong. ``extras`` are
-    further measurements, ``corrections`` one a formula.
-    """
-
-    scenario: Scenario
-    wish: Wish
-    system: System
-    rows: Rows
-    minimum: Minimum
-    estimate: Array
-    covariance: Array
-    lengths: Array
-    length_std: Array
-    residual: Array
-    odd: Outlying
-    adequacy: Adequacy
-    separability: Separability
-    extras: tuple[Extra, ...]
-    corrections: tuple[Correction, ...]
-    notes: tuple[str, ...]
-
-    @property
-    def forward(self) -> Forward:
-        """The model that was fitted."""
-        return self.system.forward
-
-    @property
-    def cells(self) -> Cells:
-        """The rows that were fitted, gathered."""
-        return self.system.cells
-
-    @property
-    def std(self) -> Array:
-        """Standard uncertainties (k,); infinite for what the log does not determine."""
-        std: Array = np.sqrt(np.diag(self.covariance))
-        return std
-
-    @property
-    def apart(self) -> tuple[BadRow, ...]:
-        """Every row that the fit did not use, held-out ones excepted, by line."""
-        why = "it is further from the rows like it than scatter explains"
-        lines = [BadRow(self.rows.log.lines[row], why, "") for row in np.flatnonzero(self.odd.outliers)]
-        return tuple(sorted([*self.rows.log.bad, *self.rows.apart, *lines], key=lambda bad: bad.line))
+from gatesim.shopfloor.fit.trend import detrended, with_trends
+from gatesim.shopfloor.log import Log
 
 
 def fit(scenario: Scenario, log: Log, wish: Wish) -> Fit:
@@ -109,22 +40,50 @@ def estimate(scenario: Scenario, log: Log, wish: Wish) -> Fit:
     """Estimate the unknown quantities of a rig from its log, without further advice. Raises InputError."""
     varies = varying(scenario, wish.varies)
     forward = Forward(scenario, parameters(scenario, wish.unknown, varies), varies, wish.mass_follows)
-    rows = rows_of(log, wish.held_out, wish.seed)
-    if not rows.fitted.any():
-        raise InputError(f"{log.path}: no row is left to fit, expected more rows or a smaller share held out")
+    rows = rows_of(log, scenario.part.length.nominal, wish.held_out, wish.seed)
     k = len(forward.parameters)
-    rough = _system(forward, rows, rows.fitted, _start(forward, rows), np.zeros(k), wish)
+    start = _start(forward, rows)
+    rough = _system(forward, rows, simulated(forward, np.zeros(k), start, wish.draws, wish.seed), wish, start)
     rough = replace(rough, target=rough.cells.median)
     _check_start(rough, rows)
     at = _rough(rough)
     start = np.where(np.isnan(rows.known), rough.lengths(at), rows.known)
-    everything = _system(forward, rows, rows.fitted, start, at, wish)
-    expected = _expected(replace(everything, target=everything.cells.median), at)[everything.cells.group]
-    odd = outlying(rows, rows.fitted, everything.cells, everything.covariance, expected)
-    final = _without(everything, rows, rows.fitted & ~odd.outliers) if odd.outliers.any() else everything
-    # a gross row among those held out would say nothing of the correction either
-    odd = odd.joined(outlying(rows, rows.held_out, everything.cells, everything.covariance, expected))
-    return _result(scenario, wish, rows, final, minimise(final.residual, final.jacobian, at), odd)
+    needed = max(wish.draws, passages_needed(rows, min(LENGTHS, len(start))))
+    passages = simulated(forward, at, start, needed, wish.seed)
+    everything = _system(forward, rows, passages, wish, start)
+    model = replace(everything, target=everything.cells.median)
+    odd = outlying(rows, model, at, _expected(model, rows, at), passages, wish.seed)
+    used = rows.fitted & ~odd.outliers
+    if not used.any():
+        raise InputError(f"{log.path}: every row lies apart from the others, expected rows that agree")
+    return _result(wish, rows, _fitted(_with_rows(everything, rows, used), rows, at, wish), odd)
+
+
+@dataclass(frozen=True)
+class _Minima:
+    """A fit by the stated scatter, and by that of the rows: the same where it is no wider."""
+
+    stated: System
+    by_stated: Minimum
+    within: Within
+    final: System
+    by_final: Minimum
+
+
+def _fitted(system: System, rows: Rows, at: Array, wish: Wish) -> _Minima:
+    """Minimise; where repeated rows scatter more than stated, once more by their own scatter."""
+    if wish.trends:  # trends start at slopes of the rough fit, and then at those of a good one
+        at = minimise(system.residual, system.jacobian, at).estimate
+        system, at = with_trends(system, rows, at, wish.trends)
+    found = minimise(system.residual, system.jacobian, at)
+    spread = within(rows, system.cells, system.covariance, detrended(system, rows, found.estimate))
+    if not excess(spread, scatter_test(spread)):
+        return _Minima(system, found, spread, system, found)
+    wide = wider(system.covariance, system.cells, spread.matrix, spread.repeats)
+    final, start = replace(system, covariance=wide), found.estimate
+    if wish.trends:
+        final, start = with_trends(final, rows, start, wish.trends)
+    return _Minima(system, found, spread, final, minimise(final.residual, final.jacobian, start))
 
 
 def _rough(system: System) -> Array:
@@ -164,15 +123,15 @@ def _start(forward: Forward, rows: Rows) -> Array:
     return np.where(np.isnan(rows.known), mean, rows.known)
 
 
-def _system(forward: Forward, rows: Rows, used: Mask, start: Array, at: Array, wish: Wish) -> System:
-    """What to minimise, with the scatter that simulated passages have at the deviations ``at`` (k,)."""
-    cells = cells_of(rows, used)
-    covariance, offset = row_covariance(forward, at, start, wish.draws, wish.seed)
+def _system(forward: Forward, rows: Rows, passages: Passages, wish: Wish, start: Array) -> System:
+    """What to minimise, with the scatter that simulated passages have."""
+    cells = cells_of(rows, rows.fitted)
     doubt = np.where(np.isnan(rows.known), math.inf, wish.doubt)
+    covariance, offset = passages.row_covariance, passages.moments[1]
     return _settled(System(forward, cells, cells.mean, covariance, offset, start, doubt))
 
 
-def _without(system: System, rows: Rows, used: Mask) -> System:
+def _with_rows(system: System, rows: Rows, used: Mask) -> System:
     """The same with the rows ``used`` (n,) alone."""
     cells = cells_of(rows, used)
     return _settled(replace(system, cells=cells, target=cells.mean))
@@ -184,9 +143,13 @@ def _settled(system: System) -> System:
     return replace(system, doubt=np.where(present > 0, system.doubt, 0.0))
 
 
-def _expected(system: System, at: Array) -> Array:
-    """Expected counts (g, 4)."""
-    return system.at(at).counts + system.offset
+def _expected(system: System, rows: Rows, at: Array) -> Array:
+    """Expected counts (n, 4) of every row."""
+    lengths = system.lengths(at)[rows.group]
+    counts = system.forward.expected(
+        np.broadcast_to(at, (len(lengths), len(at))), lengths, moments=rows.moment
+    )
+    return np.asarray(counts + system.offset[rows.group])
 
 
 def _check_start(system: System, rows: Rows) -> None:
@@ -205,42 +168,36 @@ def _check_start(system: System, rows: Rows) -> None:
         raise InputError(f"{rows.log.path}: with {scenario.file} as it is a part hardly passes, {expected}")
 
 
-def _result(
-    scenario: Scenario,
-    wish: Wish,
-    rows: Rows,
-    system: System,
-    found: Minimum,
-    odd: Outlying,
-) -> Fit:
-    forward, cells = system.forward, system.cells
-    lengths = system.lengths(found.estimate)
+def _result(wish: Wish, rows: Rows, minima: _Minima, odd: Outlying) -> Fit:
+    system, found = minima.final, minima.by_final
+    forward = system.forward
     apart = separability(found.jacobian, forward)
     spread = covariance(found.jacobian)
     values = np.array([p.nominal for p in forward.parameters]) + found.estimate
-    expected = _expected(system, found.estimate)
-    misfit = float((found.residual**2).sum())
-    unknown_lengths = int((np.isinf(system.doubt)).sum())
-    freedom = int(cells.mask.sum()) - apart.rank - unknown_lengths
-    slopes = system.at(found.estimate).slopes[cells.group][:, :, : forward.unknowns]
-    names = tuple(p.name for p in forward.parameters[: forward.unknowns])
-    by_cell = expected[cells.group]
-    adequacy = judge(rows, cells, system.covariance, by_cell, misfit, freedom, slopes, names)
-    std = np.sqrt(system.covariance.diagonal(axis1=1, axis2=2))
-    residual = ((rows.counts - expected[rows.group]) / std[rows.group]).T
+    counts = detrended(system, rows, found.estimate)
+    std = np.sqrt(minima.stated.covariance.diagonal(axis1=1, axis2=2))[rows.group]
+    residual = (rows.counts - _expected(system, rows, found.estimate)) / std
+    free = int(system.cells.mask.sum()) - apart.rank - int(np.isinf(system.doubt).sum())
+    misfits = [Misfit(float((m.residual**2).sum()), free) for m in (minima.by_stated, found)]
     result = Fit(
-        scenario=scenario,
+        scenario=forward.scenario,
         wish=wish,
         system=system,
         rows=rows,
         minimum=found,
         estimate=values,
         covariance=spread,
-        lengths=lengths,
+        lengths=system.lengths(found.estimate),
         length_std=system.length_std(found.estimate, spread),
-        residual=np.where(rows.usable, residual, np.nan).T,
+        residual=np.where(rows.usable[:, None], residual, np.nan),
         odd=odd,
-        adequacy=adequacy,
+        adequacy=judge(
+            rows,
+            counts,
+            (minima.stated, misfits[0], minima.within),
+            (system, misfits[1], found.estimate),
+            bool(odd.suspects.any()),
+        ),
         separability=apart,
         extras=(),
         corrections=(),
@@ -253,11 +210,6 @@ def _notes(result: Fit) -> tuple[str, ...]:
     notes = []
     if not result.minimum.converged:
         notes.append("The search for the minimum stopped early: take other starting values.")
-    if result.odd.suspects.any():
-        notes.append(
-            f"{int(result.odd.suspects.sum())} rows scatter more than stated: too many for outliers, none "
-            "is set apart. State what varies from passage to passage with --varies."
-        )
     scenario = result.scenario
     acted_on = scenario.brake or scenario.air or scenario.launch
     if acted_on and np.unique(np.round(result.lengths, 9)).size > 1:

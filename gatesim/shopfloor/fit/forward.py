@@ -79,14 +79,22 @@ class Forward:
         return sum(p.unknown for p in self.parameters)
 
     def _values(
-        self, scenario: Scenario, deviations: Array, lengths: Array, shifts: Mapping[str, float]
+        self,
+        scenario: Scenario,
+        deviations: Array,
+        lengths: Array,
+        shifts: Mapping[str, float],
+        moments: Array | float = 0.0,
     ) -> dict[str, Scalar]:
         inputs = scenario.inputs()
         values: dict[str, Scalar] = {"part.length": lengths}
         for column, parameter in enumerate(self.parameters):
+            change = deviations[:, column]
+            if parameter.trend:
+                change = (parameter.nominal + change) * moments
             for name in parameter.moves:
                 if name in inputs:  # a sampling period has no place in the smooth rig
-                    values[name] = values.get(name, inputs[name].nominal) + deviations[:, column]
+                    values[name] = values.get(name, inputs[name].nominal) + change
         for name, shift in shifts.items():
             values[name] = values.get(name, inputs[name].nominal) + shift
         if self.mass_follows and "part.mass" in inputs:
@@ -94,12 +102,19 @@ class Forward:
             values["part.mass"] = share * values.get("part.mass", inputs["part.mass"].nominal)
         return values
 
-    def expected(self, deviations: Array, lengths: Array, shifts: Mapping[str, float] | None = None) -> Array:
+    def expected(
+        self,
+        deviations: Array,
+        lengths: Array,
+        shifts: Mapping[str, float] | None = None,
+        moments: Array | float = 0.0,
+    ) -> Array:
         """Expected counts (t, 4) of `REGISTERS` for deviations (t, k) and lengths (t,) in m.
 
-        ``shifts`` are added to inputs. NaN where a register is not recorded.
+        ``shifts`` are added to inputs; what has a trend is taken at the ``moments`` (t,). NaN
+        where a register is not recorded.
         """
-        values = self._values(self.smooth, deviations, lengths, shifts or {})
+        values = self._values(self.smooth, deviations, lengths, shifts or {}, moments)
         return _registers(pipeline.run(self.smooth, Nominal(len(lengths)), values, quantised=False))
 
     def scattered(
@@ -127,6 +142,7 @@ class Forward:
         deviations: Array,
         lengths: Array,
         shifts: Mapping[str, float] | None = None,
+        moments: Array | float = 0.0,
         *,
         of_length_only: bool = False,
     ) -> tuple[Array, Array, Array]:
@@ -141,7 +157,10 @@ class Forward:
         stretch = np.zeros(2 * k + 3)
         stretch[-2:] = 1e-5, -1e-5
         trial_lengths = (lengths[None, :] * (1.0 + stretch[:, None])).ravel()
-        counts = self.expected(np.repeat(deviations + nudges, g, axis=0), trial_lengths, shifts)
+        at = np.broadcast_to(moments, g)
+        counts = self.expected(
+            np.repeat(deviations + nudges, g, axis=0), trial_lengths, shifts, np.tile(at, len(nudges))
+        )
         counts = counts.reshape(2 * k + 3, g, len(REGISTERS))
         slopes = (counts[1 : k + 1] - counts[k + 1 : 2 * k + 1]) / (2.0 * steps[:, None, None])
         by_length = (counts[-2] - counts[-1]) / (2e-5 * lengths[:, None])

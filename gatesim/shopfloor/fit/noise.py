@@ -1,6 +1,9 @@
 """How the counts of single passages scatter about their expectation."""
 
+from dataclasses import dataclass
+
 import numpy as np
+from numpy.typing import NDArray
 
 from gatesim.chain import pipeline
 from gatesim.counter.counter import REGISTERS
@@ -13,15 +16,35 @@ PERIODS = 8
 HARMONICS = np.arange(1, 101)
 
 
-def passage_scatter(
-    forward: Forward, deviations: Array, lengths: Array, draws: int, seed: int
-) -> tuple[Array, Array]:
-    """Covariance (g, 4, 4) in counts squared before whole counts are taken, and mean less expectation (g, 4).
+@dataclass(frozen=True)
+class Passages:
+    """Simulated passages at a few lengths: what single passages count more than is expected.
 
-    By ``draws`` simulated passages of up to `LENGTHS` of the lengths (g,). Where a stage
-    samples, positions are spread over a few periods, so that the mean over all fractions of a
-    period is had and not that of a fraction that the fit knows too little of. NaN for
-    registers that are not recorded.
+    ``error`` (m, d, 4) counts before whole ones are taken, NaN where not recorded; ``nearest``
+    (g,) which of the m lengths stands for each of the log's.
+    """
+
+    nearest: NDArray[np.int64]
+    error: Array
+
+    @property
+    def moments(self) -> tuple[Array, Array]:
+        """Covariance (g, 4, 4) in counts squared and mean (g, 4), NaN for registers not recorded."""
+        with np.errstate(invalid="ignore"):  # registers that are never recorded
+            covariance, mean = _moments(self.error)
+        return covariance[self.nearest], mean[self.nearest]
+
+    @property
+    def row_covariance(self) -> Array:
+        """Covariance (g, 4, 4) of the counts of one row of each length: that of whole counts added."""
+        return self.moments[0] + COUNTING
+
+
+def simulated(forward: Forward, deviations: Array, lengths: Array, draws: int, seed: int) -> Passages:
+    """Simulate ``draws`` passages of each of up to `LENGTHS` of the lengths (g,).
+
+    Where a stage samples, positions are spread over a few periods, so that the mean over all
+    fractions of a period is had and not that of a fraction that the fit knows too little of.
     """
     known = np.flatnonzero(np.isfinite(lengths))
     order = known[np.argsort(lengths[known])]
@@ -36,10 +59,7 @@ def passage_scatter(
     if steps_in(forward.scenario):
         expected = forward.expected(at, stretched, shifts)  # type: ignore[arg-type]
     error = (seen - expected).reshape(len(chosen), draws, len(REGISTERS))
-    with np.errstate(invalid="ignore"):  # registers that are never recorded
-        covariance, offset = _moments(error)
-    nearest = np.abs(lengths[:, None] - chosen).argmin(axis=1)
-    return covariance[nearest], offset[nearest]
+    return Passages(np.abs(lengths[:, None] - chosen).argmin(axis=1), error)
 
 
 def _spread_over_a_step(forward: Forward, draw: Streams) -> dict[str, Array]:
@@ -78,17 +98,6 @@ def _moments(error: Array) -> tuple[Array, Array]:
 # Whole counts with one uniform phase for all registers: 1/6 count squared, correlation one half, over all
 # fractions (see `counting_covariance`). Common practice takes the same 1/6 for a single interval.
 COUNTING = (np.eye(len(REGISTERS)) + 1.0) / 12.0
-
-
-def row_covariance(
-    forward: Forward, deviations: Array, lengths: Array, draws: int, seed: int
-) -> tuple[Array, Array]:
-    """Covariance (g, 4, 4) of the counts of one row of each length, and their offset (g, 4).
-
-    The scatter of the passage and that of whole counts. NaN for registers not recorded.
-    """
-    scatter, offset = passage_scatter(forward, deviations, lengths, draws, seed)
-    return scatter + COUNTING, offset
 
 
 def fraction_slack(covariance: Array) -> tuple[float, float]:

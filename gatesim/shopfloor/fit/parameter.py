@@ -21,7 +21,7 @@ class Parameter:
     ``moves`` are the inputs of a trial that it shifts: several for a quantity that all gates
     share. ``prior`` is its standard uncertainty (SI), infinite for an unknown; ``step`` the
     deviation for central differences; ``unit`` and ``factor`` (SI for one unit) are for
-    display.
+    display. A ``trend`` is what its inputs change by in one unit of a row's moment.
     """
 
     name: str
@@ -31,6 +31,7 @@ class Parameter:
     step: float
     unit: str
     factor: float
+    trend: bool = False
 
     @property
     def unknown(self) -> bool:

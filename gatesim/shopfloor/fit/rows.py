@@ -13,6 +13,8 @@ from gatesim.shopfloor.log import BadRow, Log
 Mask = NDArray[np.bool_]
 Index = NDArray[np.int64]
 
+ABSURD = 100.0  # a reference part shorter or longer than the usual part by this factor is a slip of the pen
+
 
 @dataclass(frozen=True)
 class Rows:
@@ -46,19 +48,57 @@ class Rows:
         """Time of each row in s, (n,); NaN where the log has none."""
         return self.log.numbers.get("time", np.full(len(self.log), np.nan))
 
+    @property
+    def timed(self) -> bool:
+        """Whether every usable row has its time."""
+        return bool(np.isfinite(self.time[self.usable]).all())
 
-def rows_of(log: Log, share: float, seed: int) -> Rows:
-    """Sort a log; hold out a share of the reference rows, evenly over the lengths. Raises InputError."""
+    @property
+    def moment(self) -> Array:
+        """When each row was taken, from the middle of the usable ones, (n,), in `per`."""
+        time = self.time / 3600.0 if self.timed else np.arange(len(self.log)) / 100.0
+        time = np.where(self.usable, time, time[self.usable].mean())
+        return np.asarray(time - time[self.usable].mean())
+
+    @property
+    def per(self) -> str:
+        """The unit of moments: an hour where the log has times, else a hundred rows."""
+        return "hour" if self.timed else "hundred rows"
+
+
+def rows_of(log: Log, length: float, share: float, seed: int) -> Rows:
+    """Sort a log; hold out a share of the reference rows, evenly over the lengths.
+
+    ``length`` (m) is that of the usual part. Raises InputError, also where a reference length is
+    a `ABSURD`-th or `ABSURD` times of it.
+    """
     nothing = np.full(len(log), np.nan)
     counts = np.stack([log.numbers.get(name, nothing) for name in REGISTERS], axis=1)
     if np.isnan(counts).all():
         raise InputError(f"{log.path}: no column of counts, expected one or more of {', '.join(REGISTERS)}")
     group, known = _groups(log)
+    _check_references(log, length)
     usable, apart = _usable(log, counts, group, known)
     if not usable.any():
         raise InputError(f"{log.path}: no row can be fitted, the first because {apart[0].reason}")
     reference = usable & np.isfinite(known[group])
-    return Rows(log, counts, group, known, usable, _held_out(reference, group, share, seed), apart)
+    held_out = _held_out(reference, group, share, seed)
+    left = int((usable & ~held_out).sum())
+    if left < 2:
+        raise InputError(
+            f"{log.path}: {left or 'no'} row is left to fit ({int(usable.sum())} usable, "
+            f"{int(held_out.sum())} of them held out), expected at least 2"
+        )
+    return Rows(log, counts, group, known, usable, held_out, apart)
+
+
+def _check_references(log: Log, length: float) -> None:
+    for line, given in zip(log.lines, log.numbers.get("reference", ()), strict=False):
+        if not (np.isnan(given) or length / ABSURD < given < length * ABSURD):
+            raise InputError(
+                f"{log.path}, line {line}: reference {1e3 * given:g} mm, expected the length of a part such "
+                f"as the scenario's, {1e3 * length:g} mm"
+            )
 
 
 def _groups(log: Log) -> tuple[Index, Array]:
@@ -118,7 +158,8 @@ class Cells:
     """Rows of one length and the same registers, which repeat each other.
 
     ``row`` (n,) the cell of each row, -1 for none; ``group`` (c,), ``count`` (c,), ``mask``
-    (c, 4) which registers, ``mean`` and ``median`` (c, 4) of the counts, 0 off the mask.
+    (c, 4) which registers, ``mean`` and ``median`` (c, 4) of the counts, 0 off the mask;
+    ``moment`` (c,) mean of the rows' moments.
     """
 
     row: Index
@@ -127,6 +168,7 @@ class Cells:
     mask: Mask
     mean: Array
     median: Array
+    moment: Array
 
 
 def cells_of(rows: Rows, used: Mask) -> Cells:
@@ -140,7 +182,8 @@ def cells_of(rows: Rows, used: Mask) -> Cells:
     count = np.bincount(row[used], minlength=len(distinct))
     mean = np.stack([np.bincount(row[used], column) for column in counts[used].T], axis=1) / count[:, None]
     median = np.stack([np.median(counts[row == cell], axis=0) for cell in range(len(distinct))])
-    return Cells(row, distinct[:, 0], count, distinct[:, 1:].astype(bool), mean, median)
+    moment = np.bincount(row[used], rows.moment[used]) / count
+    return Cells(row, distinct[:, 0], count, distinct[:, 1:].astype(bool), mean, median, moment)
 
 
 def matching(rows: Rows, cells: Cells) -> Index:

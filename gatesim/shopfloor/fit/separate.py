@@ -11,7 +11,7 @@ from gatesim.ground.errors import InputError
 from gatesim.scenario.reader import changed
 from gatesim.shopfloor.fit.forward import Forward
 from gatesim.shopfloor.fit.leastsquares import RANK_TOLERANCE
-from gatesim.shopfloor.fit.noise import row_covariance
+from gatesim.shopfloor.fit.noise import simulated
 from gatesim.shopfloor.fit.parameter import parameters
 from gatesim.shopfloor.fit.rows import Mask
 from gatesim.shopfloor.fit.system import System, whitening
@@ -157,10 +157,12 @@ def _with_third_gate(
     except InputError:
         return
     unknown = [p.name for p in old.parameters[: old.unknowns]]
-    new = replace(old, scenario=scenario, parameters=parameters(scenario, unknown, old.varies))
+    trends = tuple(p for p in old.parameters if p.trend)
+    new = replace(old, scenario=scenario, parameters=(*parameters(scenario, unknown, old.varies), *trends))
     at = dict(zip((p.name for p in old.parameters), deviations, strict=True))
     moved = np.array([at.get(p.name, 0.0) for p in new.parameters])
-    covariance, offset = row_covariance(new, moved, system.start, DRAWS, seed)
+    passages = simulated(new, moved, system.start, DRAWS, seed)
+    covariance, offset = passages.row_covariance, passages.moments[1]
     third = REGISTERS.index("third_capture")
     mask = system.cells.mask.copy()
     mask[:, third] = True

@@ -5,9 +5,9 @@ from functools import cached_property
 
 import numpy as np
 
-from gatesim.counter.counter import REGISTERS
 from gatesim.ground.arrays import Array
 from gatesim.shopfloor.fit.forward import Forward
+from gatesim.shopfloor.fit.leastsquares import RANK_TOLERANCE
 from gatesim.shopfloor.fit.rows import Cells, Mask
 
 LENGTH_STEPS = 8
@@ -50,7 +50,7 @@ class System:
         if key not in self._kept:
             self._kept.clear()
             lengths = self._solve(deviations) if self.free.any() else self.start
-            self._kept[key] = Point(lengths, *self.forward.derivatives(deviations, lengths))
+            self._kept[key] = Point(lengths, *self._derivatives(deviations, lengths))
         return self._kept[key]
 
     @cached_property
@@ -94,9 +94,22 @@ class System:
 
     def _white(self, point: "Point") -> tuple[Array, Array]:
         """Whitened slopes of the cells by the parameters (c, 4, k) and by their length (c, 4)."""
-        group = self.cells.group
-        cells: Array = self.whitening @ self._known(point.slopes)[group]
-        return cells, np.einsum("crs,cs->cr", self.whitening, self._known(point.by_length)[group])
+        cells: Array = self.whitening @ np.where(self.cells.mask[:, :, None], point.slopes, 0.0)
+        return cells, self._lever(point.by_length)
+
+    def _lever(self, by_length: Array) -> Array:
+        """Whitened slopes by the length (c, 4); a register that no row has counts for nothing."""
+        known = np.where(self.cells.mask, by_length, 0.0)
+        lever: Array = np.einsum("crs,cs->cr", self.whitening, known)
+        return lever
+
+    def _derivatives(
+        self, deviations: Array, lengths: Array, *, of_length_only: bool = False
+    ) -> tuple[Array, Array, Array]:
+        """See `Forward.derivatives`, for each cell by its length and its mean moment."""
+        return self.forward.derivatives(
+            deviations, lengths[self.cells.group], moments=self.cells.moment, of_length_only=of_length_only
+        )
 
     def _follow(self, cells: Array, lever: Array) -> Array:
         """How the best lengths move with the parameters, (g, k)."""
@@ -118,18 +131,10 @@ class System:
         """Lengths known with an uncertainty."""
         return self.free & np.isfinite(self.doubt)
 
-    def _known(self, of_lengths: Array) -> Array:
-        """Zero for registers that no row of a length has, whatever the model says of them."""
-        seen = np.zeros((len(self.start), len(REGISTERS)), bool)
-        np.logical_or.at(seen, self.cells.group, self.cells.mask)
-        shape = seen if of_lengths.ndim == 2 else seen[:, :, None]
-        known: Array = np.where(shape, of_lengths, 0.0)
-        return known
-
     def _cells(self, expected: Array) -> Array:
         """Whitened residuals (c, 4), expected less logged."""
-        group = self.cells.group
-        error = np.where(self.cells.mask, (expected + self.offset)[group] - self.target, 0.0)
+        offset = self.offset[self.cells.group]
+        error = np.where(self.cells.mask, expected + offset - self.target, 0.0)
         white: Array = np.einsum("crs,cs->cr", self.whitening, error)
         return white
 
@@ -144,8 +149,8 @@ class System:
         """Gauss-Newton, each length by itself."""
         lengths = self.start
         for _ in range(LENGTH_STEPS):
-            counts, _, by_length = self.forward.derivatives(deviations, lengths, of_length_only=True)
-            lever = np.einsum("crs,cs->cr", self.whitening, self._known(by_length)[self.cells.group])
+            counts, _, by_length = self._derivatives(deviations, lengths, of_length_only=True)
+            lever = self._lever(by_length)
             pull = np.zeros(len(lengths))
             np.add.at(pull, self.cells.group, (lever * self._cells(counts)).sum(axis=1))
             pull[self._informed] += ((lengths - self.start) / np.where(self._informed, self.doubt, 1.0) ** 2)[
@@ -158,6 +163,30 @@ class System:
             if not np.any(np.abs(step) > LENGTH_TOLERANCE * lengths):
                 break
         return lengths
+
+    def left(self, deviations: Array, noise: Array) -> Array:
+        """What a fit leaves (b, c, 4) of whitened ``noise`` (b, n) in the rows of `residual`.
+
+        The fit taken as linear about the deviations (k,): what lengths and parameters can
+        follow is taken out.
+        """
+        c = self.cells.mask.size
+        cells = noise[:, :c].reshape(-1, *self.cells.mask.shape)
+        _, lever = self._white(self.at(deviations))
+        pull = np.zeros((len(noise), len(self.start)))
+        np.add.at(pull.T, self.cells.group, np.einsum("cr,bcr->cb", lever, cells))
+        informed = self._informed
+        stated = noise[:, c : c + int(informed.sum())]
+        pull[:, informed] += stated / np.where(informed, self.doubt, 1.0)[informed]
+        firm = self._length_information(lever)
+        step = np.where(self.free & (firm > 0.0), pull / np.where(firm > 0.0, firm, 1.0), 0.0)
+        jacobian = self.jacobian(deviations)
+        scale = np.linalg.norm(jacobian, axis=0)
+        basis, size, _ = np.linalg.svd(jacobian / np.where(scale > 0.0, scale, 1.0), full_matrices=False)
+        basis = basis[:, size > RANK_TOLERANCE * size.max(initial=0.0)]
+        followed = ((noise @ basis) @ basis.T)[:, :c].reshape(cells.shape)
+        left: Array = cells - lever * step[:, self.cells.group][:, :, None] - followed
+        return left
 
     def length_std(self, deviations: Array, covariance: Array) -> Array:
         """Standard uncertainties of the lengths (g,), with what they owe to the parameters."""
@@ -173,7 +202,7 @@ class System:
 
 @dataclass(frozen=True)
 class Point:
-    """Lengths (g,) m, expected counts (g, 4), slopes by parameter (g, 4, k) and by length (g, 4)."""
+    """Lengths (g,) m; expected counts (c, 4), slopes by parameter (c, 4, k) and by length (c, 4)."""
 
     lengths: Array
     counts: Array

@@ -9,9 +9,9 @@ from typing import Any
 from gatesim.ground.errors import InputError
 from gatesim.ground.files import Target
 from gatesim.scenario import parse_text
-from gatesim.shopfloor.fit.correction import Correction, correction_of
-from gatesim.shopfloor.fit.fit import Fit
+from gatesim.shopfloor.fit.correction import correction_of
 from gatesim.shopfloor.fit.parameter import Parameter
+from gatesim.shopfloor.fit.result import Correction, Fit
 
 NARROWED = 0.9  # a known quantity is rewritten where the log brings its uncertainty below this share
 

@@ -1,0 +1,132 @@
+"""What a fit is asked, and what it finds."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from gatesim.formula import Constants
+from gatesim.ground.arrays import Array
+from gatesim.scenario import Scenario
+from gatesim.shopfloor.fit.adequacy import Adequacy
+from gatesim.shopfloor.fit.forward import Forward
+from gatesim.shopfloor.fit.leastsquares import Minimum
+from gatesim.shopfloor.fit.outliers import Outlying
+from gatesim.shopfloor.fit.rows import Cells, Rows
+from gatesim.shopfloor.fit.separate import Extra, Separability
+from gatesim.shopfloor.fit.system import System
+from gatesim.shopfloor.log import BadRow
+
+DRAWS = 2000  # simulated passages a length: covariance to some 3 %, standard uncertainties to half that
+
+
+@dataclass(frozen=True)
+class Wish:
+    """What is asked of a fit.
+
+    ``unknown``, ``varies`` and ``trends`` are paths of the scenario, the last of quantities
+    that change steadily over the log; ``doubt`` the standard uncertainty of the reference
+    lengths (m); ``held_out`` a share of the reference rows; ``seed`` of the split and of the
+    simulated scatter.
+    """
+
+    unknown: Sequence[str]
+    varies: Sequence[str] = ()
+    doubt: float = 0.0
+    held_out: float = 0.25
+    seed: int = 1
+    mass_follows: bool = False
+    draws: int = DRAWS
+    trends: Sequence[str] = ()
+
+
+@dataclass(frozen=True)
+class Errors:
+    """Errors of a formula on reference rows (m): ``count`` of them, mean, its standard uncertainty, spread.
+
+    ``std`` is the standard deviation of single errors, ``worst`` the one farthest from zero,
+    ``uncertainty`` the standard uncertainty of a reading: spread, that of the mean and that
+    of the reference parts together.
+    """
+
+    count: int
+    bias: float
+    bias_std: float
+    std: float
+    worst: float
+    uncertainty: float
+
+
+@dataclass(frozen=True)
+class Correction:
+    """A formula with the constants to put in; ``line_std`` of gain and zero, NaN where not fitted.
+
+    ``references`` (m): shortest and longest reference the line rests on. ``before`` and
+    ``after``: errors on held-out rows with the scenario's constants and with these; None
+    without at least two held-out rows.
+    """
+
+    formula: str
+    constants: Constants
+    line_std: tuple[float, float]
+    references: tuple[float, float]
+    before: Errors | None
+    after: Errors | None
+
+
+@dataclass(frozen=True)
+class Fit:
+    """A rig fitted to a log; SI throughout.
+
+    ``estimate`` (k,) and ``covariance`` (k, k) of ``forward.parameters``, unknowns first;
+    ``minimum`` is where the search ended. ``lengths`` (g,) with ``length_std``, 0 for an exact
+    reference. ``residual`` (n, 4) counts less expectation, in standard uncertainties of a single
+    register, NaN where not logged; ``odd`` says which rows do not belong. ``extras`` are
+    further measurements, ``corrections`` one a formula.
+    """
+
+    scenario: Scenario
+    wish: Wish
+    system: System
+    rows: Rows
+    minimum: Minimum
+    estimate: Array
+    covariance: Array
+    lengths: Array
+    length_std: Array
+    residual: Array
+    odd: Outlying
+    adequacy: Adequacy
+    separability: Separability
+    extras: tuple[Extra, ...]
+    corrections: tuple[Correction, ...]
+    notes: tuple[str, ...]
+
+    @property
+    def forward(self) -> Forward:
+        """The model that was fitted."""
+        return self.system.forward
+
+    @property
+    def held_out(self) -> int:
+        """How many rows were held out and belong."""
+        return int((self.rows.held_out & ~self.odd.outliers).sum())
+
+    @property
+    def cells(self) -> Cells:
+        """The rows that were fitted, gathered."""
+        return self.system.cells
+
+    @property
+    def std(self) -> Array:
+        """Standard uncertainties (k,); infinite for what the log does not determine."""
+        std: Array = np.sqrt(np.diag(self.covariance))
+        return std
+
+    @property
+    def apart(self) -> tuple[BadRow, ...]:
+        """Every row set apart, held-out ones that belong excepted, by line."""
+        scatter = "their own scatter" if self.odd.own else "scatter"
+        why = f"it is further from the rows like it than {scatter} explains"
+        lines = [BadRow(self.rows.log.lines[row], why, "") for row in np.flatnonzero(self.odd.outliers)]
+        return tuple(sorted([*self.rows.log.bad, *self.rows.apart, *lines], key=lambda bad: bad.line))
