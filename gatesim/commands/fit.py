@@ -16,6 +16,8 @@ from gatesim.ground.errors import InputError
               help="Quantity to estimate, such as path.friction; no prior is used.")  # fmt: skip
 @click.option("--varies", multiple=True, metavar="PATH",
               help="Quantity whose spread is from passage to passage, such as gate.first.")  # fmt: skip
+@click.option("--trend", multiple=True, metavar="PATH",
+              help="Fitted quantity that changes steadily over the log.")  # fmt: skip
 @click.option("-o", "--output", type=click.Path(path_type=Path, dir_okay=False), default=None,
               help="Write FILE with the fitted values, constants and covariance here.")  # fmt: skip
 @click.option(
@@ -40,6 +42,7 @@ def command(
     log: Path,
     unknown: tuple[str, ...],
     varies: tuple[str, ...],
+    trend: tuple[str, ...],
     output: Path | None,
     formula: str | None,
     reference_uncertainty: str,
@@ -70,7 +73,8 @@ def command(
     from gatesim.view.style import check_figure, save
 
     check_figure(figure)
-    wish = Wish(unknown, varies, _doubt(reference_uncertainty), held_out, seed, mass_follows_length)
+    doubt = _doubt(reference_uncertainty)
+    wish = Wish(unknown, varies, doubt, held_out, seed, mass_follows_length, trends=trend)
     scenario = load(file)
     result = fit(scenario, read_log(log, mapping=dict(renamed(pair) for pair in column)), wish)
     correction_of(result, formula)

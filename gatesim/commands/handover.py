@@ -65,6 +65,7 @@ def command(
     """
     from gatesim.formula.integer.program import DINT, LINT
     from gatesim.scenario import load
+    from gatesim.scenario.fitted import fit_warning
     from gatesim.shopfloor.handover import Wish, gather
     from gatesim.view.package import write_package
 
@@ -78,6 +79,8 @@ def command(
         std=None if uncertainty is None else _one(uncertainty, "m", "--uncertainty"),
         guard_factor=guard,
     )
+    for warning in fit_warning(scenario.fitted):
+        click.echo(warning)
     found = gather(scenario, wish, date.today())
     for name in write_package(found, output):
         click.echo(output / name)

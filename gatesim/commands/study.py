@@ -48,6 +48,7 @@ def command(
     through the chain as a prediction does. Ctrl-C prints what was reached.
     """
     from gatesim.scenario import load
+    from gatesim.scenario.fitted import fit_warning
     from gatesim.studies.engine import study
     from gatesim.studies.export import study_json, trials_writer
     from gatesim.studies.plan import MOST_TRIALS, Plan
@@ -63,7 +64,11 @@ def command(
     plan = Plan(trials or (MOST_TRIALS if target else 100_000), seed, coverage, target, sobol)
     sink = trials_writer(csv_file) if csv_file else None
     result = study(rig, plan, None, workers, state, sink, progress=sys.stderr.isatty())
-    click.echo(json.dumps(study_json(result), indent=2) if as_json else study_text(result))
+    warning = fit_warning(rig.scenario.fitted)
+    if as_json:
+        click.echo(json.dumps({**study_json(result), "warnings": list(warning)}, indent=2))
+    else:
+        click.echo("\n\n".join([*warning, study_text(result)]))
     if figure is not None and shown in result.formulas:
         from gatesim.view.histogram import histogram
 

@@ -17,6 +17,7 @@ from gatesim.ground.draw import Nominal, Streams
 from gatesim.ground.errors import InputError
 from gatesim.ground.outcome import Outcome
 from gatesim.scenario import Scenario
+from gatesim.scenario.fitted import fit_warning
 from gatesim.shopfloor.decision import Limits, guarded
 from gatesim.shopfloor.integer.build import Integer, Stated, build
 from gatesim.shopfloor.integer.vectors import Vector, real_length, vectors
@@ -135,7 +136,7 @@ def gather(scenario: Scenario, wish: Wish, today: date) -> Handover:
         limits=_limits(scenario, guard),
         guard=guard,
         guard_text=guard_text,
-        cautions=tuple(str(caution) for caution in cautions(scenario)),
+        cautions=(*fit_warning(scenario.fitted), *(str(caution) for caution in cautions(scenario))),
     )
 
 

@@ -4,10 +4,11 @@ import math
 
 from tabulate import tabulate
 
-from gatesim.shopfloor.fit.adequacy import LEVEL, Adequacy, Test
+from gatesim.shopfloor.fit.adequacy import LEVEL, TESTS, Test
 from gatesim.shopfloor.fit.outliers import OUTLIER_RATE
 from gatesim.shopfloor.fit.parameter import Parameter
 from gatesim.shopfloor.fit.result import Correction, Fit
+from gatesim.shopfloor.fit.verdict import verdict
 from gatesim.view.number import plain, with_error
 
 MM = 1e3
@@ -15,8 +16,9 @@ SHOWN = 5  # further measurements
 
 
 def fit_text(result: Fit) -> str:
-    """Estimates, what cannot be told apart, how well the model describes the log, corrections."""
-    blocks = [_head(result), _estimates(result), _separability(result), _adequacy(result.adequacy)]
+    """What the fit is worth, estimates, what cannot be told apart, the tests, corrections."""
+    blocks = ["\n".join(verdict(result)), _head(result), _estimates(result)]
+    blocks += [_separability(result), _adequacy(result)]
     blocks += [_corrections(result)]
     if result.notes:
         blocks.append("\n".join(result.notes))
@@ -53,8 +55,8 @@ def _in_unit(parameter: Parameter, value: float, std: float) -> str:
 def _estimates(result: Fit) -> str:
     rows = []
     for p, value, std in zip(result.forward.parameters, result.estimate, result.std, strict=True):
-        known = "unknown" if p.unknown else f"u = {plain(p.prior / p.factor, 2)} {p.unit}".strip()
-        start = f"{plain(p.nominal / p.factor, 6)} {p.unit}".strip()
+        known = "unknown" if p.unknown or p.trend else f"u = {plain(p.prior / p.factor, 2)} {p.unit}".strip()
+        start = "steady" if p.trend else f"{plain(p.nominal / p.factor, 6)} {p.unit}".strip()
         rows.append([p.name, start, known, _in_unit(p, float(value), float(std))])
     text = _table(rows, ["quantity", "scenario", "known before", "fitted"])
     if result.forward.varies:
@@ -105,28 +107,26 @@ def _line(test: Test | None, means: str) -> list[str]:
     ]
 
 
-def _adequacy(found: Adequacy) -> str:
-    verdict = (
-        "The model describes the log."
-        if found.describes
-        else "LACK OF FIT: the model does not describe this log; estimates and uncertainties do not hold."
-    )
-    lines = [verdict, f"Tests with a false-alarm rate of {100 * LEVEL:.0f} % each:"]
+def _adequacy(result: Fit) -> str:
+    found = result.adequacy
+    lines = [
+        f"Tests; a log that the model describes is found fault with by one of them in {100 * LEVEL:.0f} % "
+        f"of all cases (p below {LEVEL / TESTS:.2g} each):"
+    ]
     lines += _line(found.misfit, "model against means, by the stated scatter (chi-square)")
     lines += _line(found.lack_of_fit, "the same by the scatter of repeated rows (F)")
     lines += _line(
         found.scatter, f"repeated rows scatter {found.scatter_ratio:.2f} times as much as stated (chi-square)"
     )
     lines += _line(found.drift, "trend of the counts in time (chi-square)")
-    if found.drift is not None and found.drift.significant:
-        unit = "an hour" if found.drift_per == "s" else "a hundred rows"
-        scale = 3600.0 if found.drift_per == "s" else 100.0
-        lines += [
-            f"    as a change of {d.name}: {with_error(d.slope, d.std, scale)} (SI) {unit}, p = {d.p:.2g}"
-            for d in found.drifts
+    if found.drifted:
+        parameters = {p.name: p for p in result.forward.parameters}
+        rows = [
+            [d.name, _in_unit(parameters[d.name], d.slope, d.std), f"{d.p:.2g}", f"{d.rest:.2g}"]
+            for d in found.drifts[:SHOWN]
         ]
-    if found.scatter is not None and found.scatter.significant and found.scatter_ratio > 1.0:
-        lines.append("  More scatter than stated: name what varies from passage to passage with --varies.")
+        head = ["the trend as a change of", f"per {found.drift_per}", "p", "p of what it leaves"]
+        lines.append(_table(rows, head))
     return "\n".join(lines)
 
 

@@ -47,7 +47,11 @@ def fitted_scenario(result: Fit) -> Scenario:
     raw = dict(result.scenario.raw)
     inputs = result.scenario.inputs()
     for parameter, value in zip(result.forward.parameters, result.estimate, strict=True):
-        if "@" not in parameter.name and (parameter.name in inputs or len(parameter.moves) > 1):
+        if (
+            not parameter.trend
+            and "@" not in parameter.name
+            and (parameter.name in inputs or len(parameter.moves) > 1)
+        ):
             number = float(value) / parameter.factor
             text = f"{number!r} {parameter.unit}" if parameter.unit else number
             raw = raw_with(raw, parameter.name, text)

@@ -3,6 +3,7 @@
 from dataclasses import asdict
 
 from gatesim.shopfloor.fit.result import Fit
+from gatesim.shopfloor.fit.verdict import verdict
 from gatesim.studies.export import Json, flattened, number
 
 
@@ -44,7 +45,8 @@ def fit_json(result: Fit) -> Json:
             "correlation": flattened(apart.correlation),
         },
         "further_measurements": [flattened(asdict(extra)) for extra in result.extras],
-        "adequacy": {"describes": adequacy.describes, **flattened(asdict(adequacy))},
+        "verdict": list(verdict(result)),
+        "adequacy": {"describes": adequacy.describes, "holds": adequacy.holds, **flattened(asdict(adequacy))},
         "residuals": flattened(result.residual),
         "corrections": [flattened(asdict(correction)) for correction in result.corrections],
         "notes": list(result.notes),

@@ -14,6 +14,8 @@ from gatesim.ground.quantity import Quantity
 from gatesim.scenario import Scenario
 from gatesim.shopfloor.fit.parameter import Parameter
 
+ROUNDING = 16.0 * float(np.finfo(float).eps)
+
 
 def steps_in(scenario: Scenario) -> float:
     """Longest sampling period in front of the counter in s: 0 where edges act at once."""
@@ -162,7 +164,10 @@ class Forward:
             np.repeat(deviations + nudges, g, axis=0), trial_lengths, shifts, np.tile(at, len(nudges))
         )
         counts = counts.reshape(2 * k + 3, g, len(REGISTERS))
-        slopes = (counts[1 : k + 1] - counts[k + 1 : 2 * k + 1]) / (2.0 * steps[:, None, None])
+        change = counts[1 : k + 1] - counts[k + 1 : 2 * k + 1]
+        # what differs by rounding alone does not differ
+        change = np.where(np.abs(change) <= ROUNDING * np.abs(counts[0]), 0.0, change)
+        slopes = change / (2.0 * steps[:, None, None])
         by_length = (counts[-2] - counts[-1]) / (2e-5 * lengths[:, None])
         return counts[0], np.moveaxis(slopes, 0, 2), by_length
 

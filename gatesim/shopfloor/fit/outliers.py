@@ -12,7 +12,7 @@ from gatesim.shopfloor.fit.system import System, whitening
 OUTLIER_RATE = 0.05  # chance that a log without outliers has a row set apart
 MOST_OUTLIERS = 0.1  # more is no matter of single rows
 ENOUGH_TO_CENTRE = 5
-CENTRAL = 0.75  # share of the rows of a cell that make its centre
+CENTRAL = 0.5  # share of the rows of a cell that make its centre
 LOGS = 1000  # simulated for the limit: the rate is met within a percent
 MOST_ROWS = 2_000_000  # of all of these together
 FEWEST_LOGS = 200
@@ -53,7 +53,7 @@ class _Screen:
     def deviations(self, white: Array) -> Array:
         """Deviations (b, t, 4) of whitened residuals (b, t, 4) from the centre of each row's cell.
 
-        A centre is the mean of the three quarters of the fitted rows nearest to their median.
+        A centre is the mean of the half of the fitted rows nearest to their median.
         """
         moved = white.copy()
         for cell in np.flatnonzero(self.centred):
@@ -184,7 +184,7 @@ def _less_the_fit(
 def _by_own_scatter(away: Array, middle: float) -> Array:
     """Squared distances (t,) by the covariance of the rows themselves, which single rows do not sway.
 
-    The nearer three quarters make a first covariance, scaled so that the median distance is
+    The nearer half make a first covariance, scaled so that the median distance is
     ``middle``; the rows that lie within reach of it make the second.
     """
     from scipy.stats import chi2

@@ -12,6 +12,7 @@ from gatesim.scenario import parse_text
 from gatesim.shopfloor.fit.correction import correction_of
 from gatesim.shopfloor.fit.parameter import Parameter
 from gatesim.shopfloor.fit.result import Correction, Fit
+from gatesim.shopfloor.fit.verdict import verdict
 
 NARROWED = 0.9  # a known quantity is rewritten where the log brings its uncertainty below this share
 
@@ -28,7 +29,11 @@ def fitted_text(result: Fit, text: str, formula: str | None, day: date, name: st
     _refuse(result)
     document = tomlkit.parse(text)
     for parameter, value, std in zip(result.forward.parameters, result.estimate, result.std, strict=True):
-        if "@" not in parameter.name and (parameter.unknown or std < NARROWED * parameter.prior):
+        if (
+            not parameter.trend
+            and "@" not in parameter.name
+            and (parameter.unknown or std < NARROWED * parameter.prior)
+        ):
             table = _quantity(parameter, float(value), _spread(result, parameter, float(std)))
             _put(document, parameter.name, table)
     chosen = correction_of(result, formula)
@@ -119,10 +124,12 @@ def _provenance(result: Fit, day: date) -> Any:
     table.add(tomlkit.comment("Left by a fit; not calculated with. Estimates and covariance in SI units."))
     table["log"] = result.rows.log.path
     table["rows"] = int(result.cells.count.sum())
-    table["held_out"] = int((result.rows.held_out & ~result.odd.outliers).sum())
+    table["held_out"] = result.held_out
     table["set_apart"] = len(result.apart)
     table["seed"] = result.wish.seed
     table["date"] = day
+    table["holds"] = result.adequacy.holds
+    table["verdict"] = " ".join(verdict(result))
     table["unknowns"] = names[: result.forward.unknowns]
     table["varies"] = list(result.forward.varies)
     table["quantities"] = tomlkit.array()

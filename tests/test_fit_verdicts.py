@@ -1,0 +1,130 @@
+"""What a fit says of itself, over many logs whose truth is closed forms (`tests.plain_slide`)."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from scipy.stats import binom
+
+from gatesim.shopfloor.fit.fit import estimate
+from gatesim.shopfloor.fit.result import Fit, Wish
+from gatesim.shopfloor.fit.verdict import verdict
+from tests.fit_logs import SLIDE, rig
+from tests.plain_slide import counts, drawn_rig, log_of
+
+REFERENCES = np.repeat([0.15, 0.2, 0.26], 12)
+FALSE_ALARM = 1e-7  # of each bound below
+TWO = ["path.friction", "gate.spacing"]
+# the same slide with nothing known of its spacing and little doubt of the rest
+FREE = rig(
+    SLIDE.replace("spacing = {", "spacing_ = {")
+    .replace('spacing_ = { value = "80 mm", distribution = "normal", standard_uncertainty = "0.05 mm" }',
+             'spacing = "80 mm"')
+)  # fmt: skip
+
+
+def bounds(share: float, count: int) -> tuple[float, float]:
+    return binom.ppf(FALSE_ALARM, count, share), binom.isf(FALSE_ALARM, count, share)
+
+
+def score(found: Fit, name: str, truth: float) -> float:
+    place = [p.name for p in found.forward.parameters].index(name)
+    return float((found.estimate[place] - truth) / found.std[place])
+
+
+def covered(scores: list[float]) -> bool:
+    low, high = bounds(0.95, len(scores))
+    return bool(low <= (np.abs(scores) < 1.96).sum() <= high)
+
+
+@pytest.mark.long
+@pytest.mark.parametrize(("each", "share"), [(12, 0.25), (5, 0.0), (1, 0.0)])
+def test_clean_logs_have_a_row_set_apart_at_the_stated_rate_and_are_found_fault_with_in_one_of_a_hundred(
+    each: int, share: float
+) -> None:
+    rng = np.random.default_rng(5)
+    lengths = np.linspace(0.15, 0.26, 24) if each == 1 else np.repeat([0.15, 0.2, 0.26], each)
+    wish = Wish(["path.friction"], held_out=share, draws=500)
+    apart = faults = 0
+    logs = 500
+    for _ in range(logs):
+        drawn = drawn_rig(rng, friction=0.27)
+        found = estimate(rig(), log_of(counts(rng, drawn, lengths), lengths), wish)
+        apart += bool(found.odd.outliers.any())
+        faults += not found.adequacy.describes
+    low, high = bounds(0.05, logs)
+    assert low <= apart <= high
+    assert faults <= bounds(0.01, logs)[1]
+
+
+def drifting(rng: np.random.Generator, by: float, order: np.ndarray) -> tuple[dict, np.ndarray]:
+    """Friction that changes by ``by`` from the first row to the last."""
+    return drawn_rig(rng, friction=0.27), 0.27 + by * np.linspace(-0.5, 0.5, len(order))
+
+
+@pytest.mark.long
+def test_friction_that_creeps_by_two_thousandths_is_named_with_its_rate_and_the_uncertainties_cover() -> None:
+    """Unmodelled its estimate covers the mean of the log; as a trend it covers mean and rate."""
+    rng = np.random.default_rng(6)
+    plain, trended, rates, slopes, described = [], [], [], [], 0
+    logs = 60
+    for _ in range(logs):
+        order = rng.permutation(np.tile(REFERENCES, 2))
+        drawn, friction = drifting(rng, 0.002, order)
+        log = log_of(counts(rng, drawn, order, friction), order)
+        wish = Wish(TWO, held_out=0.0, draws=500)
+        found = estimate(FREE, log, wish)
+        assert found.adequacy.drifted
+        assert not found.adequacy.holds
+        assert verdict(found)[0].startswith("DRIFT")
+        assert found.adequacy.drifts[0].name == "path.friction"
+        rate = 0.002 / (len(order) - 1) * 100.0
+        rates.append((found.adequacy.drifts[0].slope - rate) / found.adequacy.drifts[0].std)
+        plain += [score(found, "path.friction", 0.27), score(found, "gate.spacing", drawn["spacing"])]
+        better = estimate(FREE, log, replace(wish, trends=["path.friction"]))
+        described += better.adequacy.describes
+        slopes.append(score(better, "path.friction per hundred rows", rate))
+        trended += [score(better, "path.friction", 0.27), score(better, "gate.spacing", drawn["spacing"])]
+    assert (np.abs(plain) < 1.96).mean() > 0.9
+    assert described >= bounds(0.99, logs)[0]
+    assert covered(trended)
+    assert covered(slopes)
+    assert covered(rates)
+
+
+@pytest.mark.long
+def test_friction_that_varies_from_passage_to_passage_widens_the_uncertainties_to_what_covers() -> None:
+    rng = np.random.default_rng(7)
+    scores, widened = [], 0
+    logs = 150
+    for _ in range(logs):
+        drawn = drawn_rig(rng, friction=0.27)
+        friction = rng.normal(0.27, 0.001, len(REFERENCES))
+        log = log_of(counts(rng, drawn, REFERENCES, friction), REFERENCES)
+        found = estimate(FREE, log, Wish(TWO, held_out=0.0, draws=500))
+        widened += found.adequacy.widened
+        scores += [score(found, "path.friction", 0.27), score(found, "gate.spacing", drawn["spacing"])]
+    assert widened == logs
+    assert covered(scores)
+
+
+def test_a_gross_row_among_those_held_out_does_not_spoil_the_promise() -> None:
+    from gatesim.shopfloor.fit.fit import fit
+
+    rng = np.random.default_rng(8)
+    drawn = drawn_rig(rng, friction=0.27)
+    log = log_of(counts(rng, drawn, REFERENCES), REFERENCES)
+    wish = Wish(["path.friction"], draws=500)
+    clean = fit(rig(), log, wish)
+    doubled = np.flatnonzero(clean.rows.held_out)[[1, 4, 7]]  # a third of those held out
+    for name in ("dwell", "capture", "rear_capture"):
+        log.numbers[name][doubled] *= 2.0
+    found = fit(rig(), log, wish)
+    assert np.flatnonzero(found.odd.outliers).tolist() == doubled.tolist()
+    one, other = (
+        next(c for c in made.corrections if c.formula == "known-acceleration").after
+        for made in (clean, found)
+    )
+    assert one is not None
+    assert other is not None
+    assert other.uncertainty < 2.0 * one.uncertainty
