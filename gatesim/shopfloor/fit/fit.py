@@ -52,11 +52,13 @@ def estimate(scenario: Scenario, log: Log, wish: Wish) -> Fit:
     passages = simulated(forward, at, start, needed, wish.seed)
     everything = _system(forward, rows, passages, wish, start)
     model = replace(everything, target=everything.cells.median)
-    odd = outlying(rows, model, at, _expected(model, rows, at), passages, wish.seed)
-    used = rows.fitted & ~odd.outliers
-    if not used.any():
-        raise InputError(f"{log.path}: every row lies apart from the others, expected rows that agree")
-    return _result(wish, rows, _fitted(_with_rows(everything, rows, used), rows, at, wish), odd)
+    odd = outlying(rows, model, at, rows.counts - _expected(model, rows, at), passages, wish.seed)
+    if wish.trends:  # once more without the trend, which the rows that are left show
+        steady, then = _trended(_with_rows(everything, rows, rows.fitted & ~odd.outliers), rows, at, wish)
+        error = rows.counts - _expected(steady, rows, then)
+        odd = outlying(rows, steady, then, error, passages, wish.seed)
+    used = _with_rows(everything, rows, rows.fitted & ~odd.outliers)
+    return _result(wish, rows, _fitted(used, rows, at, wish), odd)
 
 
 @dataclass(frozen=True)
@@ -70,11 +72,17 @@ class _Minima:
     by_final: Minimum
 
 
+def _trended(system: System, rows: Rows, at: Array, wish: Wish) -> tuple[System, Array]:
+    """The system with the trends asked for, and its minimum (k,)."""
+    at = minimise(system.residual, system.jacobian, at).estimate
+    system, at = with_trends(system, rows, at, wish.trends)
+    return system, minimise(system.residual, system.jacobian, at).estimate
+
+
 def _fitted(system: System, rows: Rows, at: Array, wish: Wish) -> _Minima:
     """Minimise; where repeated rows scatter more than stated, once more by their own scatter."""
-    if wish.trends:  # trends start at slopes of the rough fit, and then at those of a good one
-        at = minimise(system.residual, system.jacobian, at).estimate
-        system, at = with_trends(system, rows, at, wish.trends)
+    if wish.trends:
+        system, at = _trended(system, rows, at, wish)
     found = minimise(system.residual, system.jacobian, at)
     spread = within(rows, system.cells, system.covariance, detrended(system, rows, found.estimate))
     if not excess(spread, scatter_test(spread)):

@@ -73,22 +73,22 @@ def passages_needed(rows: Rows, lengths: int) -> int:
 
 
 def outlying(
-    rows: Rows, system: System, deviations: Array, expected: Array, passages: Passages, seed: int
+    rows: Rows, system: System, deviations: Array, error: Array, passages: Passages, seed: int
 ) -> Outlying:
     """Find the usable rows that do not belong, held-out ones by the same rule as the fitted.
 
+    ``error`` (n, 4) counts less those of the model, which the deviations (k,) fit.
+
     The distance of a row, in standard uncertainties, is taken from the centre of the fitted
     rows like it where there are five or more, so that a wrong model makes no outliers, and
-    from the model (``expected`` (n, 4), fitted by ``deviations`` (k,)) elsewhere. The limit is
-    the greatest distance that `OUTLIER_RATE` of simulated logs of the same rows exceed. Where
-    more than a tenth of the rows lie beyond, they scatter more than the model: distances are
-    then in units of their own scatter, and where that still leaves more than a tenth beyond,
-    none is set apart.
+    from the model elsewhere. The limit is the greatest distance that `OUTLIER_RATE` of
+    simulated logs of the same rows exceed. Where more than a tenth of the rows lie beyond, they
+    scatter more than the model: distances are then in units of their own scatter, and where
+    that still leaves more than a tenth beyond, none is set apart.
     """
     tested = np.flatnonzero(rows.usable & np.isfinite(system.covariance[rows.group]).any(axis=(1, 2)))
     screen = _screen(rows, tested, system)
-    error = np.where(screen.mask, rows.counts[tested] - expected[tested], 0.0)
-    white = np.einsum("trs,ts->tr", screen.whitening, error)[None]
+    white = np.einsum("trs,ts->tr", screen.whitening, np.where(screen.mask, error[tested], 0.0))[None]
     away = screen.deviations(white)[0]
     squared = (away**2).sum(axis=1)
     greatest, middle = _simulated(screen, system, deviations, passages, seed)
