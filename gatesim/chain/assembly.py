@@ -5,7 +5,7 @@ from typing import Any
 
 import numpy as np
 
-from gatesim.counter import Clock, Counter, Encoder, Source
+from gatesim.counter import Counter
 from gatesim.counter.source import Travel
 from gatesim.ground.arrays import Scalar, plain
 from gatesim.ground.errors import InputError
@@ -158,30 +158,6 @@ def filter_of(scenario: Scenario, values: Values) -> Filter:
 
 
 def counter_of(scenario: Scenario, values: Values, travel: Travel, *, quantised: bool) -> Counter:
-    """The counter; ``travel`` is how far what turns the encoder's roller has moved at a time."""
-    section, of = scenario.counter, TableValues(values, "counter")
-    source: Source
-    pulse_filter: Filter | None = None
-    if section.encoder is None:
-        source = Clock(of["frequency"], of["frequency_error"], of["drift"])
-    else:
-        encoder = TableValues(values, "counter.encoder")
-        source = Encoder(
-            section.encoder.pulses_per_turn,
-            section.encoder.edge_factor,
-            encoder["roller_diameter"],
-            encoder["slip"],
-            encoder["runout"],
-            encoder["channel_phase_error"],
-            travel,
-        )
-        pulse_filter = filter_of(scenario, values) if section.encoder.filtered else None
-    return Counter(
-        source,
-        section.timing.build(TableValues(values, "counter.timing")),
-        section.width,
-        section.counting,
-        of.get("input_frequency_limit", np.inf),
-        quantised=quantised,
-        pulse_filter=pulse_filter,
-    )
+    """The counter; ``travel`` is how far what turns a measuring roller has moved at a time."""
+    table, pulse_filter = scenario.counter, filter_of(scenario, values)
+    return table.build(TableValues(values, "counter"), travel, pulse_filter, quantised=quantised)

@@ -35,27 +35,21 @@ def constants_of(scenario: Scenario) -> Constants:
 
     The acceleration left out is the mean one of the nominal part while it passes gate 1.
     """
-    formula, gate, counter = scenario.formula, scenario.gate, scenario.counter
+    formula, gate, source = scenario.formula, scenario.gate, scenario.counter.source
     nan = math.nan
     spacing = gate.spacing if formula.spacing is None else formula.spacing
     rearm = gate.rearm if formula.rearm is None else formula.rearm
     release = gate.first if formula.release_distance is None else formula.release_distance
-    tick, pitch = nan, nan
-    if counter.frequency is not None:
-        tick = 1.0 / counter.frequency.nominal
-    if counter.encoder is not None:
-        edges = counter.encoder.pulses_per_turn * counter.encoder.edge_factor
-        pitch = math.pi * counter.encoder.roller_diameter.nominal / edges
     acceleration = nan
     if formula.acceleration is not None:
         acceleration = formula.acceleration.nominal
-    elif counter.frequency is not None:
+    elif not source.turned_by:
         acceleration = _mean_acceleration(scenario)
     return Constants(
         spacing=spacing.nominal,
         rearm=nan if gate.rearm is None or rearm is None else rearm.nominal,
-        tick=tick,
-        pitch=pitch,
+        tick=source.tick,
+        pitch=source.pitch,
         acceleration=acceleration,
         release_distance=release.nominal if _released_from_rest(scenario) else nan,
         gain=formula.gain.nominal,
@@ -85,5 +79,5 @@ def formulas_of(scenario: Scenario, constants: Constants) -> tuple[str, ...]:
     """
     if scenario.formula.use is not None:
         return scenario.formula.use
-    names = suited(encoder=scenario.counter.encoder is not None)
+    names = suited(travel=scenario.counter.source.turned_by != "")
     return tuple(name for name in names if not FORMULAS[name].missing(constants))

@@ -26,7 +26,7 @@ Move = Callable[[Part, Path, tuple[Force | Belt, ...], Array], Passage]
 """Motion of a part: answers for positions as `gatesim.motion.passage` does."""
 
 ROLLER_REACH = 0.25
-"""Distance in m that a part still turns an encoder's roller past the last gate: edges come late."""
+"""Distance in m that a part still turns a measuring roller past the last gate: edges come late."""
 
 
 @dataclass(frozen=True)
@@ -150,7 +150,7 @@ def ask(
     switchings = tuple(
         switching(rig.part, s.beam, s.dark_fraction, s.light_fraction, length) for s in rig.sensors
     )
-    follow = scenario.counter.encoder is not None and scenario.counter.encoder.rides_on == "part"
+    follow = scenario.counter.source.turned_by == "part"
     positions = _positions(rig, switchings, draw.trials, ends=ends, follow=follow)
     return Asked(drawn_values, rig, switchings, *positions)
 
@@ -212,7 +212,7 @@ def _positions(
 ) -> tuple[Array, tuple[int, ...], tuple[int, ...], tuple[slice, ...]]:
     """Positions to ask of the motion, (n, p), and which columns are whose.
 
-    ``follow`` asks for one past the last gate, up to which the part turns an encoder's roller.
+    ``follow`` asks for one past the last gate, up to which the part turns a measuring roller.
     """
     columns: list[Array] = []
     front, rear, edges = [], [], []
@@ -267,10 +267,10 @@ def _roller_travel(scenario: Scenario, motion: Passage) -> Travel:
 
     A roller on the part stands still once the part has left it: past the last position asked for.
     """
-    encoder, belt = scenario.counter.encoder, motion.belt
-    if encoder is None:
+    turned_by, belt = scenario.counter.source.turned_by, motion.belt
+    if not turned_by:
         return motion.travel_at
-    if encoder.rides_on == "belt" and belt is not None:
+    if turned_by == "belt" and belt is not None:
         return lambda times: belt.travel(times.T).T
     left = np.nanmax(np.column_stack([motion.node_time, motion.stop_time]), axis=1)[:, None]
     return lambda times: motion.travel_at(np.minimum(times, left))

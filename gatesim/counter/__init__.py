@@ -2,21 +2,25 @@
 
 from gatesim.counter.counter import Counted, Counter, count
 from gatesim.counter.cycle import Cycles, run_cycles
-from gatesim.counter.source import Clock, Encoder, Source
+from gatesim.counter.source import SOURCES, Clock, Encoder, Source, SourceTable
+from gatesim.counter.table import CounterTable
 from gatesim.counter.timing import AT_ONCE, TIMINGS, Hardware, Interrupt, Polled, Timing
 
 __all__ = [
     "AT_ONCE",
+    "SOURCES",
     "TIMINGS",
     "Clock",
     "Counted",
     "Counter",
+    "CounterTable",
     "Cycles",
     "Encoder",
     "Hardware",
     "Interrupt",
     "Polled",
     "Source",
+    "SourceTable",
     "Timing",
     "count",
     "run_cycles",

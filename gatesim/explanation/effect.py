@@ -125,12 +125,9 @@ _INPUTS = (
         "dark and light delay",
         {"sensor.dark_delay": 0.0, "sensor.light_delay": 0.0, "sensor.time_constant": 0.0},
     ),
-    ("clock", "clock error", {"counter.frequency_error": 0.0, "counter.drift": 0.0}),
-    ("slip", "slip of the measuring roller", {"counter.encoder.slip": 0.0}),
-    ("runout", "runout of the measuring roller", {"counter.encoder.runout": 0.0}),
-    ("channel", "phase between the encoder's channels", {"counter.encoder.channel_phase_error": 0.0}),
-    ("limit", "frequency limit of the count input", {"counter.input_frequency_limit": math.inf}),
 )
+
+_LIMIT = ("limit", "frequency limit of the count input", {"counter.input_frequency_limit": math.inf})
 
 _CONSTANTS = (
     Effect("distances", "distances the controller holds", constants=_true_distances),
@@ -143,7 +140,8 @@ def effects_of(scenario: Scenario, formula: str, real: Passed) -> tuple[Effect, 
     found = [MOTION]
     found += [e for e in _STRUCTURE if e.scenario is not None and e.scenario(scenario) is not scenario]
     nominal = {name: quantity.nominal for name, quantity in scenario.inputs().items()}
-    for key, name, neutral in _INPUTS:
+    source = [(i.key, i.name, dict(i.inputs)) for i in scenario.counter.source.imperfections]
+    for key, name, neutral in (*_INPUTS, *source, _LIMIT):
         inputs = tuple(
             (path, value)
             for path in nominal

@@ -86,11 +86,4 @@ def _counting(scenario: Scenario) -> Array:
     exact = pipeline.run(scenario, Nominal(1), quantised=False)
     progress = np.array([value[0] for value in vars(exact.counts).values()])
     progress = progress[np.isfinite(progress)]
-    encoder = scenario.counter.encoder
-    if encoder is None:
-        return np.asarray(np.mod(-progress, 1.0))
-    # two edges a phase, of which the second channel's may come early or late
-    late = encoder.channel_phase_error.nominal * 2.0 / np.pi if encoder.edge_factor == 4 else 0.0
-    steps = [m - gone + shift for gone in (0.0, *progress) for m in (0, 1) for shift in (0.0, late)]
-    # as `gatesim.counter.Encoder` has it: half a count at phase 0, two counts a phase
-    return np.mod((np.array(steps) - 0.5) / 2.0, 1.0)
+    return scenario.counter.source.steps(progress)

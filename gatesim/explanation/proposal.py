@@ -42,7 +42,7 @@ def _formulas(p: Present) -> Iterator[Proposal]:
     """Every other formula for which the rig has the counts and the constants."""
     free = p.scenario.model_copy(update={"formula": p.scenario.formula.model_copy(update={"use": None})})
     constants = constants_of(free)
-    for name in suited(encoder=p.scenario.counter.encoder is not None):
+    for name in suited(travel=p.scenario.counter.source.turned_by != ""):
         formula = FORMULAS[name]
         if name == p.formula or formula.missing(constants):
             continue

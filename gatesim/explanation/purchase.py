@@ -4,14 +4,13 @@ import math
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from gatesim.counter import TIMINGS
+from gatesim.counter import SOURCES, TIMINGS
 from gatesim.explanation.change import Effort, Present, Proposal, mm
 from gatesim.formula import suited
 from gatesim.ground.quantity import parse
 
 STRETCH = 0.05  # m, of the spring proposed
 SETTLING = 5.0  # lengths v^2/a over which a braked part nears its steady speed
-PULSES, EDGES, ROLLER = 1000, 4, "63.66 mm"  # 0.05 mm a count
 FASTER = 10.0
 STRONGER = 1.5
 
@@ -80,17 +79,13 @@ def _launch(p: Present) -> Iterator[Proposal]:
     yield p.proposal(Effort.BUY, "level rail with a spring launch", how, changes, drop=drop)
 
 
-def _encoder(p: Present) -> Iterator[Proposal]:
-    s = p.scenario
-    if s.belt is None or s.counter.encoder is not None:
-        return
-    table = {"pulses_per_turn": PULSES, "edge_factor": EDGES, "roller_diameter": ROLLER, "rides_on": "belt"}
-    how = f"{PULSES} lines counted {EDGES} times on a roller of {ROLLER}; counts travel, not time"
-    drop = ("counter.frequency", "formula.use")
-    changes = {"counter.encoder": table}
-    yield p.proposal(
-        Effort.BUY, "encoder on a measuring roller", how, changes, drop=drop, formula=suited(encoder=True)[0]
-    )
+def _source(p: Present) -> Iterator[Proposal]:
+    """Something else to count."""
+    source, belt = p.scenario.counter.source, p.scenario.belt is not None
+    for member in SOURCES:
+        suggestion = None if isinstance(source, member) else member.suggested(belt=belt)
+        if suggestion is not None:
+            yield p.suggested(Effort.BUY, suggestion, formula=suited(travel=True)[0])
 
 
 def _sensor(p: Present) -> Iterator[Proposal]:
@@ -120,15 +115,10 @@ def _beam(p: Present) -> Iterator[Proposal]:
     yield p.proposal(Effort.BUY, "beam half as wide", how, {f"sensor.beam.{key}": mm(0.5 * width)})
 
 
-def _clock(p: Present) -> Iterator[Proposal]:
-    counter = p.scenario.counter
-    if counter.frequency is None:
-        return
-    new = f"{FASTER * counter.frequency.nominal:.6g} Hz"
-    how = f"{FASTER * counter.frequency.nominal / 1e3:.6g} kHz instead of {counter.frequency.text}"
-    drop = ("counter.input_frequency_limit",)
-    changes: dict[str, Any] = {"counter.frequency": new, "counter.width": 32}
-    yield p.proposal(Effort.BUY, "clock ten times as fast", how, changes, drop=drop)
+def _better_source(p: Present) -> Iterator[Proposal]:
+    suggestion = p.scenario.counter.source.improved()
+    if suggestion is not None:
+        yield p.suggested(Effort.BUY, suggestion)
 
 
 def _timing(p: Present) -> Iterator[Proposal]:
@@ -139,4 +129,4 @@ def _timing(p: Present) -> Iterator[Proposal]:
             yield p.suggested(Effort.BUY, suggestion)
 
 
-PURCHASES = (_brake, _stronger_brake, _launch, _encoder, _sensor, _beam, _clock, _timing)
+PURCHASES = (_brake, _stronger_brake, _launch, _source, _sensor, _beam, _better_source, _timing)

@@ -60,6 +60,9 @@ def cause(found: Breakdown, about: Facts) -> str:
 
 
 def _reason(share: Share, found: Breakdown, about: Facts) -> str:
+    for imperfection in about.scenario.counter.source.imperfections:
+        if imperfection.key == share.key:
+            return imperfection.reason
     tell = _motion if share.key == "motion" else _REASONS.get(share.key)
     return "" if tell is None else tell(share, found, about)
 
@@ -102,13 +105,6 @@ def _tilt(share: Share, found: Breakdown, about: Facts) -> str:
     )
 
 
-def _clock(share: Share, found: Breakdown, about: Facts) -> str:
-    return (
-        f"The clock is off by {about.scenario.counter.frequency_error.text}, which matters to a formula "
-        "that needs times and not only their ratio."
-    )
-
-
 def _distances(share: Share, found: Breakdown, about: Facts) -> str:
     held = about.scenario.formula
     if held.spacing is not None and held.spacing.nominal != about.seen.spacing:
@@ -138,8 +134,7 @@ def _timing(share: Share, found: Breakdown, about: Facts) -> str:
 
 
 def _counting(share: Share, found: Breakdown, about: Facts) -> str:
-    counter = about.scenario.counter
-    step = "a pulse" if counter.frequency is None else f"{1e6 / counter.frequency.nominal:.3g} µs"
+    step = about.scenario.counter.source.step
     return (
         f"Counts are whole, one every {step}. By the chance of where an edge falls between two of them "
         f"this share lies anywhere from {1e3 * share.low:+.3g} to {1e3 * share.high:+.3g} mm."
@@ -148,19 +143,6 @@ def _counting(share: Share, found: Breakdown, about: Facts) -> str:
 
 def _filter(share: Share, found: Breakdown, about: Facts) -> str:
     return "The input filter delays the two edges of the part by different times, or lets chatter through."
-
-
-def _slip(share: Share, found: Breakdown, about: Facts) -> str:
-    encoder = about.scenario.counter.encoder
-    return "" if encoder is None else f"The measuring roller misses {encoder.slip.text} of the travel."
-
-
-def _runout(share: Share, found: Breakdown, about: Facts) -> str:
-    encoder = about.scenario.counter.encoder
-    return "" if encoder is None else (
-        f"The measuring roller runs {encoder.runout.text} out of true, which adds or takes away a little, "
-        "depending on where in its turn it starts."
-    )  # fmt: skip
 
 
 def _limit(share: Share, found: Breakdown, about: Facts) -> str:
@@ -172,14 +154,11 @@ _REASONS: dict[str, Callable[[Share, Breakdown, Facts], str]] = {
     "beam": _beam,
     "shape": _shape,
     "tilt": _tilt,
-    "clock": _clock,
     "distances": _distances,
     "calibration": _calibration,
     "timing": _timing,
     "counting": _counting,
     "filter": _filter,
-    "slip": _slip,
-    "runout": _runout,
     "limit": _limit,
 }
 

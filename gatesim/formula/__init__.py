@@ -24,9 +24,9 @@ FORMULAS: dict[str, Formula] = {
 """Every formula by its name, in the order in which they are listed and tried."""
 
 
-def suited(*, encoder: bool) -> tuple[str, ...]:
-    """Names of the formulas for counts of an encoder, those made for it first; or of a clock."""
-    if not encoder:
+def suited(*, travel: bool) -> tuple[str, ...]:
+    """Names of the formulas for counts of travel, those made for it first; or of time."""
+    if not travel:
         return tuple(FORMULAS)
     kinds = ("travel", "either")
     return tuple(name for kind in kinds for name, f in FORMULAS.items() if f.counts_of == kind)

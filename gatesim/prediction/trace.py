@@ -151,7 +151,7 @@ def trace(scenario: Scenario, draw: Draw | None = None) -> Trace:
         parts=parts,
         gates=gates,
         moments=moments,
-        counts="clock ticks" if scenario.counter.encoder is None else "encoder edges",
+        counts=scenario.counter.source.counts,
         passed=passed,
         counted=counted,
     )

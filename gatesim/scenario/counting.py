@@ -4,57 +4,10 @@ from typing import TYPE_CHECKING, Annotated, Literal
 
 from pydantic import Field
 
-from gatesim.counter.timing import AT_ONCE, TIMINGS, TimingTable
 from gatesim.formula import FORMULAS
 from gatesim.ground import keys
 from gatesim.ground.quantity import Quantity
 from gatesim.ground.table import Table
-
-
-class EncoderTable(Table):
-    """An encoder on a measuring roller as the source of counts."""
-
-    pulses_per_turn: int = Field(ge=1, description="Lines of the encoder disc.")
-    edge_factor: Literal[1, 2, 4] = Field(default=1, description="Counted edges a line: 1, 2 or 4.")
-    roller_diameter: keys.Length = Field(description="Diameter of the measuring roller.")
-    rides_on: Literal["belt", "part"] = Field(default="belt", description="What turns the roller.")
-    slip: keys.Relative = Field(
-        default=Quantity(0.0, "%", "0 %"), description="Share of the travel that the roller misses."
-    )
-    runout: keys.Distance = Field(
-        default=Quantity(0.0, "mm", "0 mm"), description="Eccentricity of the roller, felt once a turn."
-    )
-    channel_phase_error: keys.Phase = Field(
-        default=Quantity(0.0, "deg", "0 deg"), description="Deviation of the second channel from 90 deg."
-    )
-    filtered: bool = Field(
-        default=False, description="Whether the pulses pass the same input filter as the gates."
-    )
-
-
-class CounterTable(Table):
-    """The counter and the inputs in front of it."""
-
-    frequency: keys.Frequency | None = Field(default=None, description="Clock frequency; or give an encoder.")
-    encoder: EncoderTable | None = Field(default=None, description="Encoder counted instead of a clock.")
-    frequency_error: keys.Relative = Field(
-        default=Quantity(0.0, "ppm", "0 ppm"), description="Relative deviation of the clock."
-    )
-    drift: keys.DriftRate = Field(
-        default=Quantity(0.0, "ppm/s", "0 ppm/s"), description="Linear drift of that deviation in time."
-    )
-    width: Literal[16, 32] = Field(default=32, description="Width of the count register in bits.")
-    input_frequency_limit: keys.Frequency | None = Field(
-        default=None, description="Highest frequency that the count input follows."
-    )
-    timing: Annotated[TimingTable, TIMINGS] = Field(
-        default=AT_ONCE, description="How the gate signals reach the counter."
-    )
-    counting: Literal["until-rearm", "while-dark"] = Field(
-        default="until-rearm",
-        description="Count on until re-armed, latching each edge; or only while the first gate is dark.",
-    )
-
 
 if TYPE_CHECKING:
     FormulaName = str

@@ -6,11 +6,12 @@ from typing import Annotated, Any, Self
 
 from pydantic import BaseModel, Field, PrivateAttr, model_validator
 
+from gatesim.counter import CounterTable
 from gatesim.ground import keys
 from gatesim.ground.quantity import Quantity
 from gatesim.ground.table import Misfit, Table
 from gatesim.inputfilter import FILTERS, UNFILTERED, FilterTable
-from gatesim.scenario.counting import CounterTable, FollowerTable, FormulaTable, RequirementTable
+from gatesim.scenario.counting import FollowerTable, FormulaTable, RequirementTable
 from gatesim.scenario.fitted import FittedTable
 from gatesim.scenario.moving import (
     AirTable,
@@ -206,12 +207,7 @@ def _check_brake(s: Scenario) -> None:
 
 
 def _check_counter(s: Scenario) -> None:
-    c = s.counter
-    if (c.frequency is None) == (c.encoder is None):
-        said = "both" if c.frequency is not None else "neither"
-        raise Misfit("counter", said, 'either a frequency such as "100 kHz" or a table [counter.encoder]')
-    if c.encoder is not None and c.encoder.rides_on == "belt" and s.belt is None:
-        raise Misfit("counter.encoder.rides_on", "belt", 'a table [belt], or "part"')
+    s.counter.check("counter", belt=s.belt is not None)
 
 
 def _check_filter(s: Scenario) -> None:

@@ -270,17 +270,9 @@ def _wiring(made: Integer, constants: Constants) -> tuple[Wire, ...]:
 
 def _settings(scenario: Scenario) -> tuple[tuple[str, str], ...]:
     c = scenario.counter
-    if c.frequency is not None:
-        source = f"clock of {c.frequency.text}"
-    else:
-        assert c.encoder is not None
-        source = (
-            f"encoder, {c.encoder.pulses_per_turn} lines, {c.encoder.edge_factor} edges a line, "
-            f"roller {c.encoder.roller_diameter.text}"
-        )
     kept = "until re-armed" if c.counting == "until-rearm" else "while gate 1 is dark"
     return (
-        ("count source", f"{source}; register of {c.width} bits, unsigned"),
+        ("count source", f"{c.source.setting}; register of {c.width} bits, unsigned"),
         ("counting", f"{kept}; edges taken {c.timing.setting}"),
         ("input filter", f"{scenario.filter.setting}, the same on every gate"),
     )

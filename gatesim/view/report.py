@@ -88,7 +88,7 @@ def _content(
         "measured": told.outcome == Outcome.MEASURED.word,
         "gates": len(rig.gates),
         "rig": rig,
-        "area": FORMULAS[formula].one_speed and scenario.counter.encoder is None,
+        "area": FORMULAS[formula].one_speed and not scenario.counter.source.turned_by,
         "data": data,
         "readings": readings_table(told, formula),
         "inputs": inputs_table(scenario),

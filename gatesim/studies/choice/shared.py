@@ -57,8 +57,7 @@ def motion_key(scenario: Scenario) -> str:
     with one shares its motion with nobody.
     """
     tables: tuple[str, ...] = MOTION
-    encoder = scenario.counter.encoder
-    if encoder is not None and encoder.rides_on == "part":
+    if scenario.counter.source.turned_by == "part":
         tables = (*MOTION, "sensor", "filter", "counter")
     return _text(scenario, tables)
 
