@@ -23,6 +23,8 @@ from gatesim.commands.options import SEED, WORKERS
 @WORKERS
 @click.option("--state", type=click.Path(path_type=Path, dir_okay=False), default=None,
               help="File kept up to date, from which a study that was stopped goes on.")  # fmt: skip
+@click.option("--calibration", default="2x5", show_default=True, metavar="PARTSxPASSAGES",
+              help="Reference parts, and passages of each, that every rig is calibrated with.")  # fmt: skip
 @click.option("--json", "as_json", is_flag=True, help="Print JSON, lengths in m.")
 @click.option("--csv", "csv_file", type=click.File("w", lazy=False), default=None, help="Write every trial.")
 @click.option("--figure", type=click.Path(path_type=Path, dir_okay=False), default=None,
@@ -37,6 +39,7 @@ def command(
     sobol: bool,
     workers: int | None,
     state: Path | None,
+    calibration: str,
     as_json: bool,
     csv_file: TextIO | None,
     figure: Path | None,
@@ -44,13 +47,16 @@ def command(
 ) -> int:
     """Monte Carlo study: bias, standard uncertainty, coverage intervals, outcomes.
 
-    Every quantity of FILE that has a spread is drawn anew in each trial, and each trial runs
-    through the chain as a prediction does. Ctrl-C prints what was reached.
+    Rigs are drawn, parts on each of them, and passages of each part: every quantity of FILE that
+    has a spread as often as its `per` says. Each trial runs through the chain as a prediction
+    does. Ctrl-C prints what was reached.
     """
+    from gatesim.chain.reference import parse_calibration
     from gatesim.scenario import load
     from gatesim.scenario.fitted import fit_warning
     from gatesim.studies.engine import study
     from gatesim.studies.export import study_json, trials_writer
+    from gatesim.studies.model import layout_of
     from gatesim.studies.plan import MOST_TRIALS, Plan
     from gatesim.studies.rig import RigModel
     from gatesim.studies.until import parse_until
@@ -58,11 +64,11 @@ def command(
     from gatesim.view.style import check_figure, save
 
     check_figure(figure)
-    target = parse_until(until) if until else None
+    target, how = parse_until(until) if until else None, parse_calibration(calibration)
     rig = RigModel(load(file))
     shown = rig.choose_formula(formula)
-    plan = Plan(trials or (MOST_TRIALS if target else 100_000), seed, coverage, target, sobol)
-    sink = trials_writer(csv_file) if csv_file else None
+    plan = Plan(trials or (MOST_TRIALS if target else 100_000), seed, coverage, target, sobol, how)
+    sink = trials_writer(csv_file, layout_of(rig)) if csv_file else None
     result = study(rig, plan, None, workers, state, sink, progress=sys.stderr.isatty())
     warning = fit_warning(rig.scenario.fitted)
     if as_json:

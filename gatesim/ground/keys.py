@@ -19,6 +19,7 @@ from gatesim.ground.distribution import (
     Trapezoidal,
     Triangular,
 )
+from gatesim.ground.level import LEVELS, Level
 from gatesim.ground.quantity import Quantity, parse
 
 _SPREAD_KEYS = {
@@ -63,7 +64,7 @@ def _read_spread(table: dict[str, Any], unit: str) -> Spread:
     word = table.get("distribution")
     if word not in _SPREAD_KEYS:
         raise ValueError(f"its distribution is {word!r}, not one of {', '.join(_SPREAD_KEYS)}")
-    unknown = sorted(set(table) - {"value", "distribution", *_SPREAD_KEYS[word]})
+    unknown = sorted(set(table) - {"value", "distribution", "per", *_SPREAD_KEYS[word]})
     if unknown:
         raise ValueError(f"a {word} distribution has no key {unknown[0]!r}")
     if word in ("normal", "student-t"):
@@ -87,6 +88,15 @@ def _read_spread(table: dict[str, Any], unit: str) -> Spread:
     kinds = {"rectangular": Rectangular, "triangular": Triangular, "arcsine": Arcsine}
     size = _half_width(table, unit, kinds[word](1.0).std)
     return _positive(kinds[word](size), size)
+
+
+def _read_level(table: dict[str, Any]) -> Level | None:
+    if "per" not in table:
+        return None
+    if table["per"] not in LEVELS:
+        raise ValueError(f"it is drawn per {table['per']!r}, not one of {', '.join(LEVELS)}")
+    per: Level = table["per"]
+    return per
 
 
 def _positive(spread: Spread, size: float) -> Spread:
@@ -141,15 +151,16 @@ class Reader:
                     raise ValueError("the table has no key value")
                 nominal, written, text = _read_text(given["value"], self.unit)
                 spread: Spread | None = _read_spread(given, self.unit)
+                per = _read_level(given)
             else:
-                (nominal, written, text), spread = _read_text(given, self.unit), None
+                (nominal, written, text), spread, per = _read_text(given, self.unit), None, None
             if nominal < self.low or (self.above and nominal == self.low) or nominal > self.high:
                 raise ValueError("it is out of range")
             if spread is not None and self._beyond(nominal, spread) > MOST_BEYOND:
                 raise ValueError("its spread reaches out of range")
         except ValueError as error:
             raise ValueError(f"{error}|{self.expected}") from None
-        return Quantity(nominal, written, text, spread)
+        return Quantity(nominal, written, text, spread, per)
 
     def _beyond(self, nominal: float, spread: Spread) -> float:
         """Share of a spread out of range, as far as it is looked at."""
@@ -166,6 +177,7 @@ class Reader:
             "properties": {
                 "value": text,
                 "distribution": {"enum": list(_SPREAD_KEYS)},
+                "per": {"enum": list(LEVELS)},
                 "standard_uncertainty": text,
                 "half_width": text,
                 "top_ratio": {"type": "number", "minimum": 0, "maximum": 1},

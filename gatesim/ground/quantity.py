@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 from gatesim.ground.arrays import Scalar
 from gatesim.ground.distribution import Spread
 from gatesim.ground.draw import Draw
+from gatesim.ground.level import Level
 from gatesim.ground.unitfactors import COMMON_UNITS
 
 if TYPE_CHECKING:
@@ -29,13 +30,15 @@ _NUMBER_AND_UNIT = re.compile(
 class Quantity:
     """A quantity of a scenario: nominal value in SI, and how it spreads.
 
-    ``text`` and ``unit`` keep what the user wrote, for display.
+    ``text`` and ``unit`` keep what the user wrote, for display. ``per``: how often the value is
+    drawn, where a scenario says so; else its table's default, and new with every passage without one.
     """
 
     nominal: float
     unit: str = ""
     text: str = ""
     spread: Spread | None = None
+    per: Level | None = None
 
     @property
     def std(self) -> float:

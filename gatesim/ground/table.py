@@ -2,17 +2,24 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, ClassVar
 
 from pydantic import BaseModel, ConfigDict
 
 from gatesim.ground.arrays import Scalar
+from gatesim.ground.level import Level
 
 
 class Table(BaseModel):
-    """A table of the file: frozen, unknown keys refused."""
+    """A table of the file: frozen, unknown keys refused.
+
+    ``per``: how often its quantities are drawn where the file does not say; ``per_key``: those
+    that differ from the rest of the table.
+    """
 
     model_config = ConfigDict(frozen=True, extra="forbid", arbitrary_types_allowed=True)
+    per: ClassVar[Level] = "rig"
+    per_key: ClassVar[Mapping[str, Level]] = {}
 
 
 class Misfit(ValueError):

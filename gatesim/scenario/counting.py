@@ -1,11 +1,12 @@
 """Tables of the counter, the formulas and what is asked of the reading."""
 
-from typing import TYPE_CHECKING, Annotated, Literal
+from typing import TYPE_CHECKING, Annotated, ClassVar, Literal
 
 from pydantic import Field
 
 from gatesim.formula import FORMULAS
 from gatesim.ground import keys
+from gatesim.ground.level import Level
 from gatesim.ground.quantity import Quantity
 from gatesim.ground.table import Table
 
@@ -48,5 +49,6 @@ class RequirementTable(Table):
 class FollowerTable(Table):
     """A next part released behind the measured one."""
 
+    per: ClassVar[Level] = "passage"
     interval: keys.Period = Field(description="Time from the release of the part to that of the next.")
     count: int = Field(default=1, ge=1, le=100, description="How many parts follow.")

@@ -2,6 +2,7 @@
 
 import math
 from collections.abc import Iterator, Mapping
+from dataclasses import replace
 from typing import Annotated, Any, Self
 
 from pydantic import BaseModel, Field, PrivateAttr, model_validator
@@ -114,13 +115,20 @@ def _walk(model: BaseModel, prefix: str) -> Iterator[tuple[str, Quantity]]:
         value = getattr(model, key)
         path = f"{prefix}{key}"
         if isinstance(value, Quantity):
-            yield path, value
+            yield path, _with_level(model, key, value)
         elif isinstance(value, BaseModel):
             yield from _walk(value, f"{path}.")
         elif isinstance(value, tuple):
             for number, item in enumerate(value, start=1):
                 if isinstance(item, BaseModel):
                     yield from _walk(item, f"{path}.{number}.")
+
+
+def _with_level(table: BaseModel, key: str, quantity: Quantity) -> Quantity:
+    """How often it is drawn, where the file does not say."""
+    if quantity.spread is None or quantity.per is not None or not isinstance(table, Table):
+        return quantity
+    return replace(quantity, per=table.per_key.get(key, table.per))
 
 
 def _check_gates(s: Scenario) -> None:

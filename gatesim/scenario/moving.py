@@ -1,10 +1,12 @@
 """Tables of the part, its path and the forces on it."""
 
-from typing import Annotated, Literal
+from collections.abc import Mapping
+from typing import Annotated, ClassVar, Literal
 
 from pydantic import Field
 
 from gatesim.ground import keys
+from gatesim.ground.level import Level
 from gatesim.ground.quantity import Quantity
 from gatesim.ground.table import Table
 
@@ -18,6 +20,7 @@ class SquareEnd(Table):
 class ShapedEnd(Table):
     """A chamfered, conical or hemispherical end of its own length along the axis."""
 
+    per: ClassVar[Level] = "part"
     shape: Literal["chamfer", "cone", "round"]
     length: keys.Length = Field(description="Length of the end along the axis.")
     tip_height: keys.Distance | None = Field(
@@ -31,6 +34,7 @@ End = Annotated[SquareEnd | ShapedEnd, Field(discriminator="shape")]
 class Opening(Table):
     """A notch across the part or a hole through it, where light passes."""
 
+    per: ClassVar[Level] = "part"
     kind: Literal["notch", "hole"]
     start: keys.Distance = Field(description="Distance of the opening behind the leading end.")
     length: keys.Length = Field(description="Length of the opening along the axis.")
@@ -42,6 +46,8 @@ class Opening(Table):
 class PartTable(Table):
     """The part whose length is the measurand."""
 
+    per: ClassVar[Level] = "part"
+    per_key: ClassVar[Mapping[str, Level]] = {"tilt": "passage"}
     length: keys.Length = Field(description="True length, the measurand.")
     mass: keys.Mass | None = Field(
         default=None, description="Mass; needed where air, a brake or a launch acts on the part."
@@ -66,6 +72,7 @@ class PartTable(Table):
 class PathTable(Table):
     """A straight path; the part is released with its leading end at 0."""
 
+    per_key: ClassVar[Mapping[str, Level]] = {"friction": "part", "release_speed": "passage"}
     slope: keys.Angle = Field(
         default=Quantity(0.0, "deg", "0 deg"),
         description="Slope below the horizontal: 90 deg is a free fall, negative runs uphill.",
@@ -85,6 +92,8 @@ class PathTable(Table):
 class AirTable(Table):
     """Air drag, quadratic in speed."""
 
+    per: ClassVar[Level] = "part"
+    per_key: ClassVar[Mapping[str, Level]] = {"density": "rig"}
     drag_coefficient: keys.Above0 = Field(description="Drag coefficient C_d.")
     frontal_area: keys.Area = Field(description="Area across the motion.")
     density: keys.Density = Field(
@@ -162,6 +171,7 @@ class LaunchTable(Table):
 class BeltTable(Table):
     """A belt under the part: traction by friction until it is caught, then carried."""
 
+    per_key: ClassVar[Mapping[str, Level]] = {"friction": "part", "ripple_phase": "passage"}
     speed: keys.Speed = Field(description="Mean belt speed.")
     friction: keys.Above0 = Field(description="Coefficient of friction between belt and part.")
     start: keys.Distance = Field(

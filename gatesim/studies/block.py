@@ -6,28 +6,59 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from gatesim.chain.reference import lines
 from gatesim.ground.arrays import Array
+from gatesim.ground.nested import Layout, Nested
 from gatesim.ground.outcome import Outcome
-from gatesim.studies.model import Model, Trials, run
+from gatesim.studies.levels import SQUARES, NestedSums, by_rig, components
+from gatesim.studies.model import Calibrated, Model, Trials, layout_of, levels_of, sample
 from gatesim.studies.moments import Moments
 from gatesim.studies.plan import Plan
 from gatesim.studies.ranks import RankSummary, curve_of
 
 # Figures of one block whose scatter from block to block tells their Monte Carlo error
 FIGURES = ("bias", "uncertainty", "low", "high", "shortest_low", "shortest_high")
+# Likewise of the variances by level (m^2), and of the errors left after calibration
+LEVEL_FIGURES = ("passage", "part", "rig", "calibrated_bias", "calibrated_uncertainty")
+
+
+@dataclass(frozen=True)
+class Levels:
+    """One formula's errors by level, in one block or in many: all of it adds up.
+
+    ``calibrated``: moments of the errors that are left on the rigs that were calibrated, and
+    ``calibrated_sums`` of those. ``good_squares``: sum over the rigs of the square of how many of
+    their trials are read while nothing went wrong.
+    """
+
+    sums: NestedSums = field(default_factory=NestedSums)
+    calibrated: Moments = field(default_factory=Moments)
+    calibrated_sums: NestedSums = field(default_factory=NestedSums)
+    good_squares: float = 0.0
+
+    def __add__(self, other: "Levels") -> "Levels":
+        return Levels(
+            self.sums + other.sums,
+            self.calibrated.merge(other.calibrated),
+            self.calibrated_sums + other.calibrated_sums,
+            self.good_squares + other.good_squares,
+        )
 
 
 @dataclass(frozen=True)
 class Block:
     """What a worker sends back: ascending errors per formula (m, no NaN) and outcome counts.
 
-    ``good``: trials per formula that are read by it while nothing went wrong.
+    ``good``: trials per formula that are read by it while nothing went wrong. ``levels`` per
+    formula. ``outcome_squares``: as ``outcomes``, of each rig's count the square.
     ``true_length``: moments of the true lengths. ``trials`` is kept for an export only.
     """
 
     errors: Mapping[str, Array]
     good: Mapping[str, int]
+    levels: Mapping[str, Levels]
     outcomes: NDArray[np.int64]
+    outcome_squares: Array
     true_length: Moments
     trials: Trials | None = None
 
@@ -36,14 +67,69 @@ def run_block(
     model: Model, plan: Plan, dimensions: Mapping[str, tuple[int, int]], index: int, keep_trials: bool
 ) -> Block:
     """Run block ``index`` of a study; what comes out depends on the arguments alone."""
-    trials = run(model, plan.draw(index, dimensions))
-    found = trials.errors()
+    layout = layout_of(model)
+    draw = plan.draw(index, dimensions, layout, levels_of(model), calibrated=isinstance(model, Calibrated))
+    values, lengths = sample(model, draw), np.zeros(0)
+    if draw.references is not None and isinstance(model, Calibrated):
+        lengths = model.reference_lengths(plan.calibration.parts)
+        each = np.tile(np.repeat(lengths, plan.calibration.passages), draw.references.rigs)
+        values = dict(model.with_references(values, each))
+    whole = model.evaluate(values, draw)
+    trials = whole.part(slice(draw.size))
+    found, left = trials.errors(), _after_calibration(whole, draw, lengths)
     errors = {name: np.sort(e[~np.isnan(e)]) for name, e in found.items()}
     measured = trials.outcome == Outcome.MEASURED
-    good = {name: int(np.count_nonzero(np.isfinite(e) & measured)) for name, e in found.items()}
-    lengths = np.broadcast_to(trials.true_length, trials.outcome.shape)
-    kept = trials if keep_trials else None
-    return Block(errors, good, np.bincount(trials.outcome), Moments.of(lengths), kept)
+    good = {name: np.isfinite(e) & measured for name, e in found.items()}
+    levels = {
+        name: _levels(e, errors[name], good[name], left.get(name, np.zeros(0)), layout, plan.coverage)
+        for name, e in found.items()
+    }
+    codes = np.bincount(trials.outcome)
+    return Block(
+        errors,
+        {name: int(np.count_nonzero(g)) for name, g in good.items()},
+        levels,
+        codes,
+        np.array([_squares(trials.outcome == code, layout) if n else 0.0 for code, n in enumerate(codes)]),
+        Moments.of(np.broadcast_to(trials.true_length, trials.outcome.shape)),
+        trials if keep_trials else None,
+    )
+
+
+def _squares(here: NDArray[np.bool_], layout: Layout) -> float:
+    """Sum over the rigs of the squared number of trials for which it holds, (n,)."""
+    if layout.each == 1:
+        return float(np.count_nonzero(here))
+    if here.all():
+        whole, rest = divmod(here.size, layout.each)
+        return float(whole * layout.each**2 + rest**2)
+    count = np.nansum(by_rig(here.astype(float), layout), axis=(0, 1))
+    return float(count @ count)
+
+
+def _levels(
+    errors: Array, ordered: Array, good: NDArray[np.bool_], left: Array, layout: Layout, coverage: float
+) -> Levels:
+    ends = curve_of(ordered).symmetric(coverage)
+    sums = NestedSums.of(errors, layout, ends) if layout.each > 1 else NestedSums()
+    return Levels(
+        sums, Moments.of(left[~np.isnan(left)]), NestedSums.of(left, layout), _squares(good, layout)
+    )
+
+
+def _after_calibration(whole: Trials, draw: Nested, lengths: Array) -> dict[str, Array]:
+    """Errors (m,) of the trials of the rigs that are calibrated, each by its own line; empty without."""
+    references = draw.references
+    if references is None:
+        return {}
+    own = whole.part(slice(min(references.rigs * draw.layout.each, draw.size)))
+    rig = np.arange(own.outcome.size) // draw.layout.each
+    shape = (references.rigs, references.layout.parts, references.layout.passages)
+    found = {}
+    for name, readings in whole.part(slice(draw.size, None)).readings.items():
+        gain, zero = lines(readings.reshape(shape), lengths)
+        found[name] = gain[rig] * own.readings[name] + zero[rig] - own.true_length
+    return found
 
 
 def figures_of(ordered: Array, coverage: float) -> Array:
@@ -55,13 +141,29 @@ def figures_of(ordered: Array, coverage: float) -> Array:
     return np.array([moments.mean, moments.std, *curve.symmetric(coverage), *curve.shortest(coverage)])
 
 
+def level_figures_of(levels: Levels, between: float, layout: Layout) -> Array:
+    """`LEVEL_FIGURES` of one block, shape (5,); ``between``: its sum of squares between rigs."""
+    found = components(levels.sums, between, layout)
+    variances = [found.passage[0], found.part[0], found.rig[0]]
+    left = [levels.calibrated.mean, levels.calibrated.std]
+    return np.asarray(np.nan_to_num(np.array([*variances, *left])))
+
+
 @dataclass
 class Scatter:
-    """Running mean and squared deviations of the block figures, over whole blocks with readings."""
+    """Running mean and squared deviations of the block figures, over whole blocks with readings.
 
+    ``mean``, ``m2``: one entry a figure.
+    """
+
+    mean: Array
+    m2: Array
     count: int = 0
-    mean: Array = field(default_factory=lambda: np.zeros(len(FIGURES)))
-    m2: Array = field(default_factory=lambda: np.zeros(len(FIGURES)))
+
+    @staticmethod
+    def of(figures: int) -> "Scatter":
+        """No block yet."""
+        return Scatter(np.zeros(figures), np.zeros(figures))
 
     def add(self, figures: Array) -> None:
         """Take in the figures of one block (Welford's update)."""
@@ -74,9 +176,9 @@ class Scatter:
 
     @property
     def std(self) -> Array:
-        """Standard deviation from block to block, shape (6,); NaN for fewer than two blocks."""
+        """Standard deviation from block to block of every figure; NaN for fewer than two blocks."""
         if self.count < 2:
-            return np.full(len(FIGURES), np.nan)
+            return np.full(self.mean.size, np.nan)
         return np.asarray(np.sqrt(self.m2 / (self.count - 1)))
 
 
@@ -86,8 +188,10 @@ class FormulaSummary:
 
     moments: Moments = field(default_factory=Moments)
     ranks: RankSummary = field(default_factory=RankSummary)
-    scatter: Scatter = field(default_factory=Scatter)
+    scatter: Scatter = field(default_factory=lambda: Scatter.of(len(FIGURES)))
     good: int = 0
+    levels: Levels = field(default_factory=Levels)
+    level_scatter: Scatter = field(default_factory=lambda: Scatter.of(len(LEVEL_FIGURES)))
 
 
 @dataclass
@@ -95,10 +199,12 @@ class Summary:
     """Running summary of a study; blocks are added in order of their index."""
 
     coverage: float
+    layout: Layout
     blocks: int = 0
     trials: int = 0
     formulas: dict[str, FormulaSummary] = field(default_factory=dict)
     outcomes: NDArray[np.int64] = field(default_factory=lambda: np.zeros(256, np.int64))
+    outcome_squares: Array = field(default_factory=lambda: np.zeros(256))
     true_length: Moments = field(default_factory=Moments)
 
     def add(self, block: Block, whole: bool) -> None:
@@ -106,11 +212,16 @@ class Summary:
         self.blocks += 1
         self.trials += int(block.outcomes.sum())
         self.outcomes[: block.outcomes.size] += block.outcomes
+        self.outcome_squares[: block.outcomes.size] += block.outcome_squares
         self.true_length = self.true_length.merge(block.true_length)
         for name, ordered in block.errors.items():
             formula = self.formulas.setdefault(name, FormulaSummary())
-            formula.moments = formula.moments.merge(Moments.of(ordered))
+            moments, levels = Moments.of(ordered), block.levels[name]
+            formula.moments = formula.moments.merge(moments)
+            formula.levels = formula.levels + levels
             formula.ranks.add(ordered)
             formula.good += block.good[name]
             if whole:
                 formula.scatter.add(figures_of(ordered, self.coverage))
+                between = moments.m2 - float(levels.sums.values[SQUARES][:2].sum())
+                formula.level_scatter.add(level_figures_of(levels, between, self.layout))

@@ -8,7 +8,8 @@ import numpy as np
 
 from gatesim.ground.arrays import Array
 from gatesim.ground.draw import Draw, Nominal, Streams
-from gatesim.studies.model import Model, run
+from gatesim.ground.nested import Layout, Nested
+from gatesim.studies.model import Model, levels_of, run
 
 # A name that draws very many columns (a long train of chatter, say) would use up the
 # good leading dimensions of a Sobol sequence; such names stay pseudo-random.
@@ -125,30 +126,33 @@ class Quasi:
         return np.asarray(ndtri(self.uniform(name, columns)))
 
 
-def names_drawn(model: Model) -> dict[str, tuple[str, int | None]]:
+def names_drawn(model: Model, layout: Layout | None = None) -> dict[str, tuple[str, int | None]]:
     """All standard draws a trial uses: name -> (kind, columns), in order of first use.
 
-    Found by a run of medians, so noises that only occur by chance may be missing.
+    With a ``layout`` all that a rig uses: a column for each part or passage. Found by a run of
+    medians, so noises that only occur by chance may be missing.
     """
     recorder = Recorder(Nominal(1))
-    run(model, recorder)
+    nested = None if layout is None else Nested(recorder, layout, levels_of(model), layout.each)
+    run(model, recorder if nested is None else nested)
     return recorder.used
 
 
 def assign_dimensions(
-    drawn: Mapping[str, tuple[str, int | None]], sets: int = 1
+    drawn: Mapping[str, tuple[str, int | None]], sets: int = 1, each: int = 1
 ) -> dict[str, tuple[int, int]]:
     """Dimensions of a Sobol sequence for each name: name -> (first, columns).
 
     The sequence is best in its leading dimensions, so names come in order of first use:
     the inputs first. ``sets=2`` adds a second, independent set under the prefix "b:".
+    ``each``: trials that share a point.
     """
     dimensions: dict[str, tuple[int, int]] = {}
     first = 0
     for prefix in ("", "b:")[:sets]:
         for name, (_, columns) in drawn.items():
             width = columns or 1
-            if width <= MOST_COLUMNS and first + width <= MOST_DIMENSIONS:
+            if width <= MOST_COLUMNS * each and first + width <= MOST_DIMENSIONS:
                 dimensions[prefix + name] = (first, width)
                 first += width
     return dimensions

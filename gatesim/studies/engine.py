@@ -17,7 +17,7 @@ from gatesim.ground.errors import InputError
 from gatesim.studies import state
 from gatesim.studies.block import Block, Summary, run_block
 from gatesim.studies.draws import assign_dimensions, names_drawn
-from gatesim.studies.model import Model, Trials
+from gatesim.studies.model import Model, Trials, layout_of
 from gatesim.studies.plan import Plan
 from gatesim.studies.result import StudyResult, result_of
 from gatesim.studies.until import LEAST_SEQUENCES
@@ -158,8 +158,10 @@ def _study(
 ) -> StudyResult:
     from tqdm import tqdm  # deferred: costs start-up time
 
-    summary, waiting = state.load(state_file, model, plan) if state_file else (Summary(plan.coverage), {})
-    dimensions = assign_dimensions(names_drawn(model)) if plan.quasi else {}
+    layout = layout_of(model)
+    fresh = Summary(plan.coverage, layout)
+    summary, waiting = state.load(state_file, model, plan) if state_file else (fresh, {})
+    dimensions = assign_dimensions(names_drawn(model, layout), each=layout.each) if plan.quasi else {}
     task = partial(_run_index, model, plan, dimensions, sink is not None)
     todo = range(summary.blocks, plan.blocks)
     bar = tqdm(
@@ -185,7 +187,7 @@ def _study(
 
         ended = _run(queue, plan, summary, taken)
         queue.cancel()
-    return result_of(summary, plan, ended)
+    return result_of(summary, plan, ended, model)
 
 
 def _run_index(

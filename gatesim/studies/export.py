@@ -9,6 +9,7 @@ from typing import Any, TextIO
 import numpy as np
 
 from gatesim.ground.arrays import Array
+from gatesim.ground.nested import Layout
 from gatesim.studies.budget import Budget
 from gatesim.studies.indices import Indices
 from gatesim.studies.model import WORDS, Trials
@@ -18,6 +19,9 @@ from gatesim.studies.sweep import SweepResult
 from gatesim.studies.validation import Validation
 
 Json = dict[str, Any]
+
+EACH_ITS_OWN = Layout()
+"""Every trial another part on another rig."""
 
 
 def number(value: float) -> float | str | None:
@@ -50,6 +54,7 @@ def _plan(plan: Plan) -> Json:
         "coverage": plan.coverage,
         "until": plan.until.text if plan.until else None,
         "sampling": "scrambled Sobol" if plan.quasi else "pseudo-random",
+        "calibration": asdict(plan.calibration),
     }
 
 
@@ -58,6 +63,11 @@ def _formula(f: FormulaResult) -> Json:
         "readings": f.readings,
         "bias": _estimate(f.bias),
         "standard_uncertainty": _estimate(f.uncertainty),
+        "repeatability": _estimate(f.repeatability),
+        "part_to_part": _estimate(f.part_to_part),
+        "rig_to_rig": _estimate(f.rig_to_rig),
+        "after_calibration": _estimate(f.calibrated),
+        "bias_after_calibration": _estimate(f.calibrated_bias),
         "symmetric_interval": [_estimate(f.low), _estimate(f.high)],
         "shortest_interval": [_estimate(f.shortest_low), _estimate(f.shortest_high)],
         "extremes": [number(f.minimum), number(f.maximum)],
@@ -132,10 +142,11 @@ def budget_json(
     return found
 
 
-def trials_writer(file: TextIO) -> Callable[[Trials], None]:
+def trials_writer(file: TextIO, layout: Layout = EACH_ITS_OWN) -> Callable[[Trials], None]:
     """A sink for `gatesim.studies.engine.study` that writes one CSV row a trial.
 
-    Columns: trial, true_length and one reading per formula in m (empty where there is none), outcome.
+    Columns: trial, true_length and one reading per formula in m (empty where there is none),
+    outcome; number of the rig, and of the part on it.
     """
     writer = csv.writer(file, lineterminator="\n")
     count = 0
@@ -144,12 +155,15 @@ def trials_writer(file: TextIO) -> Callable[[Trials], None]:
         nonlocal count
         if count == 0:
             names = [f"reading {name} / m" for name in trials.readings]
-            writer.writerow(["trial", "true length / m", *names, "outcome"])
+            writer.writerow(["trial", "true length / m", *names, "outcome", "rig", "part"])
         lengths = np.full(trials.outcome.shape, trials.true_length).tolist()
         columns = [np.where(np.isnan(r), "", r.astype(str)).tolist() for r in trials.readings.values()]
         words = [WORDS[code] for code in trials.outcome.tolist()]
-        numbers = range(count + 1, count + 1 + len(words))
-        writer.writerows(zip(numbers, lengths, *columns, words, strict=True))
+        numbers = np.arange(count, count + len(words))
+        rig, within = np.divmod(numbers, layout.each)
+        part = within // layout.passages
+        columns += [words, (rig + 1).tolist(), (part + 1).tolist()]
+        writer.writerows(zip((numbers + 1).tolist(), lengths, *columns, strict=True))
         count += len(words)
 
     return write

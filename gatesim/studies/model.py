@@ -6,15 +6,20 @@ published worked examples run through the very engine that judges a rig.
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Protocol
+from typing import Protocol, runtime_checkable
 
 import numpy as np
 from numpy.typing import NDArray
 
 from gatesim.ground.arrays import Array, Scalar
 from gatesim.ground.draw import Draw
+from gatesim.ground.level import Level
+from gatesim.ground.nested import Layout
 from gatesim.ground.outcome import Outcome
 from gatesim.ground.quantity import Quantity
+
+# The least that tells the levels apart: every trial more on a rig says less of how rigs differ
+PARTS, PASSAGES = 2, 2
 
 # Outcome code -> word
 WORDS = {int(outcome): outcome.word for outcome in Outcome}
@@ -35,6 +40,14 @@ class Trials:
     def errors(self) -> dict[str, Array]:
         """Reading minus true length per formula, (n,), NaN where there is no reading."""
         return {name: reading - self.true_length for name, reading in self.readings.items()}
+
+    def part(self, rows: slice) -> "Trials":
+        """Some of the trials."""
+        return Trials(
+            {name: reading[rows] for name, reading in self.readings.items()},
+            self.true_length[rows],
+            self.outcome[rows],
+        )
 
 
 class Model(Protocol):
@@ -58,6 +71,32 @@ class Model(Protocol):
         result is a smooth function which can be differentiated.
         """
         ...
+
+
+@runtime_checkable
+class Calibrated(Model, Protocol):
+    """A measurement that can be calibrated with reference parts."""
+
+    def reference_lengths(self, count: int) -> Array:
+        """Lengths of so many reference parts in m, (count,)."""
+        ...
+
+    def with_references(self, values: Mapping[str, Scalar], lengths: Array) -> Mapping[str, Scalar]:
+        """Values of the inputs in which the last trials are parts of known ``lengths`` (m)."""
+        ...
+
+
+def levels_of(model: Model) -> dict[str, Level]:
+    """How often each input is drawn; new with every passage where nothing is said."""
+    return {path: q.per or "passage" for path, q in model.inputs.items()}
+
+
+def layout_of(model: Model) -> Layout:
+    """Parts of a rig and passages of a part: repeated only where a level needs it to be told apart."""
+    levels = set(levels_of(model).values())
+    if not levels & {"rig", "part"}:
+        return Layout()
+    return Layout(PARTS if levels >= {"rig", "part"} else 1, PASSAGES)
 
 
 def sample(model: Model, draw: Draw) -> dict[str, Scalar]:

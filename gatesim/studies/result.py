@@ -6,8 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from gatesim.ground.nested import Layout
 from gatesim.studies.block import FormulaSummary, Summary
-from gatesim.studies.model import WORDS
+from gatesim.studies.levels import SQUARES, NestedSums, as_std, components
+from gatesim.studies.model import WORDS, Model, layout_of, levels_of
 from gatesim.studies.plan import Plan
 from gatesim.studies.ranks import RankCurve
 
@@ -38,6 +40,10 @@ class FormulaResult:
     ``resolution``: the bounded-memory summary puts the ends of these intervals no further off.
     Everything is NaN where there is no reading. ``good``: the yield, share of all trials that this
     formula reads while nothing went wrong.
+    Standard deviations by level: ``repeatability`` (same part, same rig: JCGM 200, 2.20; ISO 5725-1),
+    ``part_to_part`` on one rig, ``rig_to_rig``; their variances add up to that of ``uncertainty``.
+    ``calibrated_bias``, ``calibrated``: bias and standard uncertainty left where every rig is
+    calibrated with reference parts; NaN where the model cannot be.
     """
 
     readings: int
@@ -52,6 +58,11 @@ class FormulaResult:
     resolution: float
     curve: RankCurve
     good: Share
+    repeatability: Estimate
+    part_to_part: Estimate
+    rig_to_rig: Estimate
+    calibrated_bias: Estimate
+    calibrated: Estimate
 
 
 @dataclass(frozen=True)
@@ -67,58 +78,108 @@ class StudyResult:
     ended: str
 
 
-def share(count: int, trials: int, confidence: float = 0.95) -> Share:
-    """Share with its exact (Clopper-Pearson) confidence interval; conservative for Sobol points."""
-    from scipy.stats import binomtest  # deferred: costs start-up time
+def share(count: int, trials: int, confidence: float = 0.95, effect: float = 1.0) -> Share:
+    """Share with its exact (Clopper-Pearson) confidence interval; conservative for Sobol points.
 
-    ci = binomtest(count, trials).proportion_ci(confidence, method="exact")
-    return Share(count, count / trials, float(ci.low), float(ci.high))
+    ``effect``: variance of the share over that of independent trials (design effect), by which
+    the sample is taken smaller (E. L. Korn and B. I. Graubard, 1998; from memory).
+    """
+    from scipy.special import betaincinv  # deferred: costs start-up time
+
+    seen, missed = count / effect, (trials - count) / effect
+    tail = (1.0 - confidence) / 2.0
+    low = float(betaincinv(seen, missed + 1.0, tail)) if count else 0.0
+    high = float(betaincinv(seen + 1.0, missed, 1.0 - tail)) if count < trials else 1.0
+    return Share(count, count / trials, low, high)
 
 
-def _rank_errors(curve: RankCurve, coverage: float) -> tuple[float, float]:
-    """Standard errors of the symmetric interval's ends, from the binomial scatter of ranks.
+def _effect(count: int, squares: float, trials: int, layout: Layout) -> float:
+    """Design effect of a share, whose trials come in rigs; the greatest there is where all are alike."""
+    scatter = squares - layout.each * count**2 / trials
+    independent = count * (1.0 - count / trials)
+    return max(scatter / independent, 1.0) if 0 < count < trials else float(layout.each)
+
+
+def _rank_errors(curve: RankCurve, coverage: float, steps: tuple[float, float]) -> tuple[float, float]:
+    """Standard errors of the symmetric interval's ends, from the scatter ``steps`` of their ranks.
 
     The distribution-free counterpart of sqrt(p(1-p)/n)/density, see e.g. David and Nagaraja,
     Order Statistics (2003), section 7.1 (from memory).
     """
-    n = curve.count
-    step = math.sqrt(n * (1.0 - coverage) / 2.0 * (1.0 + coverage) / 2.0)
     errors = []
-    for rank in curve.symmetric_ranks(coverage):
-        ends = curve.at(np.clip([rank - step, rank + step], 1.0, max(n, 1)))
+    for rank, step in zip(curve.symmetric_ranks(coverage), steps, strict=True):
+        ends = curve.at(np.clip([rank - step, rank + step], 1.0, max(curve.count, 1)))
         errors.append(float(ends[1] - ends[0]) / 2.0)
     return errors[0], errors[1]
 
 
-def _errors(summary: FormulaSummary, curve: RankCurve, plan: Plan) -> list[float]:
+def _errors(summary: FormulaSummary, curve: RankCurve, plan: Plan, layout: Layout) -> list[float]:
     """Monte Carlo standard errors in the order of `gatesim.studies.block.FIGURES`."""
     blocks = max(summary.scatter.count, 1)
     scatter = summary.scatter.std
     if plan.quasi:  # replicates are independent, the points within one are not
         return [float(e) for e in scatter / math.sqrt(blocks)]
     # where the density is flat the ends of the shortest interval converge with the cube root only
-    shortest = scatter[4:] / blocks ** (1.0 / 3.0)
-    moments = summary.moments
-    return [
-        moments.std_error_of_mean,
-        moments.std_error_of_std,
-        *_rank_errors(curve, plan.coverage),
-        *(float(e) for e in shortest),
-    ]
+    shortest = [float(e) for e in scatter[4:] / blocks ** (1.0 / 3.0)]
+    moments, sums, n = summary.moments, summary.levels.sums, curve.count
+    if layout.each == 1:
+        step = math.sqrt(n * (1.0 - plan.coverage) / 2.0 * (1.0 + plan.coverage) / 2.0)
+        errors = [moments.std_error_of_mean, moments.std_error_of_std]
+        return [*errors, *_rank_errors(curve, plan.coverage, (step, step)), *shortest]
+    _, std_error = as_std(moments.m2 / (n - 1.0), _total_error(sums, n)) if n > 1 else (0.0, math.nan)
+    return [sums.mean_error, std_error, *_rank_errors(curve, plan.coverage, sums.rank_steps), *shortest]
 
 
-def _formula(summary: FormulaSummary, plan: Plan, trials: int) -> FormulaResult:
-    curve, good = summary.ranks.curve(), share(summary.good, trials)
+def _total_error(sums: NestedSums, n: int) -> float:
+    """Standard error of the variance of all errors."""
+    return sums.variance_error(np.full(3, 1.0 / (n - 1.0)))
+
+
+def _by_level(
+    summary: FormulaSummary, plan: Plan, model: Model
+) -> tuple[Estimate, Estimate, Estimate] | None:
+    """Repeatability, part to part, rig to rig; None where all is new with every passage."""
+    layout = layout_of(model)
+    if layout.each == 1:
+        return None
+    between = summary.moments.m2 - float(summary.levels.sums.values[SQUARES][:2].sum())
+    found = components(summary.levels.sums, between, layout)
+    variances = [found.passage, found.part, found.rig]
+    if plan.quasi:
+        errors = summary.level_scatter.std[:3] / math.sqrt(max(summary.level_scatter.count, 1))
+        variances = [(value, float(e)) for (value, _), e in zip(variances, errors, strict=True)]
+    passage, part, rig = (Estimate(*as_std(*variance)) for variance in variances)
+    if "rig" not in levels_of(model).values():  # the groups are parts then, and every rig is the same
+        return passage, rig, Estimate(0.0, 0.0)
+    return passage, part, rig
+
+
+def _calibrated(summary: FormulaSummary, plan: Plan) -> tuple[Estimate, Estimate]:
+    """Bias and standard uncertainty left on rigs that were calibrated."""
+    left, sums = summary.levels.calibrated, summary.levels.calibrated_sums
+    if left.count < 2:
+        return Estimate(math.nan, math.nan), Estimate(math.nan, math.nan)
+    if plan.quasi:
+        errors = summary.level_scatter.std[3:] / math.sqrt(max(summary.level_scatter.count, 1))
+        return Estimate(left.mean, float(errors[0])), Estimate(left.std, float(errors[1]))
+    _, error = as_std(left.m2 / (left.count - 1.0), _total_error(sums, left.count))
+    return Estimate(left.mean, sums.mean_error), Estimate(left.std, error)
+
+
+def _formula(summary: FormulaSummary, plan: Plan, trials: int, model: Model) -> FormulaResult:
+    curve, layout, nan = summary.ranks.curve(), layout_of(model), math.nan
+    effect = _effect(summary.good, summary.levels.good_squares, trials, layout)
+    good = share(summary.good, trials, effect=effect)
     if not curve.count:
-        nothing = Estimate(math.nan, math.nan)
-        return FormulaResult(
-            0, nothing, nothing, nothing, nothing, nothing, nothing, math.nan, math.nan, math.nan, curve, good
-        )
+        no = Estimate(nan, nan)
+        return FormulaResult(0, no, no, no, no, no, no, nan, nan, nan, curve, good, no, no, no, no, no)
     ends = curve.symmetric(plan.coverage) + curve.shortest(plan.coverage)
     values = (summary.moments.mean, summary.moments.std, *ends)
     bias, uncertainty, low, high, shortest_low, shortest_high = (
-        Estimate(v, e) for v, e in zip(values, _errors(summary, curve, plan), strict=True)
+        Estimate(v, e) for v, e in zip(values, _errors(summary, curve, plan, layout), strict=True)
     )
+    passage, part, rig = _by_level(summary, plan, model) or (uncertainty, Estimate(0, 0), Estimate(0, 0))
+    calibrated_bias, calibrated = _calibrated(summary, plan)
     return FormulaResult(
         curve.count,
         bias,
@@ -132,17 +193,27 @@ def _formula(summary: FormulaSummary, plan: Plan, trials: int) -> FormulaResult:
         resolution=max(summary.ranks.resolution(end) for end in ends),
         curve=curve,
         good=good,
+        repeatability=passage,
+        part_to_part=part,
+        rig_to_rig=rig,
+        calibrated_bias=calibrated_bias,
+        calibrated=calibrated,
     )
 
 
-def result_of(summary: Summary, plan: Plan, ended: str) -> StudyResult:
+def result_of(summary: Summary, plan: Plan, ended: str, model: Model) -> StudyResult:
     """Work out the figures of what has been summarised so far."""
-    seen = [code for code in WORDS if summary.outcomes[code]]
+    shares = {}
+    for code, word in WORDS.items():
+        count, squares = int(summary.outcomes[code]), float(summary.outcome_squares[code])
+        if count:
+            effect = _effect(count, squares, summary.trials, summary.layout)
+            shares[word] = share(count, summary.trials, effect=effect)
     return StudyResult(
         plan=plan,
         trials=summary.trials,
-        formulas={name: _formula(f, plan, summary.trials) for name, f in summary.formulas.items()},
-        outcomes={WORDS[code]: share(int(summary.outcomes[code]), summary.trials) for code in seen},
+        formulas={name: _formula(f, plan, summary.trials, model) for name, f in summary.formulas.items()},
+        outcomes=shares,
         true_length=summary.true_length.mean if summary.true_length.count else math.nan,
         true_length_varies=summary.true_length.m2 > 0.0,
         ended=ended,

@@ -7,7 +7,8 @@ from functools import cached_property
 from hashlib import blake2b
 
 from gatesim.chain import pipeline
-from gatesim.ground.arrays import Scalar
+from gatesim.chain.reference import reference_lengths, with_references
+from gatesim.ground.arrays import Array, Scalar
 from gatesim.ground.draw import Draw, Nominal
 from gatesim.ground.errors import InputError
 from gatesim.ground.quantity import Quantity, parse
@@ -38,6 +39,14 @@ class RigModel:
         """Run the pipeline. See `gatesim.studies.model.Model.evaluate`."""
         found = pipeline.run(self.scenario, draw, values, quantised=quantised, ends=False)
         return Trials(found.readings, found.true_length, found.outcome)
+
+    def reference_lengths(self, count: int) -> Array:
+        """See `gatesim.studies.model.Calibrated.reference_lengths`."""
+        return reference_lengths(self.scenario, count)
+
+    def with_references(self, values: Mapping[str, Scalar], lengths: Array) -> Mapping[str, Scalar]:
+        """See `gatesim.studies.model.Calibrated.with_references`."""
+        return with_references(self.scenario, values, lengths)
 
     def choose_formula(self, name: str | None) -> str:
         """The formula of that name; without one the formula in charge. Raises InputError."""

@@ -13,13 +13,14 @@ from numpy.typing import NDArray
 
 from gatesim.ground.errors import InputError
 from gatesim.ground.files import Target, reason
-from gatesim.studies.block import Block, FormulaSummary, Scatter, Summary
-from gatesim.studies.model import Model
+from gatesim.studies.block import Block, FormulaSummary, Levels, Scatter, Summary
+from gatesim.studies.levels import NestedSums
+from gatesim.studies.model import Model, layout_of
 from gatesim.studies.moments import Moments
 from gatesim.studies.plan import Plan
 from gatesim.studies.ranks import CELLS, RankSummary
 
-FORMAT = 2
+FORMAT = 3
 Stored = dict[str, NDArray[Any]]
 
 
@@ -35,9 +36,36 @@ def _unpack_moments(stored: NDArray[np.float64]) -> Moments:
     return Moments(int(stored[0]), *(float(v) for v in stored[1:]))
 
 
+def _pack_scatter(s: Scatter) -> NDArray[np.float64]:
+    return np.vstack([np.full_like(s.mean, s.count), s.mean, s.m2])
+
+
+def _unpack_scatter(rows: NDArray[Any]) -> Scatter:
+    return Scatter(rows[1].copy(), rows[2].copy(), int(rows[0, 0]))
+
+
+def _pack_levels(key: str, levels: Levels) -> Stored:
+    return {
+        f"{key}/sums": levels.sums.values,
+        f"{key}/calibrated": _pack_moments(levels.calibrated),
+        f"{key}/calibrated_sums": levels.calibrated_sums.values,
+        f"{key}/good_squares": np.array(levels.good_squares),
+    }
+
+
+def _unpack_levels(key: str, stored: Mapping[str, NDArray[Any]]) -> Levels:
+    return Levels(
+        NestedSums(stored[f"{key}/sums"]),
+        _unpack_moments(stored[f"{key}/calibrated"]),
+        NestedSums(stored[f"{key}/calibrated_sums"]),
+        float(stored[f"{key}/good_squares"]),
+    )
+
+
 def _pack_formula(key: str, f: FormulaSummary) -> Stored:
     used = np.flatnonzero(f.ranks.count)
     return {
+        **_pack_levels(f"{key}/levels", f.levels),
         f"{key}/moments": _pack_moments(f.moments),
         f"{key}/good": np.array(f.good),
         f"{key}/layout": np.array([f.ranks.centre, f.ranks.scale]),
@@ -45,9 +73,8 @@ def _pack_formula(key: str, f: FormulaSummary) -> Stored:
         f"{key}/count": f.ranks.count[used],
         f"{key}/low": f.ranks.low[used],
         f"{key}/high": f.ranks.high[used],
-        f"{key}/scatter": np.vstack(
-            [np.full_like(f.scatter.mean, f.scatter.count), f.scatter.mean, f.scatter.m2]
-        ),
+        f"{key}/scatter": _pack_scatter(f.scatter),
+        f"{key}/level_scatter": _pack_scatter(f.level_scatter),
     }
 
 
@@ -62,12 +89,13 @@ def _unpack_formula(key: str, stored: Mapping[str, NDArray[Any]]) -> FormulaSumm
         ranks.count[used] = stored[f"{key}/count"]
         ranks.low[used] = stored[f"{key}/low"]
         ranks.high[used] = stored[f"{key}/high"]
-    rows = stored[f"{key}/scatter"]
     return FormulaSummary(
         _unpack_moments(stored[f"{key}/moments"]),
         ranks,
-        Scatter(int(rows[0, 0]), rows[1].copy(), rows[2].copy()),
+        _unpack_scatter(stored[f"{key}/scatter"]),
         int(stored[f"{key}/good"]),
+        _unpack_levels(f"{key}/levels", stored),
+        _unpack_scatter(stored[f"{key}/level_scatter"]),
     )
 
 
@@ -85,15 +113,19 @@ def save(path: Path, model: Model, plan: Plan, summary: Summary, waiting: Mappin
     arrays: Stored = {
         "header": np.array(json.dumps(header)),
         "outcomes": summary.outcomes,
+        "outcome_squares": summary.outcome_squares,
         "true_length": _pack_moments(summary.true_length),
     }
     for name, formula in summary.formulas.items():
         arrays |= _pack_formula(f"formula/{name}", formula)
     for index, block in waiting.items():
         arrays[f"waiting/{index}/outcomes"] = block.outcomes
+        arrays[f"waiting/{index}/outcome_squares"] = block.outcome_squares
         arrays[f"waiting/{index}/true_length"] = _pack_moments(block.true_length)
         arrays |= {f"waiting/{index}/errors/{name}": e for name, e in block.errors.items()}
         arrays |= {f"waiting/{index}/good/{name}": np.array(count) for name, count in block.good.items()}
+        for name, levels in block.levels.items():
+            arrays |= _pack_levels(f"waiting/{index}/levels/{name}", levels)
     arrays["digest"] = _digest(arrays)
     with Target(path, "state file").writing() as file:
         np.savez(file, **arrays)  # type: ignore[arg-type]  # the stub takes a keyword for an array
@@ -145,7 +177,7 @@ def load(path: Path, model: Model, plan: Plan) -> tuple[Summary, dict[int, Block
     Raises InputError if the file is no state file, or belongs to another study.
     """
     if not path.exists():
-        return Summary(plan.coverage), {}
+        return Summary(plan.coverage, layout_of(model)), {}
     try:
         with np.load(path, allow_pickle=False) as file:
             stored = {key: file[key] for key in file.files}
@@ -153,7 +185,7 @@ def load(path: Path, model: Model, plan: Plan) -> tuple[Summary, dict[int, Block
             raise ValueError("not as it was written")
         header = dict(json.loads(str(stored["header"])))
         _check(path, header, _header(model, plan))
-        return _unpack(header, stored, plan)
+        return _unpack(header, stored, model, plan)
     except OSError as error:
         raise InputError(f"{path}: the state file cannot be read ({reason(error)})") from None
     except InputError:
@@ -164,20 +196,26 @@ def load(path: Path, model: Model, plan: Plan) -> tuple[Summary, dict[int, Block
         ) from None
 
 
-def _unpack(header: Mapping[str, Any], stored: Stored, plan: Plan) -> tuple[Summary, dict[int, Block]]:
+def _unpack(
+    header: Mapping[str, Any], stored: Stored, model: Model, plan: Plan
+) -> tuple[Summary, dict[int, Block]]:
     summary = Summary(
         plan.coverage,
+        layout_of(model),
         header["blocks"],
         header["trials_done"],
         {name: _unpack_formula(f"formula/{name}", stored) for name in header["formulas"]},
         stored["outcomes"],
+        stored["outcome_squares"],
         _unpack_moments(stored["true_length"]),
     )
     waiting = {
         int(index): Block(
             {name: stored[f"waiting/{index}/errors/{name}"] for name in names},
             {name: int(stored[f"waiting/{index}/good/{name}"]) for name in names},
+            {name: _unpack_levels(f"waiting/{index}/levels/{name}", stored) for name in names},
             stored[f"waiting/{index}/outcomes"],
+            stored[f"waiting/{index}/outcome_squares"],
             _unpack_moments(stored[f"waiting/{index}/true_length"]),
         )
         for index, names in header["waiting"].items()

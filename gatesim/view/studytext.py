@@ -58,6 +58,8 @@ def study_text(result: StudyResult) -> str:
             "In brackets the Monte Carlo standard error, in units of the last digit.",
             tabulate(figures, head, disable_numparse=True, colalign=("left",) + ("right",) * 8),
             "",
+            *_levels_text(result),
+            "",
             tabulate(
                 outcomes,
                 ["outcome", "trials", "share", "95 % conf. from", "to"],
@@ -66,6 +68,27 @@ def study_text(result: StudyResult) -> str:
             ),
         ]
     )
+
+
+def _levels_text(result: StudyResult) -> list[str]:
+    """What is new with every passage, part and rig, and what a calibration of each rig leaves."""
+    how = result.plan.calibration
+    head = ["formula", "repeatability", "part to part", "rig to rig", "total", "bias left", "std unc. left"]
+    rows = [
+        [name]
+        + [
+            with_error(e.value, e.error, MM, 0.05 * f.uncertainty.value)
+            for e in (f.repeatability, f.part_to_part, f.rig_to_rig, f.uncertainty)
+        ]
+        + [with_error(e.value, e.error, MM) for e in (f.calibrated_bias, f.calibrated)]
+        for name, f in result.formulas.items()
+    ]
+    return [
+        "Standard deviations of the error in mm: repeatability (same part, same rig; JCGM 200, ISO 5725-1),",
+        "from part to part on one rig, from rig to rig; and what is left of bias and standard uncertainty",
+        f"where every rig is calibrated with a line, reference parts x passages of each: {how.text}.",
+        tabulate(rows, head, disable_numparse=True, colalign=("left",) + ("right",) * 6),
+    ]
 
 
 def _ends(f: FormulaResult) -> list[str]:

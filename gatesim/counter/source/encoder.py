@@ -1,8 +1,9 @@
 """The pulses of an encoder on a measuring roller."""
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Any, ClassVar, Literal
 
 import numpy as np
 from pydantic import Field
@@ -11,6 +12,7 @@ from gatesim.counter.source.base import Imperfection, Source, SourceTable, Trave
 from gatesim.ground import keys
 from gatesim.ground.arrays import Array, Scalar, column
 from gatesim.ground.draw import Draw
+from gatesim.ground.level import Level
 from gatesim.ground.quantity import Quantity, accepts
 from gatesim.ground.suggestion import Suggestion
 from gatesim.ground.table import Misfit, TableValues
@@ -85,6 +87,7 @@ def _edges_passed(position: Array, shift: Array) -> Array:
 class EncoderTable(SourceTable):
     """An encoder on a measuring roller as the source of counts."""
 
+    per_key: ClassVar[Mapping[str, Level]] = {"slip": "part"}
     pulses_per_turn: int = Field(ge=1, description="Lines of the encoder disc.")
     edge_factor: Literal[1, 2, 4] = Field(default=1, description="Counted edges a line: 1, 2 or 4.")
     roller_diameter: keys.Length = Field(description="Diameter of the measuring roller.")
