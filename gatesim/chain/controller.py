@@ -1,7 +1,8 @@
 """What the controller calculates with: the formulas in use and the constants it holds."""
 
 import math
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 from gatesim.chain.assembly import forces_of, gates_of, part_of, path_of
@@ -12,17 +13,35 @@ from gatesim.scenario.model import Scenario
 
 @dataclass(frozen=True)
 class Controller:
-    """Constants and the names of the formulas to evaluate, the one in charge first."""
+    """Constants of each formula to evaluate by its name, the one in charge first.
 
-    constants: Constants
-    formulas: tuple[str, ...]
+    They differ in the calibration line only, which is the formula's own.
+    """
+
+    constants: Mapping[str, Constants]
+
+    @property
+    def formulas(self) -> tuple[str, ...]:
+        """Names of the formulas, the one in charge first."""
+        return tuple(self.constants)
 
 
 @lru_cache(maxsize=512)
 def controller_of(scenario: Scenario) -> Controller:
     """What the controller of this scenario holds; computed once, as every block of a study asks."""
-    constants = constants_of(scenario)
-    return Controller(constants, formulas_of(scenario, constants))
+    held = uncalibrated(scenario)
+    names = _formulas_of(scenario, held)
+    return Controller({name: _with_line(held, scenario, name, names[0]) for name in names})
+
+
+def constants_of(scenario: Scenario, formula: str) -> Constants:
+    """The constants that a formula, in use or not, is read with: see `uncalibrated`, and its line."""
+    return _with_line(uncalibrated(scenario), scenario, formula, controller_of(scenario).formulas[0])
+
+
+def _with_line(held: Constants, scenario: Scenario, formula: str, charge: str) -> Constants:
+    line = scenario.formula.line(formula, charge)
+    return replace(held, gain=line.gain.nominal, zero=line.zero.nominal)
 
 
 def nominal_values(scenario: Scenario) -> dict[str, float]:
@@ -30,8 +49,8 @@ def nominal_values(scenario: Scenario) -> dict[str, float]:
     return {name: quantity.nominal for name, quantity in scenario.inputs().items()}
 
 
-def constants_of(scenario: Scenario) -> Constants:
-    """The controller's constants: those of [formula], and the nominal ones for the rest.
+def uncalibrated(scenario: Scenario) -> Constants:
+    """What the controller holds beside calibration lines: of [formula], and nominal for the rest.
 
     The acceleration left out is the mean one of the nominal part while it passes gate 1.
     """
@@ -52,8 +71,6 @@ def constants_of(scenario: Scenario) -> Constants:
         pitch=source.pitch,
         acceleration=acceleration,
         release_distance=release.nominal if _released_from_rest(scenario) else nan,
-        gain=formula.gain.nominal,
-        zero=formula.zero.nominal,
     )
 
 
@@ -72,7 +89,7 @@ def _mean_acceleration(scenario: Scenario) -> float:
     return float((speed[1] - speed[0]) / (time[1] - time[0]))
 
 
-def formulas_of(scenario: Scenario, constants: Constants) -> tuple[str, ...]:
+def _formulas_of(scenario: Scenario, constants: Constants) -> tuple[str, ...]:
     """Names of the formulas to evaluate, the one in charge first.
 
     Without a choice in the scenario: all for which the rig has the constants.

@@ -39,8 +39,8 @@ class Rig:
     gates: tuple[Scalar, ...]
     sensors: tuple[Sensor, ...]
     filter: Filter
-    constants: Constants
-    formulas: tuple[str, ...]
+    constants: Mapping[str, Constants]
+    """Of each formula to evaluate, the one in charge first; see `Controller`."""
     releases: tuple[Scalar, ...]
     """Times at which the part and those that follow it are released, in s."""
 
@@ -105,7 +105,6 @@ def rig_of(scenario: Scenario, values: Mapping[str, Scalar]) -> Rig:
         tuple(sensor_of(scenario, values, gate) for gate in range(1, len(gates) + 1)),
         filter_of(scenario, values),
         controller.constants,
-        controller.formulas,
         _releases(scenario, values),
     )
 
@@ -178,7 +177,7 @@ def measure(
     counted = count(counter, filtered, draw)
     counts = counted.counts()
     outcome = verdict(scenario, rig.gates, motion, alone, filtered, counted, rig.filter.stretches_to)
-    readings = read(rig.formulas, counts, rig.constants, outcome.reads)
+    readings = read(rig.constants, counts, outcome.reads)
     return Passed(
         rig,
         np.broadcast_to(np.asarray(rig.part.length, float), (n,)),
@@ -192,17 +191,15 @@ def measure(
         counted,
         counts,
         readings,
-        unread(outcome.code, readings[rig.formulas[0]]),
+        unread(outcome.code, next(iter(readings.values()))),
     )
 
 
-def read(
-    formulas: tuple[str, ...], counts: Counts, constants: Constants, reads: NDArray[np.bool_]
-) -> dict[str, Array]:
-    """Readings of each formula with the calibration line applied, (n,), NaN where none is had."""
+def read(constants: Mapping[str, Constants], counts: Counts, reads: NDArray[np.bool_]) -> dict[str, Array]:
+    """Readings of each formula with its calibration line applied, (n,), NaN where none is had."""
     readings = {}
-    for name in formulas:
-        length = constants.gain * FORMULAS[name].length(counts, constants) + constants.zero
+    for name, held in constants.items():
+        length = held.gain * FORMULAS[name].length(counts, held) + held.zero
         readings[name] = np.where(reads, length, np.nan)
     return readings
 

@@ -143,7 +143,7 @@ def _run(
         if kept[0]:
             continue
         if effect.key == MOTION.key:
-            move = ideal_motion(formula, real, real.rig.constants)
+            move = ideal_motion(formula, real, real.rig.constants[formula])
         elif effect.key == COUNTING.key:
             quantised = False
         elif effect.scenario is not None:
@@ -162,11 +162,11 @@ def _read(
     reads = ~np.isnan(values)
     wanted = rows & sum(1 << number for number in held)
     for combination in np.unique(wanted):
-        constants = passed.rig.constants
+        constants = passed.rig.constants[formula]
         for number in held:
             correct = effects[number].constants
             if not (combination >> number) & 1 and correct is not None:
                 constants = correct(constants, scenario)
-        readings = pipeline.read((formula,), passed.counts, constants, reads)[formula]
+        readings = pipeline.read({formula: constants}, passed.counts, reads)[formula]
         values = np.where(wanted == combination, readings, values)
     return values

@@ -12,6 +12,9 @@ from gatesim.ground.suggestion import Suggestion
 from gatesim.scenario.model import Scenario, raw_with
 from gatesim.scenario.reader import from_raw
 
+LINE_IN_CHARGE = ("formula.gain", "formula.zero")
+"""Keys of the calibration line that belongs to whatever formula is in charge."""
+
 
 class Effort(IntEnum):
     """What a change takes, the least first."""

@@ -150,7 +150,7 @@ def effects_of(scenario: Scenario, formula: str, real: Passed) -> tuple[Effect, 
         )
         if inputs and (key != "limit" or bool((real.counted.every > 1.0).any())):
             found.append(Effect(key, name, inputs=inputs))
-    held, used = real.rig.constants, (*FORMULAS[formula].constants, "gain", "zero")
+    held, used = real.rig.constants[formula], (*FORMULAS[formula].constants, "gain", "zero")
     for effect in _CONSTANTS:
         if effect.constants is not None:
             right = effect.constants(held, scenario)

@@ -4,8 +4,8 @@ import math
 from collections.abc import Callable, Iterator
 
 from gatesim.chain import pipeline
-from gatesim.chain.controller import constants_of
-from gatesim.explanation.change import Effort, Present, Proposal, mm
+from gatesim.chain.controller import constants_of, controller_of, uncalibrated
+from gatesim.explanation.change import LINE_IN_CHARGE, Effort, Present, Proposal, mm
 from gatesim.explanation.purchase import PURCHASES
 from gatesim.formula import FORMULAS, suited
 from gatesim.ground.draw import Nominal
@@ -40,14 +40,15 @@ def _those_that_fit(source: Callable[[Present], Iterator[Proposal]], present: Pr
 
 def _formulas(p: Present) -> Iterator[Proposal]:
     """Every other formula for which the rig has the counts and the constants."""
-    free = p.scenario.model_copy(update={"formula": p.scenario.formula.model_copy(update={"use": None})})
-    constants = constants_of(free)
+    constants, charge = uncalibrated(p.scenario), controller_of(p.scenario).formulas[0]
     for name in suited(travel=p.scenario.counter.source.turned_by != ""):
         formula = FORMULAS[name]
         if name == p.formula or formula.missing(constants):
             continue
         how = f"{formula.idea}: {formula.equation}. It needs {formula.needs}."
-        yield Proposal(Effort.SOFTWARE, f"use the formula {name}", how, free, name)
+        changes, title = {"formula.use": [name]}, f"use the formula {name}"
+        drop = () if name == charge else LINE_IN_CHARGE
+        yield p.proposal(Effort.SOFTWARE, title, how, changes, drop=drop, formula=name)
 
 
 def _calibration(p: Present) -> Iterator[Proposal]:
@@ -61,15 +62,23 @@ def _calibration(p: Present) -> Iterator[Proposal]:
     if not means[1] > means[0]:  # NaN too
         return
     slope = (lengths[1] - lengths[0]) / (means[1] - means[0])
-    old = p.scenario.formula
-    gain, zero = slope * old.gain.nominal, slope * (old.zero.nominal - means[0]) + lengths[0]
-    changes = {"formula.gain": gain, "formula.zero": f"{1e3 * zero!r} mm"}
+    old = constants_of(p.scenario, p.formula)
+    gain, zero = slope * old.gain, slope * (old.zero - means[0]) + lengths[0]
     title = "calibration line from two reference parts"
     how = (
         f"parts of {mm(lengths[0])} and {mm(lengths[1])}; reading times {gain:.5f} "
         f"{'plus' if zero >= 0 else 'minus'} {1e3 * abs(zero):.3f} mm; holds while the rig stays as it is"
     )
-    yield p.proposal(Effort.SOFTWARE, title, how, changes)
+    table = f"formula.calibration.{p.formula}"
+    changes = {f"{table}.gain": gain, f"{table}.zero": f"{1e3 * zero!r} mm"}
+    charge = controller_of(p.scenario).formulas[0]
+    if p.formula != charge:
+        kept = p.scenario.formula.line(charge, charge)
+        changes |= {
+            f"formula.calibration.{charge}.gain": kept.gain.nominal,
+            f"formula.calibration.{charge}.zero": f"{1e3 * kept.zero.nominal!r} mm",
+        }
+    yield p.proposal(Effort.SOFTWARE, title, how, changes, drop=LINE_IN_CHARGE)
 
 
 def _distances(p: Present) -> Iterator[Proposal]:

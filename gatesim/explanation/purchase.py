@@ -2,10 +2,11 @@
 
 import math
 from collections.abc import Iterator, Mapping
+from dataclasses import replace
 from typing import Any
 
 from gatesim.counter import SOURCES, TIMINGS
-from gatesim.explanation.change import Effort, Present, Proposal, mm
+from gatesim.explanation.change import LINE_IN_CHARGE, Effort, Present, Proposal, mm
 from gatesim.formula import suited
 from gatesim.ground.quantity import parse
 
@@ -85,7 +86,8 @@ def _source(p: Present) -> Iterator[Proposal]:
     for member in SOURCES:
         suggestion = None if isinstance(source, member) else member.suggested(belt=belt)
         if suggestion is not None:
-            yield p.suggested(Effort.BUY, suggestion, formula=suited(travel=True)[0])
+            drop = (*suggestion.drop, *LINE_IN_CHARGE)  # it was taken from the readings of another formula
+            yield p.suggested(Effort.BUY, replace(suggestion, drop=drop), formula=suited(travel=True)[0])
 
 
 def _sensor(p: Present) -> Iterator[Proposal]:

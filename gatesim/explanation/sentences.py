@@ -1,6 +1,6 @@
 """The explanation in plain words, with the numbers of this rig."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -16,11 +16,16 @@ from gatesim.scenario.model import Scenario
 
 @dataclass(frozen=True)
 class Facts:
-    """What the words draw on: the nominal passage and what the controller holds."""
+    """What the words draw on: the nominal passage, what the controller holds for each formula."""
 
     scenario: Scenario
     seen: SeenMotion
-    constants: Constants
+    constants: Mapping[str, Constants]
+
+    @property
+    def charge(self) -> str:
+        """The formula in charge."""
+        return next(iter(self.constants))
 
 
 def facts(scenario: Scenario, passed: Passed) -> Facts:
@@ -68,7 +73,7 @@ def _reason(share: Share, found: Breakdown, about: Facts) -> str:
 
 
 def _motion(share: Share, found: Breakdown, about: Facts) -> str:
-    return FORMULAS[found.formula].off_because(about.seen, about.constants)
+    return FORMULAS[found.formula].off_because(about.seen, about.constants[found.formula])
 
 
 def _response(share: Share, found: Breakdown, about: Facts) -> str:
@@ -116,9 +121,9 @@ def _distances(share: Share, found: Breakdown, about: Facts) -> str:
 
 
 def _calibration(share: Share, found: Breakdown, about: Facts) -> str:
-    held = about.scenario.formula
+    line = about.scenario.formula.line(found.formula, about.charge)
     return (
-        f"Every reading is multiplied by {held.gain.text} and {held.zero.text} added, whatever the rig "
+        f"Every reading is multiplied by {line.gain.text} and {line.zero.text} added, whatever the rig "
         "needs now."
     )
 

@@ -10,5 +10,5 @@ def why_no_reading(passed: Passed, name: str) -> str:
     outcome = Outcome(int(passed.outcome[0]))
     if not outcome.reads and outcome is not Outcome.NO_READING:
         return outcome.word
-    lacking = FORMULAS[name].lacks(passed.counts, passed.rig.constants)
+    lacking = FORMULAS[name].lacks(passed.counts, passed.rig.constants[name])
     return f"needs {lacking}" if lacking else "a count is zero"

@@ -34,7 +34,7 @@ def _measured(scenario: Scenario, passed: Passed) -> str:
         side = "long" if error > 0.0 else "short"
         verdict = f"The formula in charge, {name}, reads {mm(abs(error))} {side}."
     speeds = ""
-    if FORMULAS[name].one_speed and passed.rig.constants.tick == passed.rig.constants.tick:
+    if FORMULAS[name].one_speed and not np.isnan(passed.rig.constants[name].tick):
         speeds = _two_speeds(passed, error)
     return " ".join([sentence for sentence in (speeds, verdict, *remarks(scenario, passed)) if sentence])
 
@@ -132,7 +132,7 @@ def _stretched(scenario: Scenario, passed: Passed) -> str:
 
 
 def _no_reading(scenario: Scenario, passed: Passed) -> str:
-    name = passed.rig.formulas[0]
+    name = next(iter(passed.readings))
     others = [other for other, length in passed.readings.items() if np.isfinite(length[0])]
     able = f" {' and '.join(others)} would read it." if others else ""
     reason = why_no_reading(passed, name)

@@ -1,19 +1,42 @@
 """Tables of the counter, the formulas and what is asked of the reading."""
 
-from typing import TYPE_CHECKING, Annotated, ClassVar, Literal
+from typing import TYPE_CHECKING, Annotated, ClassVar, Literal, Self
 
-from pydantic import Field
+from pydantic import Field, create_model, model_validator
 
 from gatesim.formula import FORMULAS
 from gatesim.ground import keys
 from gatesim.ground.level import Level
 from gatesim.ground.quantity import Quantity
-from gatesim.ground.table import Table
+from gatesim.ground.table import Misfit, Table
 
 if TYPE_CHECKING:
     FormulaName = str
 else:
     FormulaName = Literal[tuple(FORMULAS)]
+
+
+class LineTable(Table):
+    """A calibration line: what the formula reads, times the gain, plus the zero."""
+
+    gain: keys.Above0 = Field(default=Quantity(1.0, "", "1"), description="Slope of the line.")
+    zero: keys.Offset = Field(default=Quantity(0.0, "mm", "0 mm"), description="Constant of the line.")
+
+    @property
+    def straight_through(self) -> bool:
+        """Whether the line changes nothing."""
+        return self.gain.nominal == 1.0 and self.zero.nominal == 0.0
+
+
+if TYPE_CHECKING:
+    LinesTable = Table
+else:
+    LinesTable = create_model(
+        "LinesTable",
+        __base__=Table,
+        __doc__="Calibration lines, each of the formula whose readings it was taken from.",
+        **dict.fromkeys(FORMULAS, (LineTable | None, None)),
+    )
 
 
 class FormulaTable(Table):
@@ -31,12 +54,31 @@ class FormulaTable(Table):
     acceleration: keys.Acceleration | None = Field(default=None, description="Acceleration that it assumes.")
     release_distance: keys.Length | None = Field(default=None, description="Release to first gate, likewise.")
     gain: keys.Above0 = Field(
-        default=Quantity(1.0, "", "1"), description="Slope of the calibration line, applied to every formula."
+        default=Quantity(1.0, "", "1"), description="Slope of the calibration line of the formula in charge."
     )
     zero: keys.Offset = Field(
         default=Quantity(0.0, "mm", "0 mm"),
-        description="Constant of the calibration line, added to every reading.",
+        description="Constant of the calibration line of the formula in charge.",
     )
+    calibration: LinesTable | None = Field(
+        default=None, description="Calibration line of each formula; then without gain and zero above."
+    )
+
+    def line(self, formula: str, charge: str) -> LineTable:
+        """The line of ``formula``, where the formula ``charge`` is in charge."""
+        own: LineTable | None = None if self.calibration is None else getattr(self.calibration, formula)
+        if own is None and formula == charge:
+            return LineTable.model_construct(gain=self.gain, zero=self.zero)
+        return own or LineTable()
+
+    @model_validator(mode="after")
+    def _one_place_for_a_line(self) -> Self:
+        for key in ("gain", "zero"):
+            if self.calibration is not None and key in self.model_fields_set:
+                given = getattr(self, key).text
+                expected = f"{key} in a table [formula.calibration.NAME], since there is one"
+                raise Misfit(f"formula.{key}", given, expected)
+        return self
 
 
 class RequirementTable(Table):

@@ -9,6 +9,7 @@ import numpy as np
 
 from gatesim.chain import pipeline
 from gatesim.chain.cautions import cautions
+from gatesim.chain.controller import constants_of, controller_of
 from gatesim.chain.pipeline import Passed
 from gatesim.formula import FORMULAS, Constants
 from gatesim.formula.integer.machine import run
@@ -104,8 +105,8 @@ def gather(scenario: Scenario, wish: Wish, today: date) -> Handover:
     nominal = [pipeline.run(scenario, Nominal(1), {"part.length": x}) for x in parts]
     _check_measures(scenario, nominal)
     spread = [pipeline.run(scenario, Streams(SEED, 0, PASSAGES), {"part.length": x}) for x in parts]
-    formula = wish.formula or nominal[1].rig.formulas[0]
-    constants = nominal[1].rig.constants
+    formula = wish.formula or controller_of(scenario).formulas[0]
+    constants = constants_of(scenario, formula)
     stated = _stated(scenario, wish, lengths, [*nominal, *spread], formula)
     made = build(formula, constants, stated, scenario.counter.width, wish.unit, wish.widest)
     pairs = zip(nominal, spread, strict=True)

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from gatesim.chain.controller import constants_of, formulas_of
+from gatesim.chain.controller import constants_of, controller_of, uncalibrated
 from gatesim.formula import FORMULAS, Counts
 from gatesim.ground.arrays import Array
 from gatesim.ground.errors import InputError
@@ -12,12 +12,11 @@ from gatesim.shopfloor.log import Log
 
 def formula_in_charge(scenario: Scenario, name: str | None) -> str:
     """The formula of that name, or the rig's first. Raises InputError where the rig cannot use it."""
-    constants = constants_of(scenario)
     if name is None:
-        return formulas_of(scenario, constants)[0]
+        return controller_of(scenario).formulas[0]
     if name not in FORMULAS:
         raise InputError(f"--formula: given {name!r}, expected one of {', '.join(FORMULAS)}")
-    missing = FORMULAS[name].missing(constants)
+    missing = FORMULAS[name].missing(uncalibrated(scenario))
     if missing:
         raise InputError(f"--formula: {name} needs {missing}, which {scenario.file} does not give")
     return name
@@ -28,5 +27,5 @@ def lengths_from_counts(log: Log, scenario: Scenario, formula: str) -> Array:
     nothing = np.full(len(log), np.nan)
     names = ("dwell", "capture", "rear_capture", "third_capture")
     counts = Counts(*(log.numbers.get(name, nothing) for name in names))
-    constants = constants_of(scenario)
+    constants = constants_of(scenario, formula)
     return constants.gain * FORMULAS[formula].length(counts, constants) + constants.zero

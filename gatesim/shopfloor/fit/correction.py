@@ -5,7 +5,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from gatesim.chain.controller import constants_of, formulas_of
+from gatesim.chain.controller import constants_of, controller_of, uncalibrated
 from gatesim.formula import FORMULAS, Constants, Counts
 from gatesim.ground.arrays import Array
 from gatesim.ground.errors import InputError
@@ -20,18 +20,17 @@ _OF_RIG = {"spacing": "gate.spacing", "rearm": "gate.rearm", "release_distance":
 
 def corrections(result: Fit) -> tuple[Correction, ...]:
     """Correct every formula of the rig that the log has the registers for."""
-    old = constants_of(result.scenario)
     try:
         fitted = fitted_scenario(result)
     except InputError:
         return ()  # the estimate is nothing that a rig can have; the text says so
-    new = constants_of(fitted)
+    new = uncalibrated(fitted)
     logged = np.asarray(np.isfinite(result.rows.counts).any(axis=0))
     names = dict(zip(("dwell", "capture", "rear_capture", "third_capture"), logged, strict=True))
     found = []
-    for name in formulas_of(fitted, new):
+    for name in controller_of(fitted).formulas:
         if all(names[register] for register in FORMULAS[name].registers):
-            found.append(_correct(result, name, old, replace(new, gain=1.0, zero=0.0)))
+            found.append(_correct(result, name, constants_of(result.scenario, name), new))
     return tuple(found)
 
 

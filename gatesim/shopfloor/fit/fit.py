@@ -122,7 +122,7 @@ def _start(forward: Forward, rows: Rows) -> Array:
     """Lengths to begin with, (g,): references, else the mean reading of a formula of the rig."""
     controller = controller_of(forward.scenario)
     able = np.ones(len(rows.counts), bool)
-    readings = read(controller.formulas, Counts(*rows.counts.T), controller.constants, able)
+    readings = read(controller.constants, Counts(*rows.counts.T), able)
     best = np.full(len(rows.counts), np.nan)
     for values in readings.values():
         best = np.where(np.isnan(best), np.where(values > 0.0, values, np.nan), best)

@@ -126,12 +126,11 @@ def _nominal(group: Sequence[Candidate], choice: Choice, lengths: Array) -> dict
 
 def _formula(scenario: Scenario) -> tuple[str, Constants]:
     """The formula in charge and the controller's constants."""
-    controller = controller_of(scenario)
-    return controller.formulas[0], controller.constants
+    return next(iter(controller_of(scenario).constants.items()))
 
 
 def _reading(passed: Passed, name: str, constants: Constants) -> Array:
-    return read((name,), passed.counts, constants, Verdict(passed.outcome).reads)[name]
+    return read({name: constants}, passed.counts, Verdict(passed.outcome).reads)[name]
 
 
 def _calibrated(reading: Array, lengths: Array, how: str) -> Line:

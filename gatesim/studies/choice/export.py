@@ -4,6 +4,7 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
+from gatesim.chain.controller import controller_of
 from gatesim.ground.errors import InputError
 from gatesim.ground.files import Target
 from gatesim.scenario import parse_text
@@ -84,13 +85,14 @@ def _calibration(entry: Entry) -> dict[str, Any]:
     """The calibration line on top of the one that the scenario has."""
     gain, zero = entry.evaluation.line
     assert entry.candidate.scenario is not None
-    formula = entry.candidate.scenario.formula
+    scenario = entry.candidate.scenario
     if (gain, zero) == (1.0, 0.0):
         return {}
-    both = gain * formula.zero.nominal + zero
+    charge, old = next(iter(controller_of(scenario).constants.items()))
+    table = "formula" if scenario.formula.calibration is None else f"formula.calibration.{charge}"
     return {
-        "formula.gain": float(f"{gain * formula.gain.nominal:.9g}"),
-        "formula.zero": f"{1e3 * both:.6f} mm",
+        f"{table}.gain": float(f"{gain * old.gain:.9g}"),
+        f"{table}.zero": f"{1e3 * (gain * old.zero + zero):.6f} mm",
     }
 
 
