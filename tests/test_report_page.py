@@ -10,7 +10,7 @@ import pytest
 from click.testing import CliRunner
 
 from gatesim.chain import pipeline
-from gatesim.chain.cautions import CAUTIONS, cautions
+from gatesim.chain.cautions import cautions
 from gatesim.commands.report import command
 from gatesim.explanation import breakdown
 from gatesim.explanation.area import speed_curve
@@ -23,8 +23,6 @@ from gatesim.studies.rig import parse_axis
 from gatesim.view.errorchart import error_chart, error_curve
 from gatesim.view.motionchart import position_chart, speed_chart
 from gatesim.view.report import report_html
-from gatesim.view.rigdrawing import rig_drawing
-from gatesim.view.riggeometry import rig_geometry
 from gatesim.view.waterfall import waterfall
 
 FOLDER = Path(__file__).parent.parent / "scenarios"
@@ -100,11 +98,15 @@ def test_counts_and_positions_are_those_of_the_trace(file):
             assert a == pytest.approx(b, rel=1e-6) if b is not None else a is None
 
 
+def _all_cautions():
+    return {caution for file in SCENARIOS for caution in cautions(load(file))}
+
+
 @pytest.mark.parametrize("file", SCENARIOS[1::2], ids=lambda f: f.stem)
 def test_cautions_are_those_of_the_hazards_on_the_rig(file):
     scenario = load(file)
     text = "".join(Tags(report_html(scenario)).text)
-    for caution in CAUTIONS:
+    for caution in _all_cautions():
         assert (caution.hazard in text) == (caution in cautions(scenario))
     # a light gate for measuring is no protective device: electro-sensitive protective equipment is IEC 61496
     for standard in ("IEC 61496", "ISO 12100", "ISO 14120", "ISO 13857", "IEC 60825-1"):
@@ -122,7 +124,7 @@ def test_each_hazard_has_its_caution():
 
 def test_the_readme_names_every_standard_of_the_cautions():
     readme = (FOLDER.parent / "README.md").read_text(encoding="utf-8").split("## Cautions")[1]
-    standards = set(re.findall(r"(?:IEC|ISO|EN) \d+(?:-\d)?", " ".join(str(c) for c in CAUTIONS)))
+    standards = set(re.findall(r"(?:IEC|ISO|EN) \d+(?:-\d)?", " ".join(str(c) for c in _all_cautions())))
     assert len(standards) == 6
     for standard in standards:
         assert standard in readme
@@ -188,7 +190,6 @@ def test_figures_draw_on_the_axes_given_and_name_their_units():
         assert figure(result, axes=axes) is axes
         assert units[0] in axes.get_xlabel()
         assert units[1] in axes.get_ylabel()
-    assert rig_drawing(rig_geometry(scenario)).get_aspect() == 1.0
 
 
 def test_error_curve_crosses_zero_where_spacing_and_length_are_equal():

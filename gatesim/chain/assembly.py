@@ -7,14 +7,14 @@ import numpy as np
 
 from gatesim.counter import Counter
 from gatesim.counter.source import Travel
-from gatesim.ground.arrays import Scalar, plain
+from gatesim.ground.arrays import Scalar
 from gatesim.ground.errors import InputError
-from gatesim.ground.table import TableValues
+from gatesim.ground.table import Misfit, TableValues
 from gatesim.inputfilter import Filter
-from gatesim.motion import AirDrag, Belt, EddyBrake, Force, Launch, Path
+from gatesim.motion import Belt, Force, Path
 from gatesim.part import End, Opening, Part
 from gatesim.scenario.model import Scenario
-from gatesim.scenario.moving import BrakeTable, Magnet, ShapedEnd, SquareEnd
+from gatesim.scenario.moving import ShapedEnd, SquareEnd
 from gatesim.scenario.sensing import CircularBeam, PointBeam, SlitBeam
 from gatesim.sensor import Beam, Chatter, Response, Sensor
 
@@ -35,67 +35,11 @@ def gates_of(values: Values) -> tuple[Scalar, ...]:
 
 
 def forces_of(scenario: Scenario, values: Values, part: Any, path: Path) -> tuple[Force | Belt, ...]:
-    """What acts on the part beside gravity and the path's friction."""
-    forces: list[Force | Belt] = []
-    if scenario.air is not None:
-        air = TableValues(values, "air")
-        forces.append(AirDrag(**air.all("drag_coefficient", "frontal_area", "density")))
-    if scenario.launch is not None:
-        launch = TableValues(values, "launch")
-        forces.append(Launch(**launch.all("stiffness", "stretch", "carrier_mass")))
-    if scenario.brake is not None:
-        forces.append(_brake(scenario.brake, TableValues(values, "brake"), part, path, scenario.file))
-    if scenario.belt is not None:
-        belt = TableValues(values, "belt")
-        same = ("speed", "friction", "start", "ripple", "ripple_frequency", "ripple_phase")
-        start_speed = np.where(np.asarray(belt["ramp_time"]) > 0.0, 0.0, belt["speed"])
-        forces.append(Belt(**belt.all(*same), ramp=belt["ramp_time"], start_speed=plain(start_speed)))
-    return tuple(forces)
-
-
-def _brake(section: BrakeTable, brake: TableValues, part: Any, path: Path, file: str) -> EddyBrake:
-    """The brake from whichever of its strengths the scenario gives."""
-    linear = section.law == "linear"
-    start, length = brake["start"], brake["length"]
-    if section.peak_force is not None:
-        return EddyBrake(start, length, brake["peak_force"], brake["critical_speed"], linear)
-    if section.terminal_speed is not None:
-        slope = brake.get("terminal_slope", path.slope)
-        measured_on = Path(slope, path.friction, path.gravity)
-        critical = np.inf if linear else brake["critical_speed"]
-        speed = brake["terminal_speed"]
-        try:
-            return EddyBrake.from_terminal_speed(start, length, speed, part, measured_on, critical)
-        except ValueError as problem:
-            given = f"brake.terminal_speed: given {section.terminal_speed.text} ({problem})"
-            raise InputError(f"{file}: {given}, expected a slope on which the part slides") from None
-    if section.magnet is not None:
-        coefficient, critical = _magnet(section.magnet, TableValues(brake.values, "brake.magnet"))
-    else:
-        # the linear law needs no critical speed: any finite scale gives the same force
-        coefficient, critical = brake["drag_coefficient"], brake.get("critical_speed", 1.0)
-    return EddyBrake.from_coefficient(start, length, coefficient, critical, linear)
-
-
-def _magnet(section: Magnet, magnet: TableValues) -> tuple[Scalar, Scalar]:
-    """Low-speed coefficient and critical speed.
-
-    The field integral is taken once for unit remanence and conductivity, of which the
-    coefficient is the square and the first power.
-    """
-    from gatesim.motion.force.magnet import sheet_coefficient, sheet_critical_speed, tube_coefficient
-
-    if section.geometry == "block-over-sheet":
-        size = (section.length.nominal, section.width.nominal, section.height.nominal)
-        thickness = section.sheet_thickness.nominal
-        unit = sheet_coefficient(1.0, size, section.gap.nominal, thickness, 1.0)
-    else:
-        inner, outer = section.tube_inner_radius.nominal, section.tube_outer_radius.nominal
-        thickness = outer - inner
-        unit = tube_coefficient(1.0, section.radius.nominal, section.height.nominal, inner, outer, 1.0)
-    conductivity = magnet["conductivity"]
-    critical = sheet_critical_speed(thickness, 1.0) / conductivity
-    return unit * magnet["remanence"] ** 2 * conductivity, critical
+    """What acts on the part beside gravity and the path's friction. Raises InputError."""
+    try:
+        return tuple(table.build(TableValues(values, table.key), part, path) for table in scenario.forces)
+    except Misfit as misfit:
+        raise InputError(f"{scenario.file}: {misfit.sentence}") from None
 
 
 def part_of(scenario: Scenario, values: Values) -> Part:

@@ -75,8 +75,8 @@ def uncalibrated(scenario: Scenario) -> Constants:
 
 
 def _released_from_rest(scenario: Scenario) -> bool:
-    pushed = scenario.launch is not None or scenario.belt is not None
-    return scenario.path.release_speed.nominal == 0.0 and not pushed
+    driven = any(force.drives for force in scenario.forces)
+    return scenario.path.release_speed.nominal == 0.0 and not driven
 
 
 def _mean_acceleration(scenario: Scenario) -> float:

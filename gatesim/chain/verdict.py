@@ -69,12 +69,8 @@ def verdict(
         mark(counted.cycles.darkened[:, 0] > 1, Outcome.NEXT_TOO_SOON)
     mark(np.ones(n, bool), counted.outcome[:, 0])
     mark(motion.outcome == Outcome.RUNAWAY, Outcome.RUNAWAY)
-    with np.errstate(invalid="ignore"):  # never caught is NaN
-        late = (
-            (motion.caught_position > np.asarray(gates[0]))
-            if scenario.belt is not None
-            else np.zeros(n, bool)
-        )
+    with np.errstate(invalid="ignore"):  # never caught, or nothing to catch it, is NaN
+        late = motion.caught_position > np.asarray(gates[0])
     mark((motion.outcome == Outcome.SLIPPING) | late, Outcome.SLIPPING)
     return Verdict(code)
 

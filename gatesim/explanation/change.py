@@ -94,8 +94,3 @@ def _without(raw: Mapping[str, Any], path: str) -> dict[str, Any]:
     if not rest:
         return {name: value for name, value in raw.items() if name != key}
     return {**raw, key: _without(raw[key], rest)} if isinstance(raw.get(key), dict) else dict(raw)
-
-
-def mm(value: float) -> str:
-    """A length as a scenario takes it."""
-    return f"{1e3 * value:.6g} mm"

@@ -5,11 +5,12 @@ from collections.abc import Callable, Iterator
 
 from gatesim.chain import pipeline
 from gatesim.chain.controller import constants_of, controller_of, uncalibrated
-from gatesim.explanation.change import LINE_IN_CHARGE, Effort, Present, Proposal, mm
+from gatesim.explanation.change import LINE_IN_CHARGE, Effort, Present, Proposal
 from gatesim.explanation.purchase import PURCHASES
 from gatesim.formula import FORMULAS, suited
 from gatesim.ground.draw import Nominal
 from gatesim.ground.errors import InputError
+from gatesim.ground.text import as_mm
 from gatesim.inputfilter import FILTERS
 from gatesim.scenario.model import Scenario
 
@@ -55,7 +56,7 @@ def _calibration(p: Present) -> Iterator[Proposal]:
     """A straight line through the mean readings of two reference parts."""
     means, lengths = [], [share * p.length for share in REFERENCES]
     for length in lengths:
-        part = p.with_raw({"part.length": mm(length)})
+        part = p.with_raw({"part.length": as_mm(length)})
         # the mean over many passages knows no whole counts
         readings = pipeline.run(part, Nominal(1), quantised=False).readings
         means.append(float(readings[p.formula][0]))
@@ -66,7 +67,7 @@ def _calibration(p: Present) -> Iterator[Proposal]:
     gain, zero = slope * old.gain, slope * (old.zero - means[0]) + lengths[0]
     title = "calibration line from two reference parts"
     how = (
-        f"parts of {mm(lengths[0])} and {mm(lengths[1])}; reading times {gain:.5f} "
+        f"parts of {as_mm(lengths[0])} and {as_mm(lengths[1])}; reading times {gain:.5f} "
         f"{'plus' if zero >= 0 else 'minus'} {1e3 * abs(zero):.3f} mm; holds while the rig stays as it is"
     )
     table = f"formula.calibration.{p.formula}"
@@ -108,10 +109,10 @@ def _spacing(p: Present) -> Iterator[Proposal]:
     gate = p.scenario.gate
     if "spacing" not in FORMULAS[p.formula].constants or gate.spacing.nominal == p.length:
         return
-    changes = {"gate.spacing": mm(p.length)}
-    how = f"{mm(p.length)} instead of {gate.spacing.text}"
+    changes = {"gate.spacing": as_mm(p.length)}
+    how = f"{as_mm(p.length)} instead of {gate.spacing.text}"
     if gate.rearm is not None and gate.rearm.nominal < 1.25 * p.length:
-        changes["gate.rearm"] = mm(1.5 * p.length)
+        changes["gate.rearm"] = as_mm(1.5 * p.length)
         how += f", the third gate to {changes['gate.rearm']}"
     drop = ("formula.spacing", "formula.rearm")
     yield p.proposal(Effort.MOVE, "gate 2 as far from gate 1 as the part is long", how, changes, drop=drop)
@@ -120,8 +121,8 @@ def _spacing(p: Present) -> Iterator[Proposal]:
 def _further(p: Present) -> Iterator[Proposal]:
     """Gates further down, where a free part is faster and a braked or carried one steadier."""
     first = p.scenario.gate.first.nominal
-    how = f"gate 1 at {mm(FURTHER * first)} instead of {p.scenario.gate.first.text}, same spacing"
-    changes = {"gate.first": mm(FURTHER * first)}
+    how = f"gate 1 at {as_mm(FURTHER * first)} instead of {p.scenario.gate.first.text}, same spacing"
+    changes = {"gate.first": as_mm(FURTHER * first)}
     drop = ("formula.release_distance",)
     yield p.proposal(Effort.MOVE, "all gates further from the release", how, changes, drop=drop)
 
@@ -129,7 +130,7 @@ def _further(p: Present) -> Iterator[Proposal]:
 def _slope(p: Present) -> Iterator[Proposal]:
     """The path a little steeper, and a little shallower."""
     slope = math.degrees(p.scenario.path.slope.nominal)
-    if p.scenario.belt is not None or not 0.0 < slope < STEEPEST:
+    if p.scenario.carried or not 0.0 < slope < STEEPEST:
         return
     for word, new in (("steeper", slope + SLOPE_STEP), ("shallower", slope - SLOPE_STEP)):
         if 0.0 <= new <= STEEPEST:

@@ -2,7 +2,7 @@
 
 import inspect
 from dataclasses import dataclass
-from typing import Annotated, Any, Generic, TypeVar, Union
+from typing import Annotated, Any, ClassVar, Generic, TypeVar, Union, get_origin
 
 from pydantic import Field
 from pydantic_core import CoreSchema
@@ -26,9 +26,6 @@ class Family(Generic[MemberT]):
     def __post_init__(self) -> None:
         for member in self.members:
             check_complete(member)
-            build = getattr(member, "build", None)
-            if build is not None:
-                check_complete(build.__annotations__["return"])
 
     def __get_pydantic_core_schema__(self, source: Any, handler: Any) -> CoreSchema:
         union: Any = Union.__getitem__(self.members)
@@ -37,7 +34,21 @@ class Family(Generic[MemberT]):
 
 
 def check_complete(member: type) -> None:
-    """Raise TypeError where a class leaves abstract members of its base open."""
-    if inspect.isabstract(member):
-        missing = ", ".join(sorted(vars(member)["__abstractmethods__"]))
-        raise TypeError(f"{member.__name__} in {member.__module__} leaves out {missing}")
+    """Raise TypeError where a class leaves open what its base asks for.
+
+    These are abstract members, and class variables that a base declares without a value; of a table
+    and of the stage that its ``build`` makes.
+    """
+    build = getattr(member, "build", None)
+    if build is not None and issubclass(member, Table):
+        check_complete(build.__annotations__["return"])
+    missing = set(getattr(member, "__abstractmethods__", ()))
+    for base in member.__mro__:
+        declared = inspect.get_annotations(base)
+        missing |= {key for key, kind in declared.items() if _unset(member, key, kind)}
+    if missing:
+        raise TypeError(f"{member.__name__} in {member.__module__} leaves out {', '.join(sorted(missing))}")
+
+
+def _unset(member: type, key: str, kind: object) -> bool:
+    return get_origin(kind) is ClassVar and not hasattr(member, key)

@@ -21,12 +21,23 @@ class Table(BaseModel):
     per: ClassVar[Level] = "rig"
     per_key: ClassVar[Mapping[str, Level]] = {}
 
+    @classmethod
+    def level(cls, key: str) -> Level:
+        """How often the quantity at a key is drawn where the file does not say."""
+        return cls.per_key.get(key, cls.per)
+
 
 class Misfit(ValueError):
     """A key that is well formed but does not fit the rest of the rig."""
 
     def __init__(self, key: str, given: str, expected: str) -> None:
         super().__init__(f"{key}|{given}|{expected}")
+
+    @property
+    def sentence(self) -> str:
+        """For people."""
+        key, given, expected = str(self).split("|")
+        return f"{key}: given {given}, expected {expected}"
 
 
 @dataclass(frozen=True)
@@ -47,3 +58,7 @@ class TableValues:
     def all(self, *keys: str) -> dict[str, Scalar]:
         """The values of these keys, for a dataclass whose fields have the same names."""
         return {key: self[key] for key in keys}
+
+    def inner(self, name: str) -> "TableValues":
+        """The values of a table within this one."""
+        return TableValues(self.values, f"{self.name}.{name}", self.suffix)

@@ -13,7 +13,6 @@ from gatesim.ground.quantity import to_si
 from gatesim.motion.belt.belt import Belt
 from gatesim.motion.belt.ride import Ride
 from gatesim.motion.force.base import Force
-from gatesim.motion.force.eddybrake import EddyBrake
 from gatesim.motion.integrate.interpolation import hermite, points
 from gatesim.motion.integrate.journey import Journey
 from gatesim.motion.integrate.nodes import nodes_of, pick
@@ -118,7 +117,7 @@ def _chunk(part: Body, path: Path, forces: tuple[Force, ...], belt: Belt | None,
     ride = None if belt is None else Ride.begin(belt, trip, worlds)
     _travel(trip, worlds, ride)
     marks = [] if ride is None else ride.marks
-    ratio, acceleration, runaway = _brake(trip)
+    ratio, acceleration, runaway = _crests(trip)
     unknown = np.full(nodes.shape[1], np.nan)
     return Passage(
         time=pick(trip.time, rows, asked),
@@ -150,25 +149,25 @@ def _travel(trip: Journey, worlds: list[Field], ride: Ride | None) -> None:
         ride.finish(trip)
 
 
-def _brake(trip: Journey) -> tuple[Array, Array, NDArray[np.bool_]]:
-    """Speed over critical speed and acceleration at the last node on a brake's plateau; who runs away."""
+def _crests(trip: Journey) -> tuple[Array, Array, NDArray[np.bool_]]:
+    """Speed over that of a force's crest, and acceleration, where it was last judged; who runs away."""
     n = trip.nodes.shape[1]
     ratio, acceleration, runaway = np.full(n, np.nan), np.full(n, np.nan), np.zeros(n, bool)
-    for brake in trip.forces:
-        if not isinstance(brake, EddyBrake) or brake.linear:
+    for force in trip.forces:
+        crest = force.crest(trip.part)
+        if crest is None:
             continue
-        low, high = brake.plateau(trip.part)
         x, v = np.full(n, np.nan), np.full(n, np.nan)
         for node, speed in zip(trip.nodes, trip.speed, strict=True):
-            covering = (node >= low) & (node <= high) & ~np.isnan(speed)
+            covering = (node >= crest.low) & (node <= crest.high) & ~np.isnan(speed)
             np.copyto(x, node, where=covering)
             np.copyto(v, speed, where=covering)
         found = ~np.isnan(x)
         if found.any():
             a = total_acceleration(trip.part, trip.path, trip.forces, x, v)
-            np.copyto(ratio, v / brake.critical_speed, where=found)
+            np.copyto(ratio, v / crest.speed, where=found)
             np.copyto(acceleration, a, where=found)
-            runaway |= found & (v > brake.critical_speed) & (a > 0)
+            runaway |= found & (v > crest.speed) & (a > 0)
     return ratio, acceleration, runaway
 
 

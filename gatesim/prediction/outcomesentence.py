@@ -12,7 +12,7 @@ from gatesim.ground.outcome import Outcome
 from gatesim.ground.text import mm
 from gatesim.ground.transition import edge_count
 from gatesim.inputfilter import highest_train
-from gatesim.motion import EddyBrake
+from gatesim.motion import Force
 from gatesim.prediction.noreading import why_no_reading
 from gatesim.prediction.sidenotes import remarks
 from gatesim.scenario.model import Scenario
@@ -76,45 +76,18 @@ def _ran_back(scenario: Scenario, passed: Passed) -> str:
 
 
 def _slipping(scenario: Scenario, passed: Passed) -> str:
+    belt = passed.motion.belt
+    assert belt is not None, "nothing else slips"
     caught, grip = float(passed.motion.caught_position[0]), float(passed.motion.grip[0])
-    if grip > 1.0:
-        return (
-            f"Carrying the part would take {grip:.3g} times the friction there is, so that it slips on "
-            "the belt, all the way or again and again, while it is measured: the reading follows neither "
-            "the belt nor a steady speed. Raise the friction, or take away what tears the part off: slope, "
-            "brake, run-up or ripple."
-        )
-    where = "nowhere before the last gate" if np.isnan(caught) else f"only after {mm(caught)}"
-    first = mm(first_of(passed.rig.gates[0]))
-    return (
-        f"The belt catches the part {where}, but gate 1 stands at {first}: it is still gaining speed "
-        "while it "
-        "is measured. Move the gates down the belt, or raise the friction."
-    )
+    return belt.slipping_words(caught, grip, first_of(passed.rig.gates[0]))
 
 
 def _runaway(scenario: Scenario, passed: Passed) -> str:
     ratio, gain = float(passed.motion.brake_ratio[0]), float(passed.motion.brake_acceleration[0])
-    told = (
-        f"In the brake the part runs at {ratio:.3g} times the critical speed, on the falling side of the "
-        f"drag curve, and still gains {gain:.3g} m/s²: the faster it gets, the less it is braked. "
-    )
-    if not _holds(passed):
-        return (
-            f"{told}The brake's peak force is below what drives the part, so that no speed is braked away: "
-            "use a stronger brake or a gentler slope."
-        )
-    return f"{told}Let it enter slower, or use a stronger brake or one with a higher critical speed."
-
-
-def _holds(passed: Passed) -> bool:
-    """Whether a brake, covered as far as it can be, reaches the part's weight less friction."""
     part, path = passed.rig.part, passed.rig.path
-    drive = path.weight(part.mass) - path.resistance(part.mass)
-    brakes = [force for force in passed.rig.forces if isinstance(force, EddyBrake)]
-    return any(
-        first_of(brake.peak_force * np.minimum(1.0, part.length / brake.length) - drive) > 0.0
-        for brake in brakes
+    others = [force for force in passed.rig.forces if isinstance(force, Force)]
+    return " ".join(
+        force.runaway_words(part, path, ratio, gain) for force in others if force.crest(part) is not None
     )
 
 

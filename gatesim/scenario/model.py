@@ -3,37 +3,20 @@
 import math
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
-from typing import Annotated, Any, Self
+from typing import TYPE_CHECKING, Annotated, Any, Self
 
-from pydantic import BaseModel, Field, PrivateAttr, model_validator
+from pydantic import BaseModel, Field, PrivateAttr, create_model, model_validator
 
 from gatesim.counter import CounterTable
 from gatesim.ground import keys
 from gatesim.ground.quantity import Quantity
 from gatesim.ground.table import Misfit, Table
 from gatesim.inputfilter import FILTERS, UNFILTERED, FilterTable
+from gatesim.motion import FORCES, ForceTable
 from gatesim.scenario.counting import FollowerTable, FormulaTable, RequirementTable
 from gatesim.scenario.fitted import FittedTable
-from gatesim.scenario.moving import (
-    AirTable,
-    BeltTable,
-    BrakeTable,
-    LaunchTable,
-    PartTable,
-    PathTable,
-    SheetMagnet,
-    TubeMagnet,
-)
+from gatesim.scenario.moving import PartTable, PathTable
 from gatesim.scenario.sensing import GateTable, SensorTable
-
-# The field integral of a magnet is computed once, so its dimensions are the same in every trial.
-_MAGNET_SHAPE = frozenset(
-    f"brake.magnet.{key}"
-    for model in (SheetMagnet, TubeMagnet)
-    for key in model.model_fields
-    if key not in ("remanence", "conductivity")
-)
-
 
 # Outline and beam are integrated once; what differs from trial to trial are length, tilt and thresholds.
 _OUTLINE = ("part.height", "part.front", "part.rear", "part.openings", "sensor.beam")
@@ -41,21 +24,30 @@ _OUTLINE = ("part.height", "part.front", "part.rear", "part.openings", "sensor.b
 _UPRIGHT = math.radians(90.0) - 1e-9
 
 
-class Scenario(Table):
+class _Moving(Table):
+    """What moves, and along what."""
+
+    title: keys.Title = Field(default="", description="Name of the rig, shown in every result.")
+    note: keys.Note = Field(default="", description="Anything the reader of the file should know.")
+    part: PartTable
+    path: PathTable = Field(default_factory=PathTable)
+
+
+if TYPE_CHECKING:  # nobody but a force itself is to know it by name
+    _Forced = _Moving
+else:
+    _Forced = create_model(
+        "_Forced", __base__=_Moving, **{force.key: (force | None, None) for force in FORCES}
+    )
+
+
+class Scenario(_Forced):
     """One rig: part, path and forces, gates, sensors, input filter, counter, formulas.
 
     Every quantity is kept in SI with its spread (`gatesim.ground.quantity.Quantity`).
     ``raw`` is the table as it was read, for writing changed copies.
     """
 
-    title: keys.Title = Field(default="", description="Name of the rig, shown in every result.")
-    note: keys.Note = Field(default="", description="Anything the reader of the file should know.")
-    part: PartTable
-    path: PathTable = Field(default_factory=PathTable)
-    air: AirTable | None = None
-    brake: BrakeTable | None = None
-    launch: LaunchTable | None = None
-    belt: BeltTable | None = None
     gate: GateTable
     sensor: SensorTable = Field(default_factory=SensorTable)
     filter: Annotated[FilterTable, FILTERS] = Field(default=UNFILTERED)
@@ -82,6 +74,17 @@ class Scenario(Table):
         """Names of the gates' positions in order: two gates, or three with one to re-arm."""
         return ("first", "spacing") if self.gate.rearm is None else ("first", "spacing", "rearm")
 
+    @property
+    def forces(self) -> tuple[ForceTable, ...]:
+        """The forces on the part beside its weight and the path's friction."""
+        stated = (getattr(self, force.key) for force in FORCES)
+        return tuple(force for force in stated if force is not None)
+
+    @property
+    def carried(self) -> bool:
+        """Whether a force carries the part at a speed of its own, as a belt does."""
+        return any(force.carries for force in self.forces)
+
     def quantities(self) -> dict[str, Quantity]:
         """Every quantity of the scenario by its path, such as ``part.length``."""
         return dict(_walk(self, ""))
@@ -104,7 +107,7 @@ class Scenario(Table):
 
     @model_validator(mode="after")
     def _fits(self) -> Self:
-        about_motion = (_check_part, _check_rolling, _check_brake)
+        about_motion = (_check_part, _check_rolling, _check_forces)
         for check in (_check_gates, *about_motion, _check_counter, _check_filter, _check_rest):
             check(self)
         return self
@@ -128,7 +131,7 @@ def _with_level(table: BaseModel, key: str, quantity: Quantity) -> Quantity:
     """How often it is drawn, where the file does not say."""
     if quantity.spread is None or quantity.per is not None or not isinstance(table, Table):
         return quantity
-    return replace(quantity, per=table.per_key.get(key, table.per))
+    return replace(quantity, per=table.level(key))
 
 
 def _check_gates(s: Scenario) -> None:
@@ -138,7 +141,7 @@ def _check_gates(s: Scenario) -> None:
 
 
 def _check_part(s: Scenario) -> None:
-    needing = [name for name in ("air", "brake", "launch") if getattr(s, name) is not None]
+    needing = [force.key for force in s.forces if force.needs_mass]
     if needing and s.part.mass is None:
         raise Misfit(
             "part.mass", "nothing", f'a mass such as "0.25 kg", since [{needing[0]}] acts on the part'
@@ -179,43 +182,22 @@ def _check_rolling(s: Scenario) -> None:
     factor = s.part.inertia_factor
     if factor.nominal == 0.0 and factor.spread is None:
         return
-    if s.belt is not None:
-        raise Misfit("part.inertia_factor", factor.text, "0, since rolling on a [belt] is not modelled")
+    for force in s.forces:
+        if not force.takes_rolling:
+            expected = f"0, since rolling on a [{force.key}] is not modelled"
+            raise Misfit("part.inertia_factor", factor.text, expected)
     if abs(s.path.slope.nominal) > _UPRIGHT:
         expected = f"0, since at {s.path.slope.text} no force presses the part to the path to make it roll"
         raise Misfit("part.inertia_factor", factor.text, expected)
 
 
-def _check_brake(s: Scenario) -> None:
-    brake = s.brake
-    if brake is None:
-        return
-    ways = ("peak_force", "drag_coefficient", "terminal_speed", "magnet")
-    given = [way for way in ways if getattr(brake, way) is not None]
-    if len(given) != 1:
-        said = " and ".join(given) or "no strength"
-        raise Misfit("brake", said, f"exactly one of {', '.join(ways)}")
-    needs_speed = brake.magnet is None and (brake.law == "full" or given == ["peak_force"])
-    if needs_speed and brake.critical_speed is None:
-        raise Misfit("brake.critical_speed", "nothing", f'a speed such as "2.5 m/s" beside {given[0]}')
-    if brake.magnet is not None and brake.critical_speed is not None:
-        raise Misfit("brake.critical_speed", brake.critical_speed.text, "nothing, since the magnet gives it")
-    if brake.terminal_slope is not None and brake.terminal_speed is None:
-        raise Misfit("brake.terminal_slope", brake.terminal_slope.text, "a terminal_speed that goes with it")
-    magnet = brake.magnet
-    if magnet is not None and magnet.geometry == "cylinder-in-tube":
-        radii = (magnet.radius.nominal, magnet.tube_inner_radius.nominal, magnet.tube_outer_radius.nominal)
-        if not radii[0] < radii[1] < radii[2]:
-            given_radii = (
-                f"{magnet.radius.text}, {magnet.tube_inner_radius.text}, {magnet.tube_outer_radius.text}"
-            )
-            raise Misfit(
-                "brake.magnet.radius", given_radii, "magnet, inner and outer tube radius in rising order"
-            )
+def _check_forces(s: Scenario) -> None:
+    for force in s.forces:
+        force.check()
 
 
 def _check_counter(s: Scenario) -> None:
-    s.counter.check("counter", belt=s.belt is not None)
+    s.counter.check("counter", belt=s.carried)
 
 
 def _check_filter(s: Scenario) -> None:
@@ -232,9 +214,10 @@ def _check_rest(s: Scenario) -> None:
     low, high = s.requirement.lower_limit, s.requirement.upper_limit
     if low is not None and high is not None and low.nominal >= high.nominal:
         raise Misfit("requirement.lower_limit", low.text, f"a length below upper_limit, {high.text}")
+    plain = {f"{force.key}.{key}": why for force in s.forces for key, why in force.without_spread().items()}
     for key, quantity in s.quantities().items():
-        if quantity.spread is not None and key in _MAGNET_SHAPE:
-            raise Misfit(key, "a spread", "a plain value; give the spread to remanence or conductivity")
+        if quantity.spread is not None and key in plain:
+            raise Misfit(key, "a spread", f"a plain value; {plain[key]}")
         if quantity.spread is not None and key.startswith(_OUTLINE):
             raise Misfit(key, "a spread", "a plain value, since outline and beam are the same in every trial")
         if quantity.spread is not None and key.split(".")[0] in ("formula", "requirement"):

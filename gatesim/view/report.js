@@ -104,7 +104,8 @@
     const rig = data.rig;
     const cos = Math.cos(rig.slope);
     const sin = Math.sin(rig.slope);
-    const back = -rig.length - (rig.spring || 0);
+    const drawn = (figure) => rig.forces.filter((force) => force.figure === figure);
+    const back = -rig.length - Math.max(0, ...drawn("spring").map((force) => force.end));
     const reach = Math.max(2.2 * rig.height, 0.03 * rig.end);
     const corner = (s, n) => [s * cos + n * sin, s * sin - n * cos];
     const corners = [corner(back, reach), corner(back, -reach), corner(rig.end, reach), corner(rig.end, -reach)];
@@ -135,26 +136,27 @@
       }, attributes));
     const half = rig.height / 2;
     line(back, -half, rig.end, -half, { stroke: "var(--ink)", "stroke-width": 1.5 });
-    if (rig.belt !== null) {
+    for (const belt of drawn("belt")) {
       const thick = Math.max(rig.height * 0.5, 10 / scale);
       for (const n of [-half, -half - thick]) {
-        line(rig.belt, n, rig.end, n, { stroke: "var(--soft)", "stroke-width": 3 });
+        line(belt.start, n, rig.end, n, { stroke: "var(--soft)", "stroke-width": 3 });
       }
-      for (const s of [rig.belt, rig.end]) {
+      for (const s of [belt.start, rig.end]) {
         const c = place(s, -half - thick / 2);
         make(svg, "circle", {
           cx: c[0], cy: c[1], r: (thick / 2) * scale, fill: "none", stroke: "var(--soft)", "stroke-width": 3,
         });
       }
     }
-    if (rig.brake !== null) {
+    for (const magnets of drawn("magnets")) {
       const thick = Math.max(0.6 * rig.height, 9 / scale);
       for (const n of [half + 3 / scale, -half - thick - 3 / scale]) {
-        box(rig.brake[0], rig.brake[1], n, n + thick, { fill: "url(#magnet)", stroke: "var(--ink)" });
+        box(magnets.start, magnets.end, n, n + thick, { fill: "url(#magnet)", stroke: "var(--ink)" });
       }
     }
-    const spring = rig.spring === null ? null
-      : make(svg, "polyline", { fill: "none", stroke: "var(--warm)", "stroke-width": 2 });
+    const springs = drawn("spring").map((force) => ({
+      end: force.end, shape: make(svg, "polyline", { fill: "none", stroke: "var(--warm)", "stroke-width": 2 }),
+    }));
     const parts = data.parts.map((_, k) =>
       make(svg, "polygon", {
         fill: k ? "var(--cold-wash)" : "var(--cold-deep)", stroke: "var(--ink)", "stroke-width": 1.5,
@@ -181,14 +183,14 @@
         const points = [place(x - rig.length, -half), place(x, -half), place(x, half), place(x - rig.length, half)];
         node.setAttribute("points", points.map(pair).join(" "));
       });
-      if (spring) {
-        const x = Math.min(data.parts[0].position[index] ?? Infinity, rig.spring);
+      for (const spring of springs) {
+        const x = Math.min(data.parts[0].position[index] ?? Infinity, spring.end);
         const end = x - rig.length;
         const points = [];
         for (let k = 0; k <= 16; k++) {
           points.push(place(back + ((end - back) * k) / 16, k % 2 ? 0.35 * rig.height : -0.35 * rig.height));
         }
-        spring.setAttribute("points", points.map(pair).join(" "));
+        spring.shape.setAttribute("points", points.map(pair).join(" "));
       }
       for (const b of beams) {
         const blocked = at(b.gate.time, b.gate.blocked, t, 0);

@@ -1,6 +1,7 @@
 """Numbers that the report's moving figures are drawn from, as plain values."""
 
 from collections.abc import Sequence
+from dataclasses import asdict
 from typing import Any
 
 import numpy as np
@@ -43,7 +44,7 @@ def passage_data(traced: Trace, curve: SpeedCurve, rig: RigGeometry) -> dict[str
             key: _known(getattr(curve, key))
             for key in ("enters", "second", "leaves", "length", "spacing", "early", "rectangle")
         },
-        "rig": vars(rig),
+        "rig": asdict(rig),
     }
 
 

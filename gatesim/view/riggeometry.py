@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 
+from gatesim.motion.force.base import Drawn
 from gatesim.scenario.model import Scenario
 
 ASPECT = 0.1
@@ -12,9 +13,8 @@ ASPECT = 0.1
 class RigGeometry:
     """A rig along its path; m and rad. Travel 0 is the leading end at release.
 
-    ``brake``: start and end of the magnet zone; ``spring``: stretch of the launcher;
-    ``belt``: travel at which the belt begins; None where there is none. ``height_known``
-    tells whether the part's height is the scenario's or a stand-in.
+    ``height_known`` tells whether the part's height is the scenario's or a stand-in;
+    ``forces`` what is drawn of them.
     """
 
     slope: float
@@ -23,9 +23,7 @@ class RigGeometry:
     height_known: bool
     gates: tuple[float, ...]
     end: float
-    brake: tuple[float, float] | None
-    spring: float | None
-    belt: float | None
+    forces: tuple[Drawn, ...]
 
 
 def rig_geometry(scenario: Scenario) -> RigGeometry:
@@ -34,8 +32,6 @@ def rig_geometry(scenario: Scenario) -> RigGeometry:
     first, length = gate.first.nominal, part.length.nominal
     later = [gate.spacing.nominal] + ([] if gate.rearm is None else [gate.rearm.nominal])
     gates = (first, *(first + distance for distance in later))
-    brake = scenario.brake
-    zone = None if brake is None else (brake.start.nominal, brake.start.nominal + brake.length.nominal)
     return RigGeometry(
         slope=scenario.path.slope.nominal,
         length=length,
@@ -43,7 +39,5 @@ def rig_geometry(scenario: Scenario) -> RigGeometry:
         height_known=part.height is not None,
         gates=gates,
         end=gates[-1] + length,
-        brake=zone,
-        spring=None if scenario.launch is None else scenario.launch.stretch.nominal,
-        belt=None if scenario.belt is None else scenario.belt.start.nominal,
+        forces=tuple(drawn for force in scenario.forces if (drawn := force.drawn()) is not None),
     )

@@ -1,11 +1,21 @@
 """A conveyor belt."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import ClassVar
 
 import numpy as np
+from pydantic import Field
 
-from gatesim.ground.arrays import Array, Scalar
-from gatesim.ground.quantity import accepts
+from gatesim.ground import keys
+from gatesim.ground.arrays import Array, Scalar, plain
+from gatesim.ground.caution import Caution
+from gatesim.ground.level import Level
+from gatesim.ground.quantity import Quantity, accepts
+from gatesim.ground.table import TableValues
+from gatesim.ground.text import mm
+from gatesim.motion.force.base import Drawn, ForceTable
+from gatesim.motion.path import Body, Path
 
 
 @dataclass(frozen=True)
@@ -110,6 +120,25 @@ class Belt:
         ramping = np.where(after < self.ramp, self._rate, 0.0) * (1 + np.abs(self.ripple))
         return np.minimum(ramping, 0.0) - swing, np.maximum(ramping, 0.0) + swing
 
+    def slipping_words(self, caught: float, grip: float, first: float) -> str:
+        """Sentences on the first trial, which slips on the belt while it is measured.
+
+        caught: where the belt has it, m (NaN: nowhere); grip: friction needed over what there is;
+        first: the first gate, m.
+        """
+        if grip > 1.0:
+            return (
+                f"Carrying the part would take {grip:.3g} times the friction there is, so that it slips on "
+                "the belt, all the way or again and again, while it is measured: the reading follows neither "
+                "the belt nor a steady speed. Raise the friction, or take away what tears the part off: "
+                "slope, brake, run-up or ripple."
+            )
+        where = "nowhere before the last gate" if np.isnan(caught) else f"only after {mm(caught)}"
+        return (
+            f"The belt catches the part {where}, but gate 1 stands at {mm(first)}: it is still gaining speed "
+            "while it is measured. Move the gates down the belt, or raise the friction."
+        )
+
     @property
     def _angular(self) -> Scalar:
         return 2 * np.pi * self.ripple_frequency
@@ -124,3 +153,69 @@ class Belt:
     def _even(self, t: Array) -> Array:
         """Belt speed without ripple."""
         return np.where(t >= self.ramp, self.speed, self.start_speed + self._rate * np.minimum(t, self.ramp))
+
+
+class BeltTable(ForceTable):
+    """A belt under the part: traction by friction until it is caught, then carried."""
+
+    per_key: ClassVar[Mapping[str, Level]] = {"friction": "part", "ripple_phase": "passage"}
+    key: ClassVar[str] = "belt"
+    needs_mass: ClassVar[bool] = False
+    drives: ClassVar[bool] = True
+    carries: ClassVar[bool] = True
+    takes_rolling: ClassVar[bool] = False
+
+    speed: keys.Speed = Field(description="Mean belt speed.")
+    friction: keys.Above0 = Field(description="Coefficient of friction between belt and part.")
+    start: keys.Distance = Field(
+        default=Quantity(0.0, "mm", "0 mm"), description="Travel of the leading end at which the belt begins."
+    )
+    ramp_time: keys.Time = Field(
+        default=Quantity(0.0, "s", "0 s"), description="Time in which the belt reaches its speed from rest."
+    )
+    ripple: keys.Share = Field(
+        default=Quantity(0.0, "%", "0 %"),
+        description="Amplitude of the sinusoidal speed ripple over the speed.",
+    )
+    ripple_frequency: keys.Frequency = Field(
+        default=Quantity(1.0, "Hz", "1 Hz"), description="Frequency of the speed ripple."
+    )
+    ripple_phase: keys.Phase = Field(
+        default=Quantity(0.0, "deg", "0 deg"), description="Phase of the speed ripple at release."
+    )
+
+    def check(self) -> None:
+        """Any values fit together."""
+
+    def build(self, values: TableValues, part: Body, path: Path) -> Belt:
+        """See `ForceTable.build`."""
+        same = ("speed", "friction", "start", "ripple", "ripple_frequency", "ripple_phase")
+        start_speed = np.where(np.asarray(values["ramp_time"]) > 0.0, 0.0, values["speed"])
+        return Belt(**values.all(*same), ramp=values["ramp_time"], start_speed=plain(start_speed))
+
+    def random_phases(self) -> tuple[str, ...]:
+        """The ripple's phase at release."""
+        return ("ripple_phase",)
+
+    def at_mean_phase(self) -> "BeltTable":
+        """Without ripple: at one phase it bends counts in a way that is none of the mean over all phases."""
+        return self.model_copy(update={"ripple": Quantity(0.0)})
+
+    def later(self, values: TableValues, release: Array) -> Mapping[str, Scalar]:
+        """The ripple as the part released later meets it."""
+        if not self.ripple.nominal > 0.0:
+            return {}
+        turned = 2.0 * np.pi * values["ripple_frequency"] * release
+        return {"ripple_phase": values["ripple_phase"] + turned}
+
+    def caution(self) -> Caution:
+        """It draws in."""
+        return Caution(
+            "Moving belt",
+            "belts draw in hands and clothing where they run on pulleys (EN 619): guard the nip points, "
+            "stop and lock the drive before reaching in.",
+        )
+
+    def drawn(self) -> Drawn:
+        """The belt from its start on."""
+        return Drawn("belt", self.start.nominal, None, "the double line the belt")

@@ -1,16 +1,24 @@
 """Air drag."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import ClassVar
 
+from pydantic import Field
+
+from gatesim.ground import keys
 from gatesim.ground.arrays import Array, Scalar
-from gatesim.ground.quantity import accepts
+from gatesim.ground.caution import Caution
+from gatesim.ground.level import Level
+from gatesim.ground.quantity import Quantity, accepts
+from gatesim.ground.table import TableValues
+from gatesim.motion.force.base import Crest, Drawn, Force, ForceTable
 from gatesim.motion.path import Body, Path
 
 
 @dataclass(frozen=True)
 @accepts(drag_coefficient="", frontal_area="m^2", density="kg/m^3")
-class AirDrag:
+class AirDrag(Force):
     """Quadratic drag of air at rest: F = -1/2 rho c_d A v^2.
 
     drag_coefficient: c_d, from a handbook for the shape. frontal_area: A in m^2.
@@ -38,3 +46,44 @@ class AirDrag:
     def added_mass(self, x: Array) -> Scalar:
         """Nothing moves along."""
         return 0.0
+
+    def crest(self, part: Body) -> Crest | None:
+        """None: nobody runs away from it."""
+        return None
+
+    def runaway_words(self, part: Body, path: Path, ratio: float, gain: float) -> str:
+        """Nothing to tell."""
+        return ""
+
+
+class AirTable(ForceTable):
+    """Air drag, quadratic in speed."""
+
+    per: ClassVar[Level] = "part"
+    per_key: ClassVar[Mapping[str, Level]] = {"density": "rig"}
+    key: ClassVar[str] = "air"
+    needs_mass: ClassVar[bool] = True
+    drives: ClassVar[bool] = False
+    carries: ClassVar[bool] = False
+    takes_rolling: ClassVar[bool] = True
+
+    drag_coefficient: keys.Above0 = Field(description="Drag coefficient C_d.")
+    frontal_area: keys.Area = Field(description="Area across the motion.")
+    density: keys.Density = Field(
+        default=Quantity(1.2, "kg/m^3", "1.2 kg/m^3"), description="Density of the air."
+    )
+
+    def check(self) -> None:
+        """Any values fit together."""
+
+    def build(self, values: TableValues, part: Body, path: Path) -> AirDrag:
+        """See `ForceTable.build`."""
+        return AirDrag(**values.all("drag_coefficient", "frontal_area", "density"))
+
+    def caution(self) -> Caution | None:
+        """It hurts nobody."""
+        return None
+
+    def drawn(self) -> Drawn | None:
+        """Nothing to see."""
+        return None

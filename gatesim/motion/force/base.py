@@ -5,32 +5,149 @@ that are known beforehand; its law depends on speed alone. The integrator goes f
 kink, where everything is smooth.
 """
 
-from typing import Protocol
+from abc import ABC, abstractmethod
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any, ClassVar, Literal
 
 from gatesim.ground.arrays import Array, Scalar
+from gatesim.ground.caution import Caution
+from gatesim.ground.suggestion import Suggestion
+from gatesim.ground.table import Table, TableValues
 from gatesim.motion.path import Body, Path
 
 
-class Force(Protocol):
+@dataclass(frozen=True)
+class Crest:
+    """Above ``speed`` (m/s) a force falls the faster the part gets: it can run away from it.
+
+    Judged at the last node with the leading end from ``low`` to ``high`` (m).
+    """
+
+    low: Scalar
+    high: Scalar
+    speed: Scalar
+
+
+class Force(ABC):
     """A force along the path, positive downhill; frozen dataclasses of floats and (n,) arrays."""
 
-    @property
-    def steady(self) -> bool:
-        """True when the law is 1: the force does not depend on speed."""
-        ...
+    steady: ClassVar[bool]
+    """True when the law is 1: the force does not depend on speed."""
 
+    @abstractmethod
     def kinks(self, part: Body) -> tuple[Scalar, ...]:
         """Positions of the leading end (m) at which the strength, or its slope, jumps."""
-        ...
 
+    @abstractmethod
     def strength(self, x: Array, part: Body, path: Path) -> Scalar:
         """Factor of the law at positions x (..., n); the force in N when ``steady``."""
-        ...
 
+    @abstractmethod
     def law(self, v: Array) -> Array:
         """Dependence on speed v (m/s, positive); shape of v."""
-        ...
 
+    @abstractmethod
     def added_mass(self, x: Array) -> Scalar:
         """Mass (kg) that moves with the part at positions x."""
-        ...
+
+    @abstractmethod
+    def crest(self, part: Body) -> Crest | None:
+        """Where and above which speed the part runs away from this force; None if it cannot."""
+
+    @abstractmethod
+    def runaway_words(self, part: Body, path: Path, ratio: float, gain: float) -> str:
+        """Sentences on the first trial, which runs away at ``ratio`` times the crest's speed.
+
+        gain: its acceleration there in m/s^2.
+        """
+
+
+@dataclass(frozen=True)
+class Drawn:
+    """What is drawn of a force: magnets over a zone, a spring drawn back, a belt; travel in m.
+
+    ``end`` None: as far as the path. ``legend`` says what in the drawing is what.
+    """
+
+    figure: Literal["magnets", "spring", "belt"]
+    start: float
+    end: float | None
+    legend: str
+
+
+@dataclass(frozen=True)
+class Situation:
+    """Where a force may be bought for: nominal values, SI.
+
+    ``speed`` of the leading end at gate 1; ``first`` and ``last`` gate from the release;
+    ``bare``: no device that makes a force stands along the path yet.
+    """
+
+    length: float
+    mass: float | None
+    inertia_factor: float
+    slope: float
+    friction: float
+    gravity: float
+    first: float
+    last: float
+    speed: float
+    bare: bool
+
+
+class ForceTable(Table, ABC):
+    """What a user may write of a force, and all that others ask of it."""
+
+    key: ClassVar[str]
+    """Name of its table in a scenario."""
+
+    needs_mass: ClassVar[bool]
+    """Whether the motion depends on the part's mass."""
+    drives: ClassVar[bool]
+    """Whether it moves a part by itself: then the release is not one from rest under weight alone."""
+    carries: ClassVar[bool]
+    """Whether it carries the part at a speed of its own, so that an encoder can ride on it."""
+    takes_rolling: ClassVar[bool]
+    """Whether it may act on a part that rolls."""
+
+    @abstractmethod
+    def check(self) -> None:
+        """Raise Misfit where its keys do not fit together."""
+
+    @abstractmethod
+    def build(self, values: TableValues, part: Body, path: Path) -> Any:
+        """The stage from one value, or (n,) values, for each quantity. May raise Misfit."""
+
+    @abstractmethod
+    def caution(self) -> Caution | None:
+        """What can hurt about it."""
+
+    @abstractmethod
+    def drawn(self) -> Drawn | None:
+        """What is drawn of it, at nominal values."""
+
+    @classmethod
+    def suggested(cls, situation: Situation) -> Suggestion | None:
+        """What to buy to have this force; nothing by default."""
+        return None
+
+    def stronger(self) -> Suggestion | None:
+        """What to buy to have more of it; nothing by default."""
+        return None
+
+    def without_spread(self) -> Mapping[str, str]:
+        """Keys (such as ``magnet.length``) that take no spread, and what to give instead; none."""
+        return {}
+
+    def random_phases(self) -> tuple[str, ...]:
+        """Keys of phases that are others in every passage; none."""
+        return ()
+
+    def at_mean_phase(self) -> "ForceTable":
+        """Without what averages out over its random phases; the very same if there are none."""
+        return self
+
+    def later(self, values: TableValues, release: Array) -> Mapping[str, Scalar]:
+        """Values by key that a part released at ``release`` (n,) s meets instead; none by default."""
+        return {}

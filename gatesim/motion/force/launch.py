@@ -4,15 +4,24 @@ from dataclasses import dataclass
 from typing import ClassVar
 
 import numpy as np
+from pydantic import Field
 
+from gatesim.ground import keys
 from gatesim.ground.arrays import Array, Scalar
-from gatesim.ground.quantity import accepts
+from gatesim.ground.caution import Caution
+from gatesim.ground.quantity import Quantity, accepts
+from gatesim.ground.suggestion import Suggestion
+from gatesim.ground.table import TableValues
+from gatesim.ground.text import as_mm
+from gatesim.motion.force.base import Crest, Drawn, Force, ForceTable, Situation
 from gatesim.motion.path import Body, Path
+
+STRETCH = 0.05  # m, of the spring proposed
 
 
 @dataclass(frozen=True)
 @accepts(stiffness="N/m", stretch="m", carrier_mass="kg")
-class Launch:
+class Launch(Force):
     """A spring or band, loaded at release, that pushes until its natural length.
 
     stiffness: k in N/m. stretch: travel from release to the natural length in m.
@@ -45,3 +54,66 @@ class Launch:
     def added_mass(self, x: Array) -> Scalar:
         """Carrier's mass until the natural length."""
         return np.where(x < self.stretch, self.carrier_mass, 0.0)
+
+    def crest(self, part: Body) -> Crest | None:
+        """None: nobody runs away from it."""
+        return None
+
+    def runaway_words(self, part: Body, path: Path, ratio: float, gain: float) -> str:
+        """Nothing to tell."""
+        return ""
+
+
+class LaunchTable(ForceTable):
+    """A spring or elastic band that pushes the part from release until its natural length."""
+
+    key: ClassVar[str] = "launch"
+    needs_mass: ClassVar[bool] = True
+    drives: ClassVar[bool] = True
+    carries: ClassVar[bool] = False
+    takes_rolling: ClassVar[bool] = True
+
+    stiffness: keys.Stiffness = Field(description="Spring rate.")
+    stretch: keys.Length = Field(description="Deflection at release; the push ends when it is used up.")
+    carrier_mass: keys.NoMass = Field(
+        default=Quantity(0.0, "g", "0 g"),
+        description="Mass that moves with the part while it is pushed (carrier, a third of the spring).",
+    )
+
+    def check(self) -> None:
+        """Any values fit together."""
+
+    def build(self, values: TableValues, part: Body, path: Path) -> Launch:
+        """See `ForceTable.build`."""
+        return Launch(**values.all("stiffness", "stretch", "carrier_mass"))
+
+    @classmethod
+    def suggested(cls, situation: Situation) -> Suggestion | None:
+        """A spring on a level rail that gives the part the speed it has at gate 1 now."""
+        s = situation
+        if not s.bare or s.mass is None or s.slope == 0.0:
+            return None
+        # k d^2 = m v^2, and friction over the run-up to gate 1 on top
+        first = 2.0 * STRETCH + 0.5 * s.length
+        energy = s.mass * (1.0 + s.inertia_factor) * s.speed**2
+        stiffness = (energy + 2.0 * s.mass * (s.friction * s.gravity) * first) / STRETCH**2
+        changes = {
+            "path.slope": "0 deg",
+            cls.key: {"stiffness": f"{stiffness:.4g} N/m", "stretch": as_mm(STRETCH)},
+            "gate.first": as_mm(first),
+        }
+        how = f"spring of {stiffness:.3g} N/m drawn back {as_mm(STRETCH)}, gate 1 at {as_mm(first)}"
+        drop = ("formula.release_distance",)
+        return Suggestion("level rail with a spring launch", how, changes, drop)
+
+    def caution(self) -> Caution:
+        """It stores energy."""
+        return Caution(
+            "Stored energy",
+            "a launcher that is drawn back stores energy, also when the machine is off: relax it before "
+            "work, wear eye protection, and close the line of flight with a catch box.",
+        )
+
+    def drawn(self) -> Drawn:
+        """The spring, pushing from release to its natural length."""
+        return Drawn("spring", 0.0, self.stretch.nominal, "the zigzag the spring")

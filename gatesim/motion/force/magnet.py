@@ -9,10 +9,14 @@ instructions and local rules.
 """
 
 from math import pi
+from typing import Annotated, Literal
 
 import numpy as np
+from pydantic import Field
 
-from gatesim.ground.arrays import Array
+from gatesim.ground import keys
+from gatesim.ground.arrays import Array, Scalar
+from gatesim.ground.table import Misfit, Table, TableValues
 
 MU_0 = 1.25663706212e-6
 """Magnetic constant in N/A^2 (CODATA 2018; from memory, the change of 2022 is in the tenth digit)."""
@@ -116,3 +120,73 @@ def _gauss(order: int, low: float, high: float) -> tuple[Array, Array]:
     """Nodes and weights of Gauss-Legendre quadrature on [low, high]."""
     node, weight = np.polynomial.legendre.leggauss(order)
     return low + (high - low) * (node + 1) / 2, weight * (high - low) / 2
+
+
+class SheetMagnet(Table):
+    """A block magnet above a flat conductor: the brake acts on the part as a conducting sheet."""
+
+    geometry: Literal["block-over-sheet"]
+    remanence: keys.FluxDensity = Field(description="Remanence of the magnet, magnetised across the sheet.")
+    length: keys.Length = Field(description="Length of the magnet along the path.")
+    width: keys.Length = Field(description="Width of the magnet across the path.")
+    height: keys.Length = Field(description="Height of the magnet.")
+    gap: keys.Length = Field(description="Distance from the magnet's face to the surface of the sheet.")
+    sheet_thickness: keys.Length = Field(description="Thickness of the conductor.")
+    conductivity: keys.Conductivity = Field(description="Conductivity of the conductor.")
+
+    def check(self) -> None:
+        """Any values fit together."""
+
+    def brake(self, values: TableValues) -> tuple[Scalar, Scalar]:
+        """Low-speed coefficient in kg/s and critical speed in m/s.
+
+        The field integral is taken once for unit remanence and conductivity, of which the
+        coefficient is the square and the first power.
+        """
+        size = (self.length.nominal, self.width.nominal, self.height.nominal)
+        thickness = self.sheet_thickness.nominal
+        unit = sheet_coefficient(1.0, size, self.gap.nominal, thickness, 1.0)
+        return _scaled(unit, thickness, values)
+
+
+class TubeMagnet(Table):
+    """A cylindrical magnet carried through a conducting tube along its axis."""
+
+    geometry: Literal["cylinder-in-tube"]
+    remanence: keys.FluxDensity = Field(description="Remanence of the magnet, magnetised along the axis.")
+    radius: keys.Length = Field(description="Radius of the magnet.")
+    height: keys.Length = Field(description="Height of the magnet along the axis.")
+    tube_inner_radius: keys.Length = Field(description="Inner radius of the tube.")
+    tube_outer_radius: keys.Length = Field(description="Outer radius of the tube.")
+    conductivity: keys.Conductivity = Field(description="Conductivity of the tube.")
+
+    def check(self) -> None:
+        """Raise Misfit unless the magnet fits into the tube."""
+        radii = (self.radius.nominal, self.tube_inner_radius.nominal, self.tube_outer_radius.nominal)
+        if not radii[0] < radii[1] < radii[2]:
+            given = f"{self.radius.text}, {self.tube_inner_radius.text}, {self.tube_outer_radius.text}"
+            raise Misfit("brake.magnet.radius", given, "magnet, inner and outer tube radius in rising order")
+
+    def brake(self, values: TableValues) -> tuple[Scalar, Scalar]:
+        """As of `SheetMagnet`."""
+        inner, outer = self.tube_inner_radius.nominal, self.tube_outer_radius.nominal
+        unit = tube_coefficient(1.0, self.radius.nominal, self.height.nominal, inner, outer, 1.0)
+        return _scaled(unit, outer - inner, values)
+
+
+def _scaled(unit: float, thickness: float, values: TableValues) -> tuple[Scalar, Scalar]:
+    """Coefficient and critical speed from the coefficient at unit remanence and conductivity."""
+    conductivity = values["conductivity"]
+    critical = sheet_critical_speed(thickness, 1.0) / conductivity
+    return unit * values["remanence"] ** 2 * conductivity, critical
+
+
+Magnet = Annotated[SheetMagnet | TubeMagnet, Field(discriminator="geometry")]
+
+# The field integral of a magnet is computed once, so its dimensions are the same in every trial.
+SHAPE = frozenset(
+    key
+    for model in (SheetMagnet, TubeMagnet)
+    for key in model.model_fields
+    if key not in ("remanence", "conductivity")
+)

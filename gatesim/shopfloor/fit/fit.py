@@ -219,7 +219,7 @@ def _notes(result: Fit) -> tuple[str, ...]:
     if not result.minimum.converged:
         notes.append("The search for the minimum stopped early: take other starting values.")
     scenario = result.scenario
-    acted_on = scenario.brake or scenario.air or scenario.launch
+    acted_on = any(force.needs_mass for force in scenario.forces)
     if acted_on and np.unique(np.round(result.lengths, 9)).size > 1:
         rule = "in proportion to its length" if result.wish.mass_follows else "the one of the scenario"
         notes.append(f"The mass of each part is taken as {rule}.")

@@ -46,9 +46,9 @@ def smooth(scenario: Scenario, varies: tuple[str, ...] = ()) -> Scenario:
         change["counter"] = scenario.counter.model_copy(update={"timing": smoothed})
     if (smoothed_filter := inputs.smoothed()) is not inputs:
         change["filter"] = smoothed_filter
-    if scenario.belt is not None and "belt.ripple_phase" in varies:
-        # at one phase the ripple bends counts in a way that is none of the mean over all phases
-        change["belt"] = scenario.belt.model_copy(update={"ripple": Quantity(0.0)})
+    for force in scenario.forces:
+        if any(f"{force.key}.{key}" in varies for key in force.random_phases()):
+            change[force.key] = force.at_mean_phase()
     return scenario.model_copy(update=change) if change else scenario
 
 

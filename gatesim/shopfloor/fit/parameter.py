@@ -11,7 +11,7 @@ from gatesim.ground.quantity import parse
 from gatesim.scenario import Scenario
 
 # Differ from part to part or passage to passage in any rig; other spreads are one unknown value.
-ALWAYS_VARIES = ("part.tilt", "belt.ripple_phase")
+ALWAYS_VARIES = ("part.tilt",)
 
 
 @dataclass(frozen=True)
@@ -88,7 +88,8 @@ def expanded(scenario: Scenario, path: str, option: str) -> tuple[str, ...]:
 def varying(scenario: Scenario, given: Sequence[str]) -> tuple[str, ...]:
     """Inputs that are drawn anew in each passage. Raises InputError where one has no spread."""
     inputs = scenario.inputs()
-    found = [name for name in ALWAYS_VARIES if name in inputs and inputs[name].spread is not None]
+    phases = [f"{force.key}.{key}" for force in scenario.forces for key in force.random_phases()]
+    found = [name for name in (*ALWAYS_VARIES, *phases) if name in inputs and inputs[name].spread is not None]
     for path in given:
         names = expanded(scenario, path, "--varies")
         if inputs[names[0]].spread is None:

@@ -191,7 +191,7 @@ def _passages(system: System, three: bool) -> Iterator[tuple[str, Array, Mapping
             yield f"a spacing of {1e3 * factor * spacing:.4g} mm", usual, {"gate.spacing": shift}
     first = inputs["gate.first"].nominal
     yield f"a release {1e3 * 0.5 * first:.4g} mm further back", usual, {"gate.first": 0.5 * first}
-    if "part.mass" in inputs and (scenario.brake or scenario.air or scenario.launch):
+    if "part.mass" in inputs and any(force.needs_mass for force in scenario.forces):
         yield "a reference part of twice the mass", usual, {"part.mass": inputs["part.mass"].nominal}
 
 

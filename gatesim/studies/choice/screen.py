@@ -19,12 +19,12 @@ def room_refusal(scenario: Scenario, wanted: WantedTable) -> str:
     """Why the rig takes too much room, or nothing.
 
     It reaches from the trailing end of the longest part at release to its leading end when it
-    has left the last gate, or to the end of the brake.
+    has left the last gate, or to the end of a brake.
     """
     gate, longest = scenario.gate, wanted.longest.nominal
     last = gate.first.nominal + (gate.spacing if gate.rearm is None else gate.rearm).nominal + longest
-    if scenario.brake is not None:
-        last = max(last, scenario.brake.start.nominal + scenario.brake.length.nominal)
+    figures = [figure for force in scenario.forces if (figure := force.drawn()) is not None]
+    last = max([last, *(figure.end for figure in figures if figure.end is not None)])
     slope, reach = scenario.path.slope.nominal, last + longest
     for what, limit, size in (
         ("floor space", wanted.floor_space, reach * math.cos(slope)),

@@ -46,8 +46,8 @@ class Repeated:
         return self.known[key]
 
 
-MOTION = ("part", "path", "air", "brake", "launch", "belt", "gate")
-"""Tables of a scenario on which the motion past the gates depends."""
+NOT_MOTION = ("title", "note", "sensor", "filter", "counter", "formula", "requirement", "follower", "fitted")
+"""Tables of a scenario that are known not to touch the motion past the gates; any other may."""
 
 
 def motion_key(scenario: Scenario) -> str:
@@ -56,10 +56,10 @@ def motion_key(scenario: Scenario) -> str:
     A roller that the part turns stands still past the last position asked for, so that a rig
     with one shares its motion with nobody.
     """
-    tables: tuple[str, ...] = MOTION
+    apart = set(NOT_MOTION)
     if scenario.counter.source.turned_by == "part":
-        tables = (*MOTION, "sensor", "filter", "counter")
-    return _text(scenario, tables)
+        apart -= {"sensor", "filter", "counter"}
+    return _text(scenario, [key for key in Scenario.model_fields if key not in apart])
 
 
 def rig_key(scenario: Scenario) -> str:

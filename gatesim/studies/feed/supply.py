@@ -10,7 +10,8 @@ import numpy as np
 from gatesim.chain.pipeline import ask, light_of
 from gatesim.ground.arrays import Array, Scalar
 from gatesim.ground.draw import Streams
-from gatesim.motion import passage
+from gatesim.ground.table import TableValues
+from gatesim.motion import FORCES, passage
 from gatesim.scenario import Scenario
 
 Pattern = Literal["fixed", "uniform", "normal", "exponential"]
@@ -21,7 +22,12 @@ PATTERNS: dict[str, Pattern] = {
     "exponential": "exponential",
 }
 
-OF_THE_PART = ("part.", "path.friction", "path.release_speed", "launch.", "air.", "belt.friction")
+OF_THE_PART = (
+    "part.",
+    "path.friction",
+    "path.release_speed",
+    *(f"{force.key}.{key}" for force in FORCES for key in force.model_fields if force.level(key) == "part"),
+)
 """Inputs that differ from part to part; all others belong to the rig and last for a stream."""
 
 
@@ -127,7 +133,8 @@ class Supply:
     def of(scenario: Scenario, draws: PartDraws, spacing: Spacing) -> "Supply":
         """Draw the parts; their motion is solved here once, unless it depends on when they come."""
         gaps = spacing.gaps(draws.rig, draws.parts)
-        alone = None if _rippled(scenario) else _crossings(scenario, draws, {})
+        told = Supply(scenario, draws, gaps, None)._later(np.zeros_like(gaps))
+        alone = None if told else _crossings(scenario, draws, {})
         return Supply(scenario, draws, gaps, alone)
 
     def at(self, rate: float) -> Crossings:
@@ -135,18 +142,17 @@ class Supply:
         release = np.cumsum(self.gaps, axis=1) / rate
         alone = self.alone
         if alone is None:
-            alone = _crossings(self.scenario, self.draws, self._phase(release))
+            alone = _crossings(self.scenario, self.draws, self._later(release))
         return Crossings(tuple(times + release[:, :, None] for times in alone.gates))
 
-    def _phase(self, release: Array) -> Mapping[str, Scalar]:
-        """The belt's ripple as the part released later meets it."""
-        belt = {name: q.sample(self.draws, name) for name, q in self.scenario.inputs().items()}
-        turned = 2.0 * np.pi * belt["belt.ripple_frequency"] * release.ravel()
-        return {"belt.ripple_phase": belt["belt.ripple_phase"] + turned}
-
-
-def _rippled(scenario: Scenario) -> bool:
-    return scenario.belt is not None and scenario.belt.ripple.nominal > 0.0
+    def _later(self, release: Array) -> dict[str, Scalar]:
+        """What forces that change with time are for a part released later."""
+        values = {name: q.sample(self.draws, name) for name, q in self.scenario.inputs().items()}
+        return {
+            f"{force.key}.{key}": value
+            for force in self.scenario.forces
+            for key, value in force.later(TableValues(values, force.key), release.ravel()).items()
+        }
 
 
 def _crossings(scenario: Scenario, draws: PartDraws, values: Mapping[str, Scalar]) -> Crossings:
