@@ -62,7 +62,7 @@ def _half_width(table: dict[str, Any], unit: str, unit_spread: float) -> float:
 
 def _read_spread(table: dict[str, Any], unit: str) -> Spread:
     word = table.get("distribution")
-    if word not in _SPREAD_KEYS:
+    if not isinstance(word, str) or word not in _SPREAD_KEYS:
         raise ValueError(f"its distribution is {word!r}, not one of {', '.join(_SPREAD_KEYS)}")
     unknown = sorted(set(table) - {"value", "distribution", "per", *_SPREAD_KEYS[word]})
     if unknown:

@@ -1,0 +1,150 @@
+"""No file, however wrong, leads to a traceback, an undocumented exit code, a nan shown, or a long silence."""
+
+import json
+import random
+import re
+import signal
+import tomllib
+from contextlib import contextmanager
+from pathlib import Path
+
+import click
+import pytest
+from click.testing import CliRunner
+
+from gatesim.commands.main import cli
+from gatesim.ground.errors import InputError
+from tests.mutations import mutate, mutated_csv, scrambled, toml_bytes
+
+ROOT = Path(__file__).parent.parent / "scenarios"
+RAW = [tomllib.loads(file.read_text(encoding="utf-8")) for file in sorted(ROOT.glob("*.toml"))]
+CHOICE = tomllib.loads((ROOT / "choose" / "rungs.toml").read_text(encoding="utf-8"))
+LOG = "dwell [1],capture [1],rear capture [1],reference [mm],part,operator\n" + "\n".join(
+    f"{11900 + 7 * i},{2670 + i},{14100 + 8 * i},240.0{i % 3},p{i % 4},{'ab'[i % 2]}" for i in range(24)
+)
+SECONDS = 20
+NOT_A_NUMBER = re.compile(r"(?<![\w-])-?(nan|inf|infinity)(?!\w)", re.IGNORECASE)
+
+
+@contextmanager
+def limited_time():
+    """A case that takes too long is a failure, where the system has alarms."""
+    if not hasattr(signal, "SIGALRM"):
+        yield
+        return
+
+    def late(number, frame):
+        raise AssertionError(f"took more than {SECONDS} s")
+
+    before = signal.signal(signal.SIGALRM, late)
+    signal.alarm(SECONDS)
+    try:
+        yield
+    finally:
+        signal.alarm(0)
+        signal.signal(signal.SIGALRM, before)
+
+
+def call(*arguments):
+    """Exit code and standard output as the command line would give them."""
+    with limited_time():
+        done = CliRunner().invoke(cli, [str(a) for a in arguments], standalone_mode=False)
+    if isinstance(done.exception, InputError | click.ClickException | ArithmeticError):
+        message = str(done.exception)
+        assert message.count("\n") == 0 or isinstance(done.exception, click.ClickException), message
+        return 2, done.stdout
+    if done.exception is not None:
+        raise done.exception
+    return done.return_value if isinstance(done.return_value, int) else 0, done.stdout
+
+
+def check(code, out, allowed=(0, 2)):
+    assert code in allowed
+    assert not (code == 2 and out), "bad input printed a result as well"
+    found = NOT_A_NUMBER.search(out)
+    assert found is None, out[max(0, found.start() - 200) : found.end() + 50]
+    if out.startswith(("{", "[")):
+        json.loads(out, parse_constant=lambda word: pytest.fail(f"{word} in JSON"))
+
+
+CHEAP = (["predict"], ["predict", "--json"], ["trace"], ["trace", "--json"])
+DEAR = (
+    ["study", "--trials", "64", "--workers", "1"],
+    ["study", "--trials", "64", "--workers", "1", "--json"],
+    ["explain"],
+    ["explain", "--json"],
+    ["budget", "--trials", "64", "--workers", "1"],
+    ["sweep", "--vary", "gate.spacing=60mm:90mm:2", "--trials", "16", "--workers", "1"],
+    ["feed", "--parts", "200", "--workers", "1"],
+)
+
+
+def scenario_cases(seed, count, commands, file):
+    random_ = random.Random(seed)
+    for _ in range(count):
+        file.write_bytes(toml_bytes(mutate(random_.choice(RAW), random_, RAW), random_))
+        name, *options = random_.choice(commands)
+        check(*call(name, file, *options))
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_a_wrong_scenario_is_a_sentence_or_a_result(tmp_path, seed):
+    scenario_cases(seed, 225, CHEAP, tmp_path / "x.toml")
+
+
+def log_cases(seed, count, folder):
+    random_ = random.Random(seed)
+    log, rig, out = folder / "log.csv", folder / "rig.toml", folder / "out.toml"
+    for _ in range(count):
+        log.write_bytes(mutated_csv(LOG, random_))
+        rig.write_bytes(
+            toml_bytes(mutate(RAW[2], random_, RAW) if random_.random() < 0.3 else RAW[2], random_)
+        )
+        limits = ["--lower", "239 mm", "--upper", "241 mm"]
+        commands = (
+            ["fit", rig, log, "--unknown", "path.friction", "-o", out],
+            ["fit", rig, log, "--unknown", "path.friction", "--json"],
+            ["qualify", log, "--rig", rig, *limits],
+            ["qualify", log, "--rig", rig, *limits, "--json"],
+        )
+        check(*call(*random_.choice(commands)), allowed=(0, 1, 2))
+
+
+def test_a_wrong_log_is_a_sentence_or_a_result(tmp_path):
+    log_cases(0, 25, tmp_path)
+
+
+def state_cases(seed, count, folder):
+    random_ = random.Random(seed)
+    state, rig = folder / "study.state", ROOT / "1-drop-dowel.toml"
+    arguments = ["study", rig, "--trials", "64", "--workers", "1", "--state", state]
+    assert call(*arguments)[0] == 0
+    whole = state.read_bytes()
+    for _ in range(count):
+        state.write_bytes(scrambled(whole, random_))
+        check(*call(*arguments))
+
+
+def test_a_wrong_state_file_is_a_sentence(tmp_path):
+    state_cases(0, 50, tmp_path)
+
+
+def choice_cases(seed, count, folder):
+    random_ = random.Random(seed)
+    file = folder / "choose.toml"
+    base = ROOT / "choose" / CHOICE["base"] if isinstance(CHOICE.get("base"), str) else None
+    small = {**CHOICE, "base": str(base.resolve())} if base else CHOICE
+    for _ in range(count):
+        file.write_bytes(toml_bytes(mutate(small, random_, [small, *RAW]), random_))
+        check(*call("choose", file, "--trials", "10", "--workers", "1"), allowed=(0, 1, 2))
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("seed", range(100, 116))
+def test_many_wrong_files_over_all_commands(tmp_path, seed):
+    """20,000 cases in all."""
+    scenario_cases(seed, 1050, CHEAP, tmp_path / "x.toml")
+    scenario_cases(seed, 30, DEAR, tmp_path / "x.toml")
+    log_cases(seed, 110, tmp_path)
+    state_cases(seed, 50, tmp_path)
+    choice_cases(seed, 10, tmp_path)
