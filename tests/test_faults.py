@@ -32,12 +32,12 @@ def test_a_file_is_replaced_only_when_its_content_is_complete(tmp_path):
     kept = tmp_path / "kept.txt"
     kept.write_text("old")
 
-    def fails():
-        with Target(kept, "table").writing() as stream:
-            stream.write(b"half")
-            raise RuntimeError
+    def half():
+        yield b"half"
+        raise RuntimeError
 
-    pytest.raises(RuntimeError, fails)
+    with pytest.raises(RuntimeError), Target(kept, "table").writing() as stream:
+        stream.writelines(half())
     assert kept.read_text() == "old"
     assert [f.name for f in tmp_path.iterdir()] == ["kept.txt"]
     Target(kept, "table").write("new")
@@ -188,7 +188,17 @@ def test_no_worker_outlives_its_parent(number):
 @posix
 def test_two_studies_do_not_share_a_state_file(tmp_path):
     state = tmp_path / "a.state"
-    command = [sys.executable, "-m", "gatesim", "study", str(DROP), "--trials", "20000000", "--state", str(state)]
+    command = [
+        sys.executable,
+        "-m",
+        "gatesim",
+        "study",
+        str(DROP),
+        "--trials",
+        "20000000",
+        "--state",
+        str(state),
+    ]
     first = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
     for _ in range(300):
         if state.exists():

@@ -1,12 +1,12 @@
 """``gatesim budget``."""
 
-import json
 import sys
 from pathlib import Path
 
 import click
 
 from gatesim.commands.options import SEED, WORKERS
+from gatesim.commands.output import say, say_json
 
 
 @click.command("budget")
@@ -54,5 +54,5 @@ def command(
     indices = sobol_indices(rig, chosen, seed=seed, workers=workers) if table.combined > 0.0 else None
     show = budget_json if as_json else budget_text
     found = show(table, simulated, checks, indices)
-    click.echo(json.dumps(found, indent=2) if as_json else found)
+    say_json(found) if as_json else say(found)
     return 130 if result.ended == "interrupted" else 0

@@ -1,12 +1,12 @@
 """``gatesim choose``."""
 
-import json
 import sys
 from pathlib import Path
 
 import click
 
 from gatesim.commands.options import SEED, WORKERS
+from gatesim.commands.output import say, say_json
 
 
 @click.command("choose")
@@ -49,9 +49,9 @@ def command(
     check_figure(figure)
     result = choose(load_choice(file), trials, seed, workers, progress=sys.stderr.isatty(), race=race)
     if as_json:
-        click.echo(json.dumps(choice_json(result), indent=2, ensure_ascii=False))
+        say_json(choice_json(result))
     else:
-        click.echo(choice_text(result, every_rejection=rejected))
+        say(choice_text(result, every_rejection=rejected))
     if figure is not None:
         from gatesim.view.choicechart import choice_chart
 

@@ -1,9 +1,10 @@
 """``gatesim explain``."""
 
-import json
 from pathlib import Path
 
 import click
+
+from gatesim.commands.output import say, say_json
 
 
 @click.command("explain")
@@ -34,9 +35,9 @@ def command(file: Path, formula: str | None, as_json: bool, figure: Path | None)
     tried = remedies(scenario, found.formula)
     about = facts(scenario, pipeline.run(scenario, Nominal(1)))
     if as_json:
-        click.echo(json.dumps(explain_json(found, about, tried), indent=2, ensure_ascii=False))
+        say_json(explain_json(found, about, tried))
     else:
-        click.echo(explain_text(found, about, tried))
+        say(explain_text(found, about, tried))
     if figure is not None:
         from gatesim.view.waterfall import waterfall
 

@@ -1,6 +1,5 @@
 """``gatesim feed``."""
 
-import json
 import math
 import sys
 from pathlib import Path
@@ -8,6 +7,7 @@ from pathlib import Path
 import click
 
 from gatesim.commands.options import SEED, WORKERS
+from gatesim.commands.output import say, say_json
 
 
 @click.command("feed")
@@ -56,7 +56,7 @@ def command(
     feeding = Feeding(spacing_of(gaps, scatter), least, parts, seed)
     wanted = _rates(rates) if rates else None
     result = feed(load(file), feeding, wanted, workers, progress=sys.stderr.isatty())
-    click.echo(json.dumps(feed_json(result), indent=2) if as_json else feed_text(result))
+    say_json(feed_json(result)) if as_json else say(feed_text(result))
     if figure is not None:
         from gatesim.view.feedchart import feed_chart
 

@@ -1,10 +1,10 @@
 """``gatesim fit``."""
 
-import json
 from pathlib import Path
 
 import click
 
+from gatesim.commands.output import say, say_json
 from gatesim.commands.qualify import renamed
 from gatesim.ground.errors import InputError
 
@@ -81,11 +81,11 @@ def command(
     if as_json:
         from gatesim.shopfloor.fit.export import fit_json
 
-        click.echo(json.dumps(fit_json(result), indent=2, ensure_ascii=False))
+        say_json(fit_json(result))
     else:
         from gatesim.view.fittext import fit_text
 
-        click.echo(fit_text(result))
+        say(fit_text(result))
     if figure is not None:
         from gatesim.view.residualchart import residual_figure
 

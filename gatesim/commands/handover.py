@@ -5,6 +5,7 @@ from pathlib import Path
 
 import click
 
+from gatesim.commands.output import say
 from gatesim.ground.errors import InputError
 
 
@@ -80,10 +81,10 @@ def command(
         guard_factor=guard,
     )
     for warning in fit_warning(scenario.fitted):
-        click.echo(warning)
+        say(warning)
     found = gather(scenario, wish, date.today())
     for name in write_package(found, output):
-        click.echo(output / name)
+        say(output / name)
 
 
 def _formula(name: str | None) -> str | None:

@@ -8,7 +8,7 @@ from typing import NoReturn
 
 import click
 
-from gatesim.commands.output import UNWRITTEN, abandon_output, say, tolerant_streams
+from gatesim.commands.output import UNWRITTEN, OutputLost, abandon_output, say, tolerant_streams
 from gatesim.ground.errors import InputError
 
 COMMANDS = {
@@ -66,14 +66,11 @@ def main() -> None:
     signal.signal(signal.SIGTERM, _terminated)
     try:
         code = _run()
-        sys.stdout.flush()
-    except BrokenPipeError:  # the reader of our output left early, e.g. head
+    except OutputLost as problem:
         abandon_output()
-        sys.exit(UNWRITTEN)
-    except OSError as problem:
-        abandon_output()
-        say(f"gatesim: standard output cannot be written ({problem.strerror or problem})", error=True)
-        sys.exit(UNWRITTEN)
+        if str(problem):
+            say(f"gatesim: standard output cannot be written ({problem})", error=True)
+        code = UNWRITTEN
     sys.exit(code)
 
 

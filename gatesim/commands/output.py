@@ -6,8 +6,6 @@ import sys
 from contextlib import suppress
 from typing import Any
 
-import click
-
 # C0 and C1 controls but tab and line feed, and what turns the direction of text
 _CONTROLS = [*range(9), *range(11, 32), *range(127, 160), *range(0x202A, 0x202F), *range(0x2066, 0x206A)]
 _SHOWN = dict.fromkeys(_CONTROLS, "\ufffd")
@@ -16,14 +14,32 @@ UNWRITTEN = 3
 """Exit code where standard output could not be written: its reader left, or the disk is full."""
 
 
+class OutputLost(Exception):
+    """Standard output cannot be written; the message says why, empty where its reader left."""
+
+
 def say(text: object, *, error: bool = False) -> None:
-    """Print text; control characters, as a title may have, never reach the terminal."""
-    click.echo(str(text).translate(_SHOWN), err=error)
+    """Print text; control characters, as a title may have, never reach the terminal.
+
+    Raises OutputLost.
+    """
+    _print(str(text).translate(_SHOWN), error)
 
 
 def say_json(data: Any) -> None:
-    """Print plain data as JSON in ASCII, which survives every encoding."""
-    click.echo(json.dumps(data, indent=2))
+    """Print plain data as JSON in ASCII, which survives every encoding. Raises OutputLost."""
+    _print(json.dumps(data, indent=2), False)
+
+
+def _print(text: str, error: bool) -> None:
+    stream = sys.stderr if error else sys.stdout
+    try:
+        stream.write(f"{text}\n")
+        stream.flush()
+    except OSError as problem:  # not left to the library, whose exit code for it means something else here
+        if error:
+            return
+        raise OutputLost("" if isinstance(problem, BrokenPipeError) else problem.strerror) from None
 
 
 def tolerant_streams() -> None:

@@ -1,9 +1,8 @@
 """``gatesim predict``."""
 
-import json
-
 import click
 
+from gatesim.commands.output import say, say_json
 from gatesim.prediction.predict import predict
 from gatesim.scenario import load
 from gatesim.view.predictiontext import comparison, single
@@ -18,8 +17,8 @@ def command(files: tuple[str, ...], as_json: bool) -> None:
     """Predict what the counter shows and what length is read; several FILES side by side."""
     predictions = [predict(load(file)) for file in files]
     if as_json:
-        click.echo(json.dumps([p.as_json() for p in predictions], indent=2, ensure_ascii=False))
+        say_json([p.as_json() for p in predictions])
     elif len(predictions) == 1:
-        click.echo(single(predictions[0]))
+        say(single(predictions[0]))
     else:
-        click.echo(comparison(predictions))
+        say(comparison(predictions))

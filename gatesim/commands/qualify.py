@@ -1,11 +1,11 @@
 """``gatesim qualify``."""
 
-import json
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
+from gatesim.commands.output import say, say_json
 from gatesim.ground.errors import InputError
 from gatesim.ground.quantity import parse
 from gatesim.scenario import load
@@ -106,11 +106,11 @@ def command(
     if as_json:
         from gatesim.shopfloor.qualifyexport import qualification_json
 
-        click.echo(json.dumps(qualification_json(result), indent=2, ensure_ascii=False))
+        say_json(qualification_json(result))
     else:
         from gatesim.view.qualifytext import qualification_text
 
-        click.echo(qualification_text(result))
+        say(qualification_text(result))
 
 
 def _limits(lower: str | None, upper: str | None, rig: Path | None) -> tuple[float, float]:

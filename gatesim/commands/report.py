@@ -6,6 +6,7 @@ from pathlib import Path
 import click
 
 from gatesim.commands.options import WORKERS
+from gatesim.commands.output import say
 
 
 @click.command("report")
@@ -48,5 +49,5 @@ def command(
         output.write_text(page, encoding="utf-8")
     except OSError as error:
         raise InputError(f"{output}: it cannot be written ({error.strerror or error})") from None
-    click.echo(f"{output}: {len(page.encode()) / 1e3:.0f} kB")
+    say(f"{output}: {len(page.encode()) / 1e3:.0f} kB")
     return 0

@@ -1,8 +1,8 @@
 """``gatesim schema``."""
 
-import json
-
 import click
+
+from gatesim.commands.output import say_json
 
 
 @click.command("schema")
@@ -10,4 +10,4 @@ def command() -> None:
     """Print the JSON Schema of the scenario format, for editors that complete TOML."""
     from gatesim.scenario.schema import json_schema
 
-    click.echo(json.dumps(json_schema(), indent=2, ensure_ascii=False))
+    say_json(json_schema())

@@ -1,6 +1,5 @@
 """``gatesim study``."""
 
-import json
 import sys
 from pathlib import Path
 from typing import TextIO
@@ -8,6 +7,7 @@ from typing import TextIO
 import click
 
 from gatesim.commands.options import SEED, WORKERS
+from gatesim.commands.output import say, say_json
 
 
 @click.command("study")
@@ -72,9 +72,9 @@ def command(
     result = study(rig, plan, None, workers, state, sink, progress=sys.stderr.isatty())
     warning = fit_warning(rig.scenario.fitted)
     if as_json:
-        click.echo(json.dumps({**study_json(result), "warnings": list(warning)}, indent=2))
+        say_json({**study_json(result), "warnings": list(warning)})
     else:
-        click.echo("\n\n".join([*warning, study_text(result)]))
+        say("\n\n".join([*warning, study_text(result)]))
     if figure is not None and shown in result.formulas:
         from gatesim.view.histogram import histogram
 

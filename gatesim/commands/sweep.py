@@ -1,6 +1,5 @@
 """``gatesim sweep``."""
 
-import json
 import sys
 from functools import partial
 from pathlib import Path
@@ -8,6 +7,7 @@ from pathlib import Path
 import click
 
 from gatesim.commands.options import SEED, WORKERS
+from gatesim.commands.output import say, say_json
 
 
 @click.command("sweep")
@@ -56,7 +56,7 @@ def command(
     shown = rig.choose_formula(formula)
     at = partial(rig.with_values, {axis.path: axis.unit for axis in axes})
     result = sweep(at, axes, Plan(trials, seed), workers=workers, progress=sys.stderr.isatty())
-    click.echo(json.dumps(sweep_json(result), indent=2) if as_json else sweep_text(result, shown, show))
+    say_json(sweep_json(result)) if as_json else say(sweep_text(result, shown, show))
     if figure is not None and shown in result.formulas:
         from gatesim.view.sweepchart import sweep_chart
 

@@ -1,9 +1,10 @@
 """``gatesim trace``."""
 
-import json
 from pathlib import Path
 
 import click
+
+from gatesim.commands.output import say, say_json
 
 
 @click.command("trace")
@@ -27,6 +28,4 @@ def command(file: Path, output: Path | None, as_json: bool) -> None:
         from gatesim.view.timing import timing_diagram
 
         save(timing_diagram(followed)[0, 0], output)
-    click.echo(
-        json.dumps(followed.as_json(), indent=2, ensure_ascii=False) if as_json else trace_text(followed)
-    )
+    say_json(followed.as_json()) if as_json else say(trace_text(followed))
