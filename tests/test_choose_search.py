@@ -11,6 +11,7 @@ from scipy import stats
 
 from gatesim.chain import pipeline
 from gatesim.commands.choose import command
+from gatesim.ground.data import data_of
 from gatesim.ground.draw import Streams
 from gatesim.ground.errors import InputError
 from gatesim.ground.outcome import Outcome
@@ -21,10 +22,10 @@ from gatesim.studies.choice.candidate import candidates
 from gatesim.studies.choice.choose import choose
 from gatesim.studies.choice.compare import compare, pareto
 from gatesim.studies.choice.evaluate import Round, evaluate, groups_of
-from gatesim.studies.choice.export import choice_json, save_winner
 from gatesim.studies.choice.figures import figures_of
 from gatesim.studies.choice.model import load_choice
 from gatesim.studies.choice.shared import Repeated, part_values, run_together
+from gatesim.studies.choice.winner import save_winner
 from tests.choice_rigs import CHUTE, choice
 
 BRAKED = {
@@ -224,7 +225,7 @@ def test_a_heat_drops_only_what_is_surely_beaten_and_the_winner_stays():
 def test_result_does_not_depend_on_the_workers():
     given = choice(base=BRAKED, options={"sensor": SENSORS, "clock": CLOCKS},
                    ranges=["gate.spacing=60 mm:200 mm:2"])  # fmt: skip
-    one, two = (json.dumps(choice_json(choose(given, 600, 3, workers))) for workers in (1, 2))
+    one, two = (json.dumps(data_of(choose(given, 600, 3, workers))) for workers in (1, 2))
     assert one == two
 
 
@@ -274,7 +275,7 @@ def invoke(*arguments):
 
 def test_command_prints_text_json_figure_and_a_winner_that_predicts(file, tmp_path):
     won, figure = tmp_path / "won.toml", tmp_path / "front.png"
-    result = invoke(file, "--trials", 1000, "--workers", 1, "--write", won, "-o", figure)
+    result = invoke(file, "--trials", 1000, "--workers", 1, "-o", won, "--figure", figure)
     assert result.return_value == 0, result.exception
     assert "Winner, the cheapest that meets everything by these estimates: fast, roots" in result.output
     assert figure.stat().st_size > 10_000

@@ -91,10 +91,10 @@ def test_remedies_are_ranked_by_what_they_take(chute):
 
 def test_the_cheapest_is_enough_and_nothing_cheaper_is(chute):
     assert chute.cheapest is not None
-    assert chute.meets(chute.cheapest)
-    assert not chute.meets(chute.now)
+    assert chute.cheapest.enough
+    assert not chute.now.enough
     before = chute.tried[: chute.tried.index(chute.cheapest)]
-    assert not any(chute.meets(r) for r in before)
+    assert not any(r.enough for r in before)
     # the scenario's limits are 1 mm to either side
     assert chute.wanted == pytest.approx(1e-3)
 
@@ -104,7 +104,7 @@ def test_where_one_change_is_not_enough_two_are_tried():
     found = remedies(slow, "spacing-dwell")
     pairs = [r for r in found.tried if ", and " in r.proposal.title]
     single = [r for r in found.tried if r not in pairs]
-    assert not any(found.meets(r) for r in single)
+    assert not any(r.enough for r in single)
     assert found.cheapest in pairs
     assert found.cheapest.error == error_of(found.cheapest.proposal.scenario, found.cheapest.proposal.formula)
 

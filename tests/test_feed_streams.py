@@ -10,10 +10,10 @@ import pytest
 from click.testing import CliRunner
 
 from gatesim.commands.feed import command
+from gatesim.ground.data import data_of
 from gatesim.ground.draw import Streams
 from gatesim.ground.errors import InputError
 from gatesim.scenario import load
-from gatesim.studies.feed.export import feed_json
 from gatesim.studies.feed.fate import ELEMENTS, Fate, fates
 from gatesim.studies.feed.feed import Feeding, feed
 from gatesim.studies.feed.process import latest, process
@@ -143,7 +143,7 @@ def test_a_follower_of_the_scenario_gives_way_to_the_stream():
 def test_result_does_not_depend_on_the_workers():
     feeding = Feeding(spacing_of("exponential", 0.0), 0.9, 10_500, 4)
     scenario = rig(sensor={"jitter": "1 ms"})
-    one, two = (feed_json(feed(scenario, feeding, [0.3], workers)) for workers in (1, 2))
+    one, two = (data_of(feed(scenario, feeding, [0.3], workers)) for workers in (1, 2))
     assert one == two
 
 
@@ -158,7 +158,7 @@ def test_command_prints_text_json_and_figure(tmp_path):
         '[part]\nlength = "100 mm"\n[path]\nrelease_speed = "1 m/s"\n'
         '[gate]\nfirst = "10 mm"\nspacing = "50 mm"\n[counter]\nfrequency = "100 kHz"\n'
     )
-    arguments = [str(file), "--parts", "400", "--gaps", "fixed", "--workers", "1", "-o", str(figure)]
+    arguments = [str(file), "--parts", "400", "--gaps", "fixed", "--workers", "1", "--figure", str(figure)]
     text = CliRunner().invoke(command, arguments, standalone_mode=False)
     assert text.exception is None
     assert re.search(r"yield of at least 99.0 %: (399|400)", text.output)  # 60/0.15 s = 400 a minute

@@ -11,23 +11,23 @@ from gatesim.view.style import FORMATS, check_figure
 
 FOLDER = Path(__file__).parent.parent / "scenarios"
 CHUTE = str(FOLDER / "2-chute-slat.toml")
-# command, arguments, and the option that names the figure
+# command and arguments
 COMMANDS = [
-    ("study", [CHUTE], "--figure"),
-    ("sweep", [CHUTE, "--vary", "gate.spacing=20mm:200mm:3"], "--figure"),
-    ("choose", [str(FOLDER / "choose" / "rungs.toml")], "-o"),
-    ("feed", [CHUTE], "-o"),
-    ("explain", [CHUTE], "--figure"),
-    ("qualify", ["no-such-log.csv"], "--figure"),
-    ("fit", [CHUTE, "no-such-log.csv", "--unknown", "path.friction"], "--figure"),
-    ("trace", [CHUTE], "-o"),
+    ("study", [CHUTE]),
+    ("sweep", [CHUTE, "--vary", "gate.spacing=20mm:200mm:3"]),
+    ("choose", [str(FOLDER / "choose" / "rungs.toml")]),
+    ("feed", [CHUTE]),
+    ("explain", [CHUTE]),
+    ("qualify", ["no-such-log.csv"]),
+    ("fit", [CHUTE, "no-such-log.csv", "--unknown", "path.friction"]),
+    ("trace", [CHUTE]),
 ]
 
 
-@pytest.mark.parametrize(("name", "arguments", "option"), COMMANDS, ids=[name for name, _, _ in COMMANDS])
-def test_command_refuses_an_unknown_ending_before_it_reads_or_prints(name, arguments, option, tmp_path):
+@pytest.mark.parametrize(("name", "arguments"), COMMANDS, ids=[name for name, _ in COMMANDS])
+def test_command_refuses_an_unknown_ending_before_it_reads_or_prints(name, arguments, tmp_path):
     command = importlib.import_module(f"gatesim.commands.{name}").command
-    found = CliRunner().invoke(command, [*arguments, option, str(tmp_path / "figure.tif")])
+    found = CliRunner().invoke(command, [*arguments, "--figure", str(tmp_path / "figure.tif")])
     assert isinstance(found.exception, InputError)
     assert "figure.tif: given as a figure, expected a name ending in .png, .svg or .pdf" in str(
         found.exception

@@ -8,10 +8,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from gatesim import predict
 from gatesim.chain.pipeline import run
 from gatesim.ground.draw import Nominal, Streams
 from gatesim.ground.outcome import Outcome
-from gatesim.prediction.predict import predict
 from tests.rigs import rig
 
 G = 9.80665
@@ -185,7 +185,7 @@ def test_an_impossible_rig_is_a_result_with_an_explanation(outcome, lines, extra
     assert words in prediction.explanation
     if not outcome.reads:
         assert all(reading.length_m is None and reading.reason for reading in prediction.readings)
-    json.dumps(prediction.as_json(), allow_nan=False)
+    json.dumps(prediction.data(), allow_nan=False)
 
 
 def test_a_prediction_is_the_same_code_as_a_study_of_one_trial():

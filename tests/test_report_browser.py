@@ -8,8 +8,8 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
+from gatesim.api.trace import trace
 from gatesim.commands.trace import command as trace_command
-from gatesim.prediction.trace import trace
 from gatesim.scenario import load, parse_text
 from gatesim.scenario.reader import changed
 from gatesim.view.report import report_html
@@ -146,7 +146,7 @@ def test_the_slider_moves_the_part_and_the_counts_agree_with_the_trace(opened):
 
 def test_registers_are_those_of_the_part_that_is_being_counted(opened):
     scenario = changed(load(CHUTE), "follower", {"interval": "0.35 s", "count": 2})
-    told, page = trace(scenario).as_json(), opened(scenario)
+    told, page = trace(scenario).data(), opened(scenario)
     for index in (200, 300, 380):
         scrub(page, index)
         begun = [m["cycle"] for m in told["moments"] if m["time_s"] <= told["time_s"][index]]
@@ -159,7 +159,7 @@ def test_registers_are_those_of_the_part_that_is_being_counted(opened):
 
 def test_beams_darken_as_the_part_covers_them(opened):
     scenario = load(CHUTE)
-    told, page = trace(scenario).as_json(), opened(scenario)
+    told, page = trace(scenario).data(), opened(scenario)
     beam = page.find_element("css selector", '.beam[data-gate="1"]')
     scrub(page, 0)
     light = float(beam.get_attribute("stroke-opacity"))

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from click.testing import CliRunner
 
+from gatesim.api.trace import trace
 from gatesim.chain import pipeline
 from gatesim.chain.cautions import cautions
 from gatesim.commands.report import command
@@ -16,7 +17,6 @@ from gatesim.explanation import breakdown
 from gatesim.explanation.area import speed_curve
 from gatesim.ground.draw import Nominal
 from gatesim.ground.errors import InputError
-from gatesim.prediction.trace import trace
 from gatesim.scenario import load, parse_text
 from gatesim.scenario.reader import changed
 from gatesim.studies.rig import parse_axis
@@ -89,7 +89,7 @@ def test_markup_in_a_scenario_is_text():
 @pytest.mark.parametrize("file", SCENARIOS[::2], ids=lambda f: f.stem)
 def test_counts_and_positions_are_those_of_the_trace(file):
     scenario = load(file)
-    told, data = trace(scenario).as_json(), data_of(report_html(scenario))
+    told, data = trace(scenario).data(), data_of(report_html(scenario))
     assert data["time"] == told["time_s"]
     assert data["count"] == told["count"]
     assert [m["count"] for m in data["moments"]] == [m["count"] for m in told["moments"]]

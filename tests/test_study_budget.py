@@ -64,7 +64,7 @@ def test_contributions_equal_those_of_an_independent_linear_propagator():
     expected = {k: abs(y.derivatives[symbols[k]]) * symbols[k].std_dev for k in stated}
     contributions = {row.name: abs(row.contribution) for row in found.rows}
     assert contributions == pytest.approx(expected, rel=1e-5)
-    assert sum(row.share(found.combined) for row in found.rows) == pytest.approx(1.0, rel=1e-12)
+    assert sum(row.share for row in found.rows) == pytest.approx(1.0, rel=1e-12)
 
 
 def test_counting_staircase_gets_a_slope_and_a_row_of_its_own():
@@ -197,7 +197,7 @@ def test_sobol_indices_include_the_noise_drawn_inside_the_chain():
 def test_first_order_indices_of_a_linear_model_are_its_shares_of_variance(model):
     found = sobol_indices(model, "y", trials=16_384)
     table = budget(model, "y")
-    shares = {row.name: row.share(table.combined) for row in table.rows}
+    shares = {row.name: row.share for row in table.rows}
     u = study(model, Plan(trials=200_000), workers=1).formulas["y"].uncertainty.value
     for index in found.indices:
         q = model.inputs[index.name]

@@ -10,17 +10,19 @@ import numpy as np
 import pytest
 from scipy.stats import norm
 
+from gatesim.api.budget import Budget
+from gatesim.ground.data import data_of
 from gatesim.ground.distribution import Normal
 from gatesim.ground.errors import InputError
 from gatesim.ground.outcome import Outcome
 from gatesim.ground.quantity import Quantity
 from gatesim.studies.budget import budget
 from gatesim.studies.engine import study
-from gatesim.studies.export import budget_json, study_json, sweep_json, trials_writer
 from gatesim.studies.indices import sobol_indices
 from gatesim.studies.model import Trials
 from gatesim.studies.plan import Plan
 from gatesim.studies.sweep import Axis, sweep
+from gatesim.studies.trials import trials_writer
 from gatesim.studies.until import Until, parse_until
 from gatesim.studies.validation import validate
 from gatesim.studies.workers import InThisProcess
@@ -67,7 +69,7 @@ def test_shares_near_the_ends_keep_their_digits():
 
 def test_text_and_json_hold_the_same_figures(result):
     found = result.formulas["y"]
-    text, data = study_text(result), json.loads(json.dumps(study_json(result), allow_nan=False))
+    text, data = study_text(result), json.loads(json.dumps(data_of(result), allow_nan=False))
     assert data["trials"] == 40_000
     assert data["error"]["y"]["bias"]["value"] == found.bias.value
     assert data["error"]["y"]["symmetric_interval"][0]["value"] == found.low.value
@@ -94,7 +96,14 @@ def test_budget_text_and_json_hold_the_table():
     checks = [validate(table, simulated, digits) for digits in (1, 2)]
     indices = sobol_indices(MASS, "y", trials=2048)
     text = budget_text(table, simulated, checks, indices)
-    data = json.loads(json.dumps(budget_json(table, simulated, checks, indices), allow_nan=False))
+    data = json.loads(
+        json.dumps(
+            data_of(
+                Budget.of(table, monte_carlo=simulated, validation=checks, indices=indices, ended="complete")
+            ),
+            allow_nan=False,
+        )
+    )
     assert [row["quantity"] for row in data["rows"]] == [row.name for row in table.rows]
     assert data["effective_degrees_of_freedom"] == "infinite"
     assert "does not hold" in text
@@ -123,7 +132,7 @@ def test_sweep_text_json_and_charts():
         expected = (100.0 if show == "yield" else 1e3) * one.formulas["y"][show]
         assert np.array_equal(drawn, expected)
         sweep_chart(two, "y", show).get_figure().canvas.draw()
-    data = json.loads(json.dumps(sweep_json(two), allow_nan=False))
+    data = json.loads(json.dumps(data_of(two), allow_nan=False))
     assert np.shape(data["error"]["y"]["bias"]) == (5, 4)
 
 
@@ -151,7 +160,7 @@ def test_points_without_a_reading_say_what_became_of_the_parts(show):
     none = sweep(lost, [Axis("gap", values + 1.0)], Plan(trials=200), workers=1)
     assert sweep_text(some, "y", show).count("- no reading: part swallowed") == 2
     assert "nan" not in sweep_text(none, "y", show)
-    data = json.loads(json.dumps(sweep_json(some), allow_nan=False))
+    data = json.loads(json.dumps(data_of(some), allow_nan=False))
     assert data["error"]["y"][show][1:] == [None, None]
     assert data["error"]["y"]["yield"] == [1.0, 0.0, 0.0]
     assert data["most_frequent_outcome"] == ["measured", "part swallowed", "part swallowed"]
@@ -209,7 +218,7 @@ def test_figures_of_nothing_say_so():
     axes = histogram(empty, "y")
     assert [t.get_text() for t in axes.texts] == ["no readings"]
     assert "-" in study_text(empty)
-    json.dumps(study_json(empty), allow_nan=False)
+    json.dumps(data_of(empty), allow_nan=False)
 
 
 def test_until_is_read_or_refused_in_one_sentence():

@@ -9,6 +9,7 @@ from click.testing import CliRunner
 
 from gatesim.chain import pipeline
 from gatesim.commands.trace import command
+from gatesim.ground.data import data_of
 from gatesim.ground.draw import Nominal
 from gatesim.prediction.trace import trace
 from gatesim.scenario import load
@@ -101,7 +102,7 @@ def test_a_passage_that_gives_no_reading_can_be_followed_and_drawn(lines, extra,
     from gatesim.view.timing import timing_diagram
 
     followed = trace(rig(extra, **lines))
-    json.dumps(followed.as_json(), allow_nan=False)
+    json.dumps(data_of(followed), allow_nan=False)
     save(timing_diagram(followed)[0, 0], tmp_path / "diagram.svg")
     assert followed.end > 0.0
 
@@ -109,7 +110,7 @@ def test_a_passage_that_gives_no_reading_can_be_followed_and_drawn(lines, extra,
 @pytest.mark.parametrize(("ending", "begins"), [("png", b"\x89PNG"), ("svg", b"<?xml"), ("pdf", b"%PDF")])
 def test_the_figure_is_of_the_kind_that_the_file_name_says(ending, begins, tmp_path):
     figure = tmp_path / f"diagram.{ending}"
-    done = CliRunner().invoke(command, [str(FILES[0]), "-o", str(figure)], standalone_mode=False)
+    done = CliRunner().invoke(command, [str(FILES[0]), "--figure", str(figure)], standalone_mode=False)
     assert done.exception is None
     assert figure.read_bytes().startswith(begins)
 

@@ -1,12 +1,52 @@
-"""Options that several commands share."""
+"""Arguments and options that several commands share, and how a result is shown."""
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 import click
 
-from gatesim.commands.output import say
+from gatesim.commands.output import say, say_json
 
+if TYPE_CHECKING:
+    from gatesim.api.result import Pictured, Result
+
+# A decorator of click is not typed more closely than this
+Option = Callable[[Any], Any]
+
+FILE = click.argument("file", type=click.Path(path_type=Path))
+FORMULA = click.option("--formula", default=None, help="Formula in question; left out: the one in charge.")
 SEED = click.option(
     "--seed", type=click.IntRange(min=0), default=1, show_default=True, help="Same seed, same bits."
 )
+JSON = click.option("--json", "as_json", is_flag=True, help="Print every figure as JSON, unrounded, SI.")
+COVERAGE = click.option(
+    "--coverage", type=click.FloatRange(0.5, 0.9999), default=0.95, show_default=True,
+    help="Coverage probability of the intervals.",
+)  # fmt: skip
+COLUMN = click.option(
+    "--column",
+    multiple=True,
+    metavar="HEADER=NAME",
+    help='Rename a column of the log, such as "N1=dwell [1]".',
+)
+REFERENCE_UNCERTAINTY = click.option(
+    "--reference-uncertainty", default="0 mm", show_default=True, metavar="LENGTH",
+    help="Standard uncertainty of each reference length.",
+)  # fmt: skip
+GUARD = click.option(
+    "--guard", type=click.FloatRange(0.0, 10.0), default=2.0, show_default=True,
+    help="Guard band in standard uncertainties.",
+)  # fmt: skip
+
+
+def _checked(context: click.Context, option: click.Parameter, figure: Path | None) -> Path | None:
+    """Refuse a figure that could not be written, before the work for it begins."""
+    if figure is not None:
+        from gatesim.view.style import check_figure
+
+        check_figure(figure)
+    return figure
 
 
 def _at_most_the_cores(context: click.Context, option: click.Parameter, asked: int | None) -> int | None:
@@ -31,3 +71,29 @@ WORKERS = click.option(
     callback=_at_most_the_cores,
     help="Processes; all cores if left out.",
 )
+FIGURE = click.option(
+    "--figure", type=click.Path(path_type=Path, dir_okay=False), default=None, callback=_checked,
+    help="Draw it to a PNG, SVG or PDF file.",
+)  # fmt: skip
+
+
+def output(what: str, *, required: bool = False, directory: bool = False) -> Option:
+    """The option -o of a command that makes a file, or a directory."""
+    kind = click.Path(path_type=Path, dir_okay=directory)
+    return click.option("-o", "--output", type=kind, default=None, required=required, help=what)
+
+
+def show(result: "Result", as_json: bool) -> None:
+    """Print a result."""
+    if as_json:
+        say_json(result.data())
+    else:
+        say(result)
+
+
+def draw(result: "Pictured", figure: Path | None) -> None:
+    """Save the picture of a result where one is wanted. Raises InputError."""
+    if figure is not None:
+        from gatesim.view.style import save
+
+        save(result.plot(), figure)

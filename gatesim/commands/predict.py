@@ -2,23 +2,22 @@
 
 import click
 
+from gatesim.api.predict import compare, predict
+from gatesim.commands.options import JSON
 from gatesim.commands.output import say, say_json
-from gatesim.prediction.predict import predict
 from gatesim.scenario import load
-from gatesim.view.predictiontext import comparison, single
 
 
 @click.command("predict")
 @click.argument("files", nargs=-1, required=True, type=click.Path())
-@click.option(
-    "--json", "as_json", is_flag=True, help="Print every number, unrounded, as a list with one entry a file."
-)
+@JSON
 def command(files: tuple[str, ...], as_json: bool) -> None:
-    """Predict what the counter shows and what length is read; several FILES side by side."""
+    """Predict what the counter shows and what length is read; several FILES side by side.
+
+    As JSON it is a list with one entry a file.
+    """
     predictions = [predict(load(file)) for file in files]
     if as_json:
-        say_json([p.as_json() for p in predictions])
-    elif len(predictions) == 1:
-        say(single(predictions[0]))
+        say_json([p.data() for p in predictions])
     else:
-        say(comparison(predictions))
+        say(predictions[0] if len(predictions) == 1 else compare(*predictions))

@@ -1,35 +1,29 @@
 """``gatesim study``."""
 
-import sys
 from pathlib import Path
 from typing import TextIO
 
 import click
 
-from gatesim.commands.options import SEED, WORKERS
-from gatesim.commands.output import say, say_json
+from gatesim.commands.options import COVERAGE, FIGURE, FILE, FORMULA, JSON, SEED, WORKERS, draw, show
 
 
 @click.command("study")
-@click.argument("file", type=click.Path(path_type=Path))
+@FILE
 @click.option("--trials", type=click.IntRange(min=1), default=None, help="Trials; with --until the most.")
 @SEED
 @click.option("--until", default=None, metavar="0.1%|DIGITS",
               help="Stop when all figures have settled, to a share of the standard uncertainty "
               "or to its significant digits (JCGM 101, 7.9).")  # fmt: skip
-@click.option("--coverage", type=click.FloatRange(0.5, 0.9999), default=0.95, show_default=True,
-              help="Coverage probability of the intervals.")  # fmt: skip
+@COVERAGE
 @click.option("--sobol", is_flag=True, help="Scrambled Sobol points; they pay if few trials go wrong.")
 @WORKERS
 @click.option("--state", type=click.Path(path_type=Path, dir_okay=False), default=None,
               help="File kept up to date, from which a study that was stopped goes on.")  # fmt: skip
-@click.option("--calibration", default="2x5", show_default=True, metavar="PARTSxPASSAGES",
-              help="Reference parts, and passages of each, that every rig is calibrated with.")  # fmt: skip
-@click.option("--json", "as_json", is_flag=True, help="Print JSON, lengths in m.")
 @click.option("--csv", "csv_file", type=click.File("w", lazy=False), default=None, help="Write every trial.")
-@click.option("--figure", type=click.Path(path_type=Path, dir_okay=False), default=None,
-              help="Draw the readings to a PNG, SVG or PDF file.")  # fmt: skip
-@click.option("--formula", default=None, help="Formula of the figure; left out: the one in charge.")
+@FORMULA
+@JSON
+@FIGURE
 def command(
     file: Path,
     trials: int | None,
@@ -39,46 +33,32 @@ def command(
     sobol: bool,
     workers: int | None,
     state: Path | None,
-    calibration: str,
-    as_json: bool,
     csv_file: TextIO | None,
-    figure: Path | None,
     formula: str | None,
+    as_json: bool,
+    figure: Path | None,
 ) -> int:
     """Monte Carlo study: bias, standard uncertainty, coverage intervals, outcomes.
 
-    Rigs are drawn, parts on each of them, and passages of each part: every quantity of FILE that
-    has a spread as often as its `per` says. Each trial runs through the chain as a prediction
-    does. Ctrl-C prints what was reached.
+    Every quantity of FILE that has a spread is drawn anew in each trial, and each trial runs
+    through the chain as a prediction does. Ctrl-C prints what was reached. The figure has the
+    readings of the formula.
     """
-    from gatesim.chain.reference import parse_calibration
+    from gatesim.api.study import study
     from gatesim.scenario import load
-    from gatesim.scenario.fitted import fit_warning
-    from gatesim.studies.engine import study
-    from gatesim.studies.export import study_json, trials_writer
-    from gatesim.studies.model import layout_of
-    from gatesim.studies.plan import MOST_TRIALS, Plan
-    from gatesim.studies.rig import RigModel
-    from gatesim.studies.until import parse_until
-    from gatesim.view.studytext import study_text
-    from gatesim.view.style import check_figure, save
 
-    check_figure(figure)
-    target, how = parse_until(until) if until else None, parse_calibration(calibration)
-    rig = RigModel(load(file))
-    shown = rig.choose_formula(formula)
-    plan = Plan(trials or (MOST_TRIALS if target else 100_000), seed, coverage, target, sobol, how)
-    sink = trials_writer(csv_file, layout_of(rig)) if csv_file else None
-    result = study(rig, plan, None, workers, state, sink, progress=sys.stderr.isatty())
-    warning = fit_warning(rig.scenario.fitted)
-    if as_json:
-        say_json({**study_json(result), "warnings": list(warning)})
-    else:
-        say("\n\n".join([*warning, study_text(result)]))
-    if figure is not None and shown in result.formulas:
-        from gatesim.view.histogram import histogram
-
-        limits = rig.scenario.requirement
-        low, high = (q.nominal if q else None for q in (limits.lower_limit, limits.upper_limit))
-        save(histogram(result, shown, low, high), figure)
+    result = study(
+        load(file),
+        trials=trials,
+        seed=seed,
+        until=until,
+        coverage=coverage,
+        sobol=sobol,
+        workers=workers,
+        state=state,
+        csv=csv_file,
+        formula=formula,
+    )
+    show(result, as_json)
+    draw(result, figure if result.formulas else None)  # none if stopped within the first block
     return 130 if result.ended == "interrupted" else 0

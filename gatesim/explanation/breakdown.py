@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,6 +13,7 @@ from gatesim.explanation.idealmotion import ideal_motion
 from gatesim.explanation.phase import phase_interval
 from gatesim.explanation.shapley import shapley
 from gatesim.ground.arrays import Array
+from gatesim.ground.data import Keys
 from gatesim.ground.draw import Nominal
 from gatesim.ground.errors import InputError
 from gatesim.ground.outcome import Outcome
@@ -35,6 +37,14 @@ class Share:
     error: float
     low: float
     high: float
+
+    KEYS: ClassVar[Keys] = {
+        "key": "cause",
+        "name": "name",
+        "error": "error_m",
+        "low": "low_m",
+        "high": "high_m",
+    }
 
 
 @dataclass(frozen=True)

@@ -2,11 +2,13 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import ClassVar
 
 import numpy as np
 
 from gatesim.chain import pipeline
 from gatesim.explanation.proposal import Effort, Proposal, proposals_of
+from gatesim.ground.data import Keys
 from gatesim.ground.draw import Nominal, Streams
 from gatesim.ground.outcome import Outcome
 from gatesim.scenario.model import Scenario
@@ -22,6 +24,7 @@ class Remedy:
     ``error`` of the nominal reading; ``spread``: standard deviation of the readings of
     `TRIALS` simulated parts, with what the scenario says of its spreads; ``lost``: share of
     them without a reading. ``outcome`` says what became of the nominal part. NaN: no reading.
+    ``enough``: nearly every part is read, and within what is wanted.
     """
 
     proposal: Proposal
@@ -29,11 +32,45 @@ class Remedy:
     spread: float
     lost: float
     outcome: Outcome
+    enough: bool = False
+
+    KEYS: ClassVar[Keys] = {
+        "change": "change",
+        "how": "how",
+        "takes": "takes",
+        "error": "error_m",
+        "spread": "spread_m",
+        "lost": "lost",
+        "became": "outcome",
+        "enough": "enough",
+        "proposal": None,
+        "outcome": None,
+    }
 
     @property
     def effort(self) -> Effort:
         """What it takes."""
         return self.proposal.effort
+
+    @property
+    def change(self) -> str:
+        """What is changed."""
+        return self.proposal.title
+
+    @property
+    def how(self) -> str:
+        """Where and to what."""
+        return self.proposal.how
+
+    @property
+    def takes(self) -> str:
+        """The effort in words."""
+        return self.effort.words
+
+    @property
+    def became(self) -> str:
+        """The outcome in a word."""
+        return self.outcome.word
 
     @property
     def reach(self) -> float:
@@ -56,9 +93,20 @@ class Remedies:
     cheapest: Remedy | None
     best: Remedy | None
 
-    def meets(self, remedy: Remedy) -> bool:
-        """Whether a rig is good enough: nearly every part read, and within what is wanted."""
-        return remedy.reach <= self.wanted and remedy.lost < MOST_LOST
+    KEYS: ClassVar[Keys] = {
+        "now": "now",
+        "tried": "remedies",
+        "wanted": "wanted_m",
+        "cheapest_change": "cheapest",
+        "wanted_text": None,
+        "cheapest": None,
+        "best": None,
+    }
+
+    @property
+    def cheapest_change(self) -> str | None:
+        """What is changed by the cheapest."""
+        return None if self.cheapest is None else self.cheapest.change
 
 
 def remedies(scenario: Scenario, formula: str, proposals: Sequence[Proposal] | None = None) -> Remedies:
@@ -76,10 +124,14 @@ def remedies(scenario: Scenario, formula: str, proposals: Sequence[Proposal] | N
 
 
 def _ranked(found: list[Remedy], now: Remedy, wanted: float, text: str) -> Remedies:
+    def judged(remedy: Remedy) -> Remedy:
+        return replace(remedy, enough=remedy.reach <= wanted and remedy.lost < MOST_LOST)
+
+    found = [judged(remedy) for remedy in found]
     # a proposal without a reading sorts last within its effort
     found.sort(key=lambda r: (r.effort, np.inf if np.isnan(r.reach) else r.reach))
-    tried = Remedies(now, tuple(found), wanted, text, None, None)
-    cheapest = next((r for r in found if tried.meets(r)), None)
+    tried = Remedies(judged(now), tuple(found), wanted, text, None, None)
+    cheapest = next((r for r in found if r.enough), None)
     best = min((r for r in found if not np.isnan(r.reach)), key=lambda r: r.reach, default=None)
     return replace(tried, cheapest=cheapest, best=best)
 

@@ -173,7 +173,7 @@ def advice(tried: Remedies) -> str:
     wanted = f"{mm(tried.wanted)} ({tried.wanted_text})"
     if np.isnan(tried.now.reach):
         return "There is no reading to improve."
-    if tried.meets(tried.now):
+    if tried.now.enough:
         said = f"About 95 % of the parts are already read within {wanted}; nothing need change."
         if tried.best is not None and tried.best.reach < 0.8 * tried.now.reach:
             said += f" What would help most: {_named(tried.best)}."

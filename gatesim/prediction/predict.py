@@ -1,11 +1,12 @@
 """One rig, one passage: the pipeline with every draw at its median."""
 
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, ClassVar
 
 from gatesim.chain import pipeline
 from gatesim.formula import FORMULAS
 from gatesim.ground.arrays import first_of
+from gatesim.ground.data import Keys
 from gatesim.ground.draw import Nominal
 from gatesim.ground.outcome import Outcome
 from gatesim.ground.quantity import registry
@@ -51,6 +52,8 @@ class Prediction:
     readings: tuple[Reading, ...]
     passage: pipeline.Passed
 
+    KEYS: ClassVar[Keys] = {"passage": None}
+
     def reading(self, formula: str | None = None) -> Reading:
         """The reading of a formula, or of the one in charge. Raises KeyError."""
         if formula is None:
@@ -64,19 +67,6 @@ class Prediction:
         """The reading as a pint quantity in mm; NaN where there is none."""
         value = self.reading(formula).length_m
         return registry().Quantity(float("nan") if value is None else value, "m").to("mm")
-
-    def as_json(self) -> dict[str, Any]:
-        """Plain values, unrounded, for ``--json``."""
-        return {
-            "scenario": self.scenario,
-            "file": self.file,
-            "true_length_m": self.true_length_m,
-            "outcome": self.outcome,
-            "explanation": self.explanation,
-            "crossings": [vars(crossing) for crossing in self.crossings],
-            "counts": self.counts,
-            "readings": [vars(reading) for reading in self.readings],
-        }
 
 
 def predict(scenario: Scenario) -> Prediction:

@@ -2,13 +2,15 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import ClassVar
 
 import numpy as np
+from numpy.typing import NDArray
 
 from gatesim.chain import pipeline
 from gatesim.counter import Counted, count
 from gatesim.ground.arrays import Array, first_of
+from gatesim.ground.data import Keys
 from gatesim.ground.draw import Draw, Nominal
 from gatesim.ground.outcome import Outcome
 from gatesim.motion import passage
@@ -17,7 +19,7 @@ from gatesim.scenario.model import Scenario
 from gatesim.sensor import blocked_over_travel
 
 POINTS = 400
-"""Evenly spaced moments at which `Trace.as_json` gives position and count."""
+"""Steps from moment to moment of `Trace.time`."""
 
 LATCHES = {
     "start": "gate 1 dark: counting starts",
@@ -47,6 +49,17 @@ class GateTrace:
     filtered: Array
     acted: Array
 
+    KEYS: ClassVar[Keys] = {
+        "gate": "gate",
+        "position": "position_m",
+        "time": "time_s",
+        "blocked": "blocked",
+        "light": "light_s",
+        "sensed": "sensed_s",
+        "filtered": "filtered_s",
+        "acted": "acted_s",
+    }
+
     def blocked_at(self, t: Array) -> Array:
         """Share of the beam blocked at times t (k,)."""
         if not self.time.size:
@@ -67,6 +80,24 @@ class Moment:
     cycle: int
     time: float
     count: int | None
+
+    KEYS: ClassVar[Keys] = {
+        "register": "register",
+        "name": "name",
+        "cycle": "cycle",
+        "time": "time_s",
+        "count": "count",
+    }
+
+
+@dataclass(frozen=True)
+class Position:
+    """Travel (k,) of a part's leading end in m at the moments of `Trace.time`; NaN where not known."""
+
+    released: float
+    position: Array
+
+    KEYS: ClassVar[Keys] = {"released": "released_s", "position": "position_m"}
 
 
 @dataclass(frozen=True)
@@ -90,6 +121,24 @@ class Trace:
     passed: pipeline.Passed
     counted: Counted
 
+    KEYS: ClassVar[Keys] = {
+        "scenario": "scenario",
+        "file": "file",
+        "outcome": "outcome",
+        "explanation": "explanation",
+        "end": "end_s",
+        "part_length": "part_length_m",
+        "positions": "parts",
+        "time": "time_s",
+        "count": "count",
+        "counts": "counts",
+        "gates": "gates",
+        "moments": "moments",
+        "parts": None,
+        "passed": None,
+        "counted": None,
+    }
+
     def position_at(self, t: Array, part: int = 0) -> Array:
         """Travel of the leading end of a part (m) at times t (k,); 0 before its release.
 
@@ -103,34 +152,20 @@ class Trace:
         held: Array = self.counted.register_at(np.asarray(t, float)[None, :])[0]
         return held
 
-    def as_json(self) -> dict[str, Any]:
-        """Plain values for ``--json``; a position that is not known is None."""
-        t = np.linspace(0.0, self.end, POINTS + 1)
-        lists = ("time", "blocked", "light", "sensed", "filtered", "acted")
-        return {
-            "scenario": self.scenario,
-            "file": self.file,
-            "outcome": self.outcome,
-            "explanation": self.explanation,
-            "end_s": self.end,
-            "part_length_m": self.part_length,
-            "parts": [
-                {"released_s": released, "position_m": _known(self.position_at(t, number))}
-                for number, released in enumerate(self.parts)
-            ],
-            "time_s": t.tolist(),
-            "count": [int(value) for value in self.count_at(t)],
-            "counts": self.counts,
-            "gates": [
-                {"gate": g.gate, "position_m": g.position}
-                | {key + ("" if key == "blocked" else "_s"): getattr(g, key).tolist() for key in lists}
-                for g in self.gates
-            ],
-            "moments": [
-                {"register": m.register, "name": m.name, "cycle": m.cycle, "time_s": m.time, "count": m.count}
-                for m in self.moments
-            ],
-        }
+    @property
+    def time(self) -> Array:
+        """Evenly spaced moments (k,) in s, at which `positions` and `count` are."""
+        return np.linspace(0.0, self.end, POINTS + 1)
+
+    @property
+    def positions(self) -> tuple[Position, ...]:
+        """Where each part is."""
+        return tuple(Position(t0, self.position_at(self.time, k)) for k, t0 in enumerate(self.parts))
+
+    @property
+    def count(self) -> NDArray[np.int64]:
+        """What the count register holds, (k,)."""
+        return self.count_at(self.time).astype(np.int64)
 
 
 def trace(scenario: Scenario, draw: Draw | None = None) -> Trace:
@@ -155,10 +190,6 @@ def trace(scenario: Scenario, draw: Draw | None = None) -> Trace:
         passed=passed,
         counted=counted,
     )
-
-
-def _known(values: Array) -> list[float | None]:
-    return [None if value != value else float(value) for value in values]
 
 
 def _finite(row: Array) -> Array:

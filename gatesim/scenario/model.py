@@ -69,6 +69,17 @@ class Scenario(_Forced):
         """Name of the file it was read from; empty if there is none."""
         return self._file
 
+    def with_values(self, values: Mapping[str, Any]) -> "Scenario":
+        """A copy with other values, validated anew: {"gate.spacing": "80 mm"}.
+
+        A value is what the file could have, text with a unit, a number or a table, or a pint
+        quantity. A spread given at a path is kept about its new value; a table has its own.
+        Raises InputError for a path that no scenario has or a value that does not fit.
+        """
+        from gatesim.scenario.reader import with_values  # which makes scenarios, and so knows this class
+
+        return with_values(self, values)
+
     @property
     def gate_positions(self) -> tuple[str, ...]:
         """Names of the gates' positions in order: two gates, or three with one to re-arm."""

@@ -55,10 +55,27 @@ def changed(scenario: Scenario, path: str, value: Any) -> Scenario:
     A spread given at the path is kept about the new value. Raises InputError on a path
     that no scenario has (naming the nearest) or on a value that does not fit.
     """
-    known = list(scenario.quantities())
-    if path not in known and path not in schema_paths(Scenario):
-        raise InputError(f"{scenario.file}: {path}: no such quantity{_nearest(path, known)}")
-    return from_raw(raw_with(scenario.raw, path, value), scenario.file)
+    return with_values(scenario, {path: value})
+
+
+def with_values(scenario: Scenario, values: Mapping[str, Any]) -> Scenario:
+    """Copy of a scenario with texts, numbers, tables or pint quantities at paths, validated as a whole.
+
+    As `changed`, for several at once, which may fit together only as they are.
+    """
+    known, raw = list(scenario.quantities()), scenario.raw
+    for path, value in values.items():
+        if path not in known and path not in schema_paths(Scenario):
+            raise InputError(f"{scenario.file}: {path}: no such quantity{_nearest(path, known)}")
+        raw = raw_with(raw, path, _written(value))
+    return from_raw(raw, scenario.file)
+
+
+def _written(value: Any) -> Any:
+    """A pint quantity as the text that a file has; anything else as it is."""
+    if hasattr(value, "magnitude") and hasattr(value, "units"):
+        return f"{float(value.magnitude)!r} {value.units:~C}".strip()
+    return value
 
 
 def _close(word: str, known: list[str], most: int, likeness: float) -> list[str]:

@@ -2,9 +2,10 @@
 
 from dataclasses import asdict
 
+from gatesim.ground.data import Json, number
+from gatesim.ground.data import data_of as flattened
 from gatesim.shopfloor.qualification import Qualification
 from gatesim.shopfloor.repeatability import GaugeStudy
-from gatesim.studies.export import Json, flattened, number
 
 
 def qualification_json(result: Qualification) -> Json:

@@ -10,10 +10,12 @@ act in no straight line are simulated, each alone, and so is the rounding.
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import ClassVar
 
 import numpy as np
 
 from gatesim.ground.arrays import Array
+from gatesim.ground.data import Keys
 from gatesim.ground.draw import Streams
 from gatesim.studies.model import Model, run
 from gatesim.studies.slopes import Axis, ErrorFunction, Slopes
@@ -32,7 +34,7 @@ class Row:
     ``curvature``: how far the mean of the errors at plus and minus u is from the nominal
     error, in m: it is 0 for a linear model. ``secant`` tells that the derivative did not
     converge (a kink), and the slope between minus and plus u stands in its place
-    (JCGM 100, 5.1.3, note 2).
+    (JCGM 100, 5.1.3, note 2). ``share``: part of the combined variance, 0 to 1.
     """
 
     name: str
@@ -45,14 +47,25 @@ class Row:
     curvature: float
     secant: bool
     unit: str = ""
+    share: float = math.nan
+
+    KEYS: ClassVar[Keys] = {
+        "name": "quantity",
+        "value": "value",
+        "u": "standard_uncertainty",
+        "distribution": "distribution",
+        "degrees_of_freedom": "degrees_of_freedom",
+        "sensitivity": "sensitivity",
+        "contribution": "contribution",
+        "share": "share_of_variance",
+        "curvature": "curvature",
+        "secant": "secant",
+        "unit": None,
+    }
 
     def matters(self, combined: float) -> bool:
         """Whether it has any influence beyond the rounding of floating-point numbers."""
         return math.isnan(self.contribution) or abs(self.contribution) > NEGLIGIBLE * combined
-
-    def share(self, combined: float) -> float:
-        """Part of the combined variance, 0 to 1."""
-        return (self.contribution / combined) ** 2 if combined else 0.0
 
 
 @dataclass(frozen=True)
@@ -69,6 +82,18 @@ class Budget:
     effective_degrees_of_freedom: float
     coverage: float
     coverage_factor: float
+
+    KEYS: ClassVar[Keys] = {
+        "formula": "formula",
+        "error": "error_at_nominal",
+        "rows": "rows",
+        "combined": "combined_standard_uncertainty",
+        "effective_degrees_of_freedom": "effective_degrees_of_freedom",
+        "coverage": "coverage",
+        "coverage_factor": "coverage_factor",
+        "expanded": "expanded_uncertainty",
+        "interval": "interval",
+    }
 
     @property
     def expanded(self) -> float:
@@ -166,4 +191,5 @@ def budget(model: Model, formula: str, coverage: float = 0.95, seed: int = 1) ->
     combined = math.sqrt(sum(row.contribution**2 for row in rows))
     nu = effective_degrees_of_freedom(rows, combined)
     k = math.nan if math.isnan(combined) else coverage_factor(coverage, nu)
-    return Budget(formula, error, rows, combined, nu, coverage, k)
+    shared = [replace(row, share=(row.contribution / combined) ** 2 if combined else 0.0) for row in rows]
+    return Budget(formula, error, shared, combined, nu, coverage, k)

@@ -5,11 +5,13 @@ from collections.abc import Mapping, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass
 from functools import partial
+from typing import ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
 
 from gatesim.ground.arrays import Array
+from gatesim.ground.data import Keys
 from gatesim.ground.draw import Draw
 from gatesim.ground.errors import InputError
 from gatesim.studies.draws import Quasi, Recorder, Renamed, Swapped, assign_dimensions, names_drawn
@@ -41,6 +43,8 @@ class Indices:
     formula: str
     indices: Sequence[Index]
     read: float
+
+    KEYS: ClassVar[Keys] = {"indices": "sobol_indices", "read": "share_of_trials_read", "formula": None}
 
 
 def _errors(model: Model, draw: Draw, formula: str) -> Array:

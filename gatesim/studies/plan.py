@@ -3,7 +3,9 @@
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import ClassVar
 
+from gatesim.ground.data import Keys
 from gatesim.chain.reference import AS_USUAL, Calibration
 from gatesim.ground.draw import Streams
 from gatesim.ground.level import Level
@@ -33,6 +35,13 @@ class Plan:
     until: Until | None = None
     quasi: bool = False
     calibration: Calibration = AS_USUAL
+
+    KEYS: ClassVar[Keys] = {"seed": "seed", "coverage": "coverage", "until": "until", "sampling": "sampling", "calibration": "calibration", "trials": None, "quasi": None}
+
+    @property
+    def sampling(self) -> str:
+        """How the draws are made, in words."""
+        return "scrambled Sobol" if self.quasi else "pseudo-random"
 
     @property
     def block(self) -> int:

@@ -3,9 +3,11 @@
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import ClassVar
 
 import numpy as np
 
+from gatesim.ground.data import Keys
 from gatesim.ground.nested import Layout
 from gatesim.studies.block import FormulaSummary, Summary
 from gatesim.studies.levels import SQUARES, NestedSums, as_std, components
@@ -20,6 +22,8 @@ class Estimate:
 
     value: float
     error: float
+
+    KEYS: ClassVar[Keys] = {"value": "value", "error": "monte_carlo_error"}
 
 
 @dataclass(frozen=True)
@@ -64,6 +68,23 @@ class FormulaResult:
     calibrated_bias: Estimate
     calibrated: Estimate
 
+    KEYS: ClassVar[Keys] = {"readings": "readings", "bias": "bias", "uncertainty": "standard_uncertainty", "repeatability": "repeatability", "part_to_part": "part_to_part", "rig_to_rig": "rig_to_rig", "calibrated": "after_calibration", "calibrated_bias": "bias_after_calibration", "symmetric_interval": "symmetric_interval", "shortest_interval": "shortest_interval", "extremes": "extremes", "resolution": "interval_resolution", "good": "yield", "low": None, "high": None, "shortest_low": None, "shortest_high": None, "minimum": None, "maximum": None, "curve": None}
+
+    @property
+    def symmetric_interval(self) -> tuple[Estimate, Estimate]:
+        """Ends of the probabilistically symmetric coverage interval."""
+        return self.low, self.high
+
+    @property
+    def shortest_interval(self) -> tuple[Estimate, Estimate]:
+        """Ends of the shortest coverage interval."""
+        return self.shortest_low, self.shortest_high
+
+    @property
+    def extremes(self) -> tuple[float, float]:
+        """Least and greatest error."""
+        return self.minimum, self.maximum
+
 
 @dataclass(frozen=True)
 class StudyResult:
@@ -76,6 +97,8 @@ class StudyResult:
     true_length: float
     true_length_varies: bool
     ended: str
+
+    KEYS: ClassVar[Keys] = {"trials": "trials", "ended": "ended", "plan": "", "true_length": "true_length", "formulas": "error", "outcomes": "outcomes", "true_length_varies": None}
 
 
 def share(count: int, trials: int, confidence: float = 0.95, effect: float = 1.0) -> Share:

@@ -10,11 +10,13 @@ from concurrent.futures import FIRST_COMPLETED, Executor, Future, wait
 from contextlib import suppress
 from dataclasses import dataclass
 from itertools import product
+from typing import ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
 
 from gatesim.ground.arrays import Array
+from gatesim.ground.data import Keys
 from gatesim.ground.errors import InputError
 from gatesim.studies.engine import study
 from gatesim.studies.model import Model
@@ -38,6 +40,8 @@ class Axis:
     unit: str = ""
     logarithmic: bool = False
 
+    KEYS: ClassVar[Keys] = {"path": "path", "unit": "unit", "values": "values", "logarithmic": None}
+
 
 @dataclass(frozen=True)
 class SweepResult:
@@ -53,6 +57,27 @@ class SweepResult:
     outcome: NDArray[np.object_]
     plan: Plan
     interrupted: bool
+
+    KEYS: ClassVar[Keys] = {
+        "interrupted": "interrupted",
+        "trials_per_point": "trials_per_point",
+        "plan": "",
+        "axes": "axes",
+        "formulas": "error",
+        "most_frequent_outcome": "most_frequent_outcome",
+        "outcome": None,
+    }
+
+    @property
+    def trials_per_point(self) -> int:
+        """Trials of each study."""
+        return self.plan.trials
+
+    @property
+    def most_frequent_outcome(self) -> NDArray[np.object_]:
+        """As ``outcome``, None where not reached."""
+        words: NDArray[np.object_] = np.where(self.outcome == "", np.array(None), self.outcome)
+        return words
 
 
 def grid_values(low: float, high: float, count: int, logarithmic: bool) -> Array:

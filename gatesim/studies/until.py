@@ -2,6 +2,7 @@
 
 import math
 from dataclasses import dataclass
+from typing import ClassVar
 
 from gatesim.ground.errors import InputError
 
@@ -25,6 +26,8 @@ class Until:
 
     relative: float | None = None
     digits: int | None = None
+
+    KEYS: ClassVar[str] = "text"
 
     def tolerance(self, u: float) -> float:
         """Numerical tolerance delta for a standard uncertainty ``u``, in its unit."""

@@ -1,7 +1,9 @@
 """Whether the linear budget may be trusted: JCGM 101:2008, clause 8."""
 
 from dataclasses import dataclass
+from typing import ClassVar
 
+from gatesim.ground.data import Keys
 from gatesim.studies.budget import Budget
 from gatesim.studies.result import FormulaResult
 from gatesim.studies.until import tolerance_of_digits
@@ -21,6 +23,15 @@ class Validation:
     low_difference: float
     high_difference: float
     conclusive: bool
+
+    KEYS: ClassVar[Keys] = {
+        "digits": "digits",
+        "tolerance": "tolerance",
+        "low_difference": "low_difference",
+        "high_difference": "high_difference",
+        "conclusive": "conclusive",
+        "valid": "valid",
+    }
 
     @property
     def valid(self) -> bool:

@@ -51,7 +51,7 @@ def remedy_cells(remedy: Remedy) -> list[str]:
 
 def _tried(tried: Remedies) -> str:
     rows = [
-        ["yes" if tried.meets(r) else "", r.effort.words, r.proposal.title, *remedy_cells(r)]
+        ["yes" if r.enough else "", r.effort.words, r.proposal.title, *remedy_cells(r)]
         for r in (tried.now, *tried.tried)
     ]
     rows[0][1] = "nothing"

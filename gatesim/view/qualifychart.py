@@ -11,11 +11,10 @@ from gatesim.shopfloor.decision import Limits, acceptance_probability
 from gatesim.shopfloor.qualification import Qualification
 from gatesim.shopfloor.repeatability import GaugeStudy
 from gatesim.shopfloor.typeone import Linearity, TypeOne
-from gatesim.view.style import BLACK, BLUE, GREY, ORANGE, SKY, VERMILION, new_axes
+from gatesim.view.style import BLACK, BLUE, GREY, ORANGE, SKY, VERMILION, new_axes, panel_grid
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
-    from matplotlib.figure import Figure
 
 MM = 1e3
 
@@ -135,17 +134,15 @@ def _legend_above(ax: "Axes", columns: int) -> None:
     ax.set_title(ax.get_title(), pad=20)
 
 
-def qualification_figure(result: Qualification) -> "Figure":
-    """One sheet of all studies that the log allowed."""
-    from matplotlib.figure import Figure
-
+def qualification_panels(result: Qualification, ax: "Axes | None" = None) -> "list[Axes]":
+    """One panel for each study that the log allowed; ``ax`` gives its place to all of them."""
     panels = _panels(result)
     columns = min(len(panels), 2)
     rows = math.ceil(len(panels) / columns)
-    figure = Figure(figsize=(5.4 * columns, 3.7 * rows), layout="constrained")
-    for number, panel in enumerate(panels, start=1):
-        panel(figure.add_subplot(rows, columns, number))
-    return figure
+    axes = list(panel_grid(rows, columns, (5.4 * columns, 3.7 * rows), ax).ravel())
+    for spare in axes[len(panels) :]:
+        spare.remove()
+    return [panel(own) for panel, own in zip(panels, axes[: len(panels)], strict=True)]
 
 
 def _panels(result: Qualification) -> "list[Callable[[Axes], Axes]]":

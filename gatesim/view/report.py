@@ -123,7 +123,7 @@ def _told(scenario: Scenario, passed: Passed, split: Breakdown, tried: Remedies)
         "spacing": f"{MM * about.seen.spacing:.4g} mm",
         "cause": cause(split, about),
         "advice": advice(tried),
-        "enough": tried.meets(tried.now),
+        "enough": tried.now.enough,
         "cheapest": cheapest_card(tried),
         "wanted": f"{MM * tried.wanted:.3g} mm",
         "wanted_text": tried.wanted_text,

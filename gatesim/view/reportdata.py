@@ -20,17 +20,17 @@ FIGURES = 7
 
 
 def passage_data(traced: Trace, curve: SpeedCurve, rig: RigGeometry) -> dict[str, Any]:
-    """Positions and counts at the very times of ``Trace.as_json``, and the curves; SI, None for unknown."""
-    told = traced.as_json()
+    """Positions and counts at the moments `Trace.time`, and the curves; SI, None for unknown."""
+    time = traced.time
     return {
-        "time": told["time_s"],
-        "count": told["count"],
+        "time": time.tolist(),
+        "count": traced.count.tolist(),
         "counts": traced.counts,
         "parts": [
-            {"released": part["released_s"], "position": _short(part["position_m"])} for part in told["parts"]
+            {"released": part.released, "position": _short(part.position)} for part in traced.positions
         ],
         "end": traced.end,
-        "start": _first_shown(told["time_s"], curve),
+        "start": _first_shown(time, curve),
         "gates": [_gate(gate, traced.end) for gate in traced.gates],
         "moments": [
             {"name": m.name, "time": m.time, "count": m.count, "cycle": m.cycle} for m in traced.moments
@@ -75,7 +75,7 @@ def _gate(gate: GateTrace, end: float) -> dict[str, Any]:
     }
 
 
-def _first_shown(times: Sequence[float], curve: SpeedCurve) -> int:
+def _first_shown(times: Array, curve: SpeedCurve) -> int:
     """Index of the moment that a printed report shows: the middle of the dwell, or the middle of all."""
     middle = 0.5 * (curve.enters + curve.leaves)
     return len(times) // 2 if np.isnan(middle) else int(np.searchsorted(times, middle))

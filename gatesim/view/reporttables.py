@@ -82,7 +82,7 @@ def _remedy(tried: Remedies, remedy: Remedy) -> dict[str, Any]:
         "error": error,
         "spread": spread,
         "reach": reach,
-        "enough": tried.meets(remedy),
+        "enough": remedy.enough,
         "better": remedy.reach < tried.now.reach,
         "cheapest": remedy is tried.cheapest,
     }
@@ -100,7 +100,7 @@ def remedy_groups(tried: Remedies) -> list[dict[str, Any]]:
 
 def cheapest_card(tried: Remedies) -> dict[str, Any] | None:
     """The cheapest change that is good enough, with the error before and after."""
-    if tried.cheapest is None or tried.meets(tried.now):
+    if tried.cheapest is None or tried.now.enough:
         return None
     return {
         **_remedy(tried, tried.cheapest),
@@ -150,8 +150,8 @@ def budget_table(table: Budget) -> dict[str, Any]:
             "name": row.name,
             "u": plain(row.u, 3),
             "contribution": plain(MM * abs(row.contribution), 3),
-            "share": _share(row.share(table.combined)),
-            "width": f"{100.0 * row.share(table.combined):.2f}",
+            "share": _share(row.share),
+            "width": f"{100.0 * row.share:.2f}",
         }
         for row in table.rows
         if row.matters(table.combined)

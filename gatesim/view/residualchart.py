@@ -6,11 +6,10 @@ import numpy as np
 
 from gatesim.counter.counter import REGISTERS
 from gatesim.shopfloor.fit.result import Fit
-from gatesim.view.style import BLACK, BLUE, GREY, ORANGE, VERMILION, new_axes
+from gatesim.view.style import BLACK, BLUE, GREY, ORANGE, VERMILION, new_axes, panel_grid
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
-    from matplotlib.figure import Figure
 
 
 def residual_chart(result: Fit, register: int, ax: "Axes | None" = None) -> "Axes":
@@ -46,15 +45,15 @@ def residual_chart(result: Fit, register: int, ax: "Axes | None" = None) -> "Axe
     return ax
 
 
-def residual_figure(result: Fit) -> "Figure":
-    """One panel a register that the log has; dashed lines at two standard uncertainties."""
-    from matplotlib.figure import Figure  # deferred: costs start-up time
+def residual_panels(result: Fit, ax: "Axes | None" = None) -> "list[Axes]":
+    """One panel a register that the log has; dashed lines at two standard uncertainties.
 
+    ``ax`` gives its place to all of them.
+    """
     logged = np.flatnonzero(np.isfinite(result.residual).any(axis=0))
-    figure = Figure(figsize=(7.0, 0.6 + 2.2 * len(logged)), layout="constrained")
-    panels = [figure.add_subplot(len(logged), 1, number + 1) for number in range(len(logged))]
+    panels = list(panel_grid(len(logged), 1, (7.0, 0.6 + 2.2 * len(logged)), ax).ravel())
     for panel, register in zip(panels, logged, strict=True):
         residual_chart(result, int(register), panel)
         panel.label_outer()
     panels[0].legend(loc="upper right", fontsize="x-small", ncols=3)
-    return figure
+    return panels

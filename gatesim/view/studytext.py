@@ -116,7 +116,7 @@ def _budget_rows(table: Budget) -> list[list[str]]:
             plain(row.degrees_of_freedom, 3),
             plain(row.sensitivity, 4) + ("*" if row.secant else ""),
             plain(MM * row.contribution, 3),
-            percent(row.share(table.combined)),
+            percent(row.share),
         ]
         for row in table.rows
         if row.matters(table.combined)

@@ -1,13 +1,18 @@
 """What all figures have in common: colours that colour-blind readers and grey printers can tell apart."""
 
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
 
 from gatesim.ground.errors import InputError
 from gatesim.ground.files import Target
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
+    from matplotlib.figure import SubFigure
+    from matplotlib.gridspec import GridSpecBase
+    from numpy.typing import NDArray
 
 # Okabe and Ito's colour-blind safe palette (2008), in the parts used here; lines differ in dash as well
 BLUE = "#0072B2"
@@ -27,6 +32,30 @@ def new_axes(width: float = 7.0, height: float = 4.6) -> "Axes":
     from matplotlib.figure import Figure  # deferred: costs start-up time
 
     return Figure(figsize=(width, height), layout="constrained").subplots()
+
+
+def panel_grid(
+    rows: int, columns: int, size: tuple[float, float], place: "Axes | None" = None, **shape: Any
+) -> "NDArray[Any]":
+    """Array (rows, columns) of Axes: a figure of their own (inches), or where an Axes stood that goes.
+
+    ``shape``: width and height ratios and the like, as GridSpec takes them.
+    """
+    from matplotlib.figure import Figure  # deferred: costs start-up time
+
+    if place is None:
+        figure: Figure | SubFigure = Figure(figsize=size, layout="constrained")
+        grid: GridSpecBase = figure.add_gridspec(rows, columns, **shape)
+    else:
+        figure, spot = place.figure, place.get_subplotspec()
+        place.remove()
+        if spot is None:
+            raise ValueError("axes of a subplot are needed to make place for several panels")
+        grid = spot.subgridspec(rows, columns, **shape)
+    panels: NDArray[Any] = np.array(
+        [[figure.add_subplot(grid[row, column]) for column in range(columns)] for row in range(rows)]
+    )
+    return panels
 
 
 def check_figure(path: Path | None) -> None:

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from gatesim.ground.arrays import Array
 from gatesim.prediction.trace import GateTrace, Moment, Trace
-from gatesim.view.style import BLACK, BLUE, GREEN, GREY, SKY, VERMILION
+from gatesim.view.style import BLACK, BLUE, GREEN, GREY, SKY, VERMILION, panel_grid
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -28,7 +28,7 @@ def timing_diagram(trace: Trace, axes: NDArray[Any] | None = None) -> NDArray[An
     lines are counts latched and held until the re-arm. Right, gate by gate, a closer look at
     its first edge, and the moments by number with what was latched.
     """
-    found = _new_axes(len(trace.gates)) if axes is None else axes
+    found = timing_grid(len(trace.gates)) if axes is None else axes
     begin, end = _span(trace)
     marks = _marks(trace.moments)
     for gate, (whole, close) in zip(trace.gates, found[:-1], strict=True):
@@ -53,13 +53,11 @@ def timing_diagram(trace: Trace, axes: NDArray[Any] | None = None) -> NDArray[An
     return found
 
 
-def _new_axes(gates: int) -> NDArray[Any]:
-    from matplotlib.figure import Figure  # deferred: costs start-up time
-
-    figure = Figure(figsize=(11.0, 1.45 * gates + 2.9), layout="constrained")
-    return figure.subplots(
-        gates + 1, 2, width_ratios=[2.3, 1.0], height_ratios=[1.0] * gates + [1.35], squeeze=False
-    )
+def timing_grid(gates: int, place: "Axes | None" = None) -> NDArray[Any]:
+    """Axes for the diagram, (gates + 1, 2): in a figure of their own, or where ``place`` stood."""
+    size = (11.0, 1.45 * gates + 2.9)
+    heights = [1.0] * gates + [1.35]
+    return panel_grid(gates + 1, 2, size, place, width_ratios=[2.3, 1.0], height_ratios=heights)
 
 
 def _span(trace: Trace) -> tuple[float, float]:

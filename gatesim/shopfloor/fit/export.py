@@ -2,9 +2,10 @@
 
 from dataclasses import asdict
 
+from gatesim.ground.data import Json, number
+from gatesim.ground.data import data_of as flattened
 from gatesim.shopfloor.fit.result import Fit
 from gatesim.shopfloor.fit.verdict import verdict
-from gatesim.studies.export import Json, flattened, number
 
 
 def fit_json(result: Fit) -> Json:

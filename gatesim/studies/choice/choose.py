@@ -10,13 +10,15 @@ from collections.abc import Callable, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, wait
 from dataclasses import dataclass, replace
 from functools import partial
-from typing import Any
+from typing import Any, ClassVar
 
 import numpy as np
 
+from gatesim.ground.data import Keys
 from gatesim.ground.errors import InputError
 from gatesim.studies.choice.candidate import Candidate, candidates, part_lengths
 from gatesim.studies.choice.compare import Comparison, compare, pareto, ranked
+from gatesim.studies.choice.description import Description, Finalist, describe
 from gatesim.studies.choice.evaluate import Evaluation, Round, evaluate, groups_of
 from gatesim.studies.choice.figures import meets
 from gatesim.studies.choice.model import Choice
@@ -67,6 +69,68 @@ class ChoiceResult:
     front: Sequence[int]
     motions: int
     dropped: frozenset[int] = frozenset()
+
+    KEYS: ClassVar[Keys] = {
+        "trials_each": "trials_each",
+        "seed": "seed",
+        "candidates": "candidates",
+        "rejected_count": "rejected",
+        "motions": "motion_groups",
+        "dropped_count": "dropped_after_the_heat",
+        "winner_name": "winner",
+        "compared": "finalists",
+        "described": "all",
+        "choice": None,
+        "round_": None,
+        "entries": None,
+        "finalists": None,
+        "against": None,
+        "front": None,
+        "dropped": None,
+    }
+
+    @property
+    def trials_each(self) -> int:
+        """Trials of each candidate."""
+        return self.round_.trials
+
+    @property
+    def seed(self) -> int:
+        """Seed of the draws."""
+        return self.round_.seed
+
+    @property
+    def candidates(self) -> int:
+        """How many candidates there were."""
+        return len(self.entries)
+
+    @property
+    def rejected_count(self) -> int:
+        """How many of them were rejected."""
+        return len(self.rejected)
+
+    @property
+    def dropped_count(self) -> int:
+        """How many left after the heat."""
+        return len(self.dropped)
+
+    @property
+    def winner_name(self) -> str | None:
+        """Alternatives and values of the winner."""
+        return None if self.winner is None else self.winner.candidate.name
+
+    @property
+    def described(self) -> list[Description]:
+        """Every candidate as plain data, in order of its number."""
+        return [describe(e.candidate, e.evaluation, self.choice.wanted) for e in self.entries]
+
+    @property
+    def compared(self) -> list[Finalist]:
+        """The finalists as plain data, best first."""
+        return [
+            Finalist(describe(e.candidate, e.evaluation, self.choice.wanted), index in self.front, against)
+            for index, (e, against) in enumerate(zip(self.finalists, self.against, strict=True))
+        ]
 
     @property
     def winner(self) -> Entry | None:

@@ -5,12 +5,14 @@ from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import wait
 from dataclasses import dataclass, field
 from functools import partial
+from typing import ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
 
 from gatesim.chain.pipeline import run
 from gatesim.ground.arrays import Array
+from gatesim.ground.data import Keys
 from gatesim.ground.draw import Nominal
 from gatesim.ground.errors import InputError
 from gatesim.ground.outcome import Outcome
@@ -53,6 +55,25 @@ class Feeding:
     parts: int = 20_000
     seed: int = 1
 
+    KEYS: ClassVar[Keys] = {
+        "gaps": "gaps",
+        "scatter": "scatter",
+        "seed": "seed",
+        "spacing": None,
+        "least_yield": None,
+        "parts": None,
+    }
+
+    @property
+    def gaps(self) -> str:
+        """Name of the distribution of the gaps."""
+        return self.spacing.pattern
+
+    @property
+    def scatter(self) -> float:
+        """Standard deviation of the gaps over their mean."""
+        return self.spacing.scatter
+
     @property
     def streams(self) -> int:
         """Number of independent streams."""
@@ -69,6 +90,31 @@ class Point:
     rate: float
     fates: NDArray[np.int64]
     elements: NDArray[np.int64]
+
+    KEYS: ClassVar[Keys] = {
+        "rate": "rate",
+        "by_fate": "",
+        "correct_interval": "correct_interval",
+        "losses": "lost_to",
+        "fates": None,
+        "elements": None,
+    }
+
+    @property
+    def by_fate(self) -> dict[str, float]:
+        """`shares` by the word of each fate."""
+        return {fate.word: float(self.shares[fate]) for fate in Fate}
+
+    @property
+    def losses(self) -> dict[str, float]:
+        """Share of the lost parts by the element blamed."""
+        lost = int(self.elements.sum())
+        return {name: int(n) / lost for name, n in zip(ELEMENTS, self.elements, strict=True) if n}
+
+    @property
+    def correct_interval(self) -> tuple[float, float]:
+        """See `interval`."""
+        return self.interval()
 
     @property
     def shares(self) -> Array:
@@ -117,6 +163,35 @@ class FeedResult:
     limit_high: float
     limited_by: str
     busy_time: float
+
+    KEYS: ClassVar[Keys] = {
+        "feeding": "",
+        "parts": "parts",
+        "busy_time": "busy_time",
+        "wanted_yield": "wanted_yield",
+        "limit": "limit",
+        "limit_interval": "limit_interval",
+        "limited_by": "limited_by",
+        "points": "points",
+        "scenario": None,
+        "limit_low": None,
+        "limit_high": None,
+    }
+
+    @property
+    def parts(self) -> int:
+        """Parts counted at each rate."""
+        return int(self.points[0].fates.sum()) if self.points else 0
+
+    @property
+    def wanted_yield(self) -> float:
+        """The share of parts that must be read correctly."""
+        return self.feeding.least_yield
+
+    @property
+    def limit_interval(self) -> tuple[float, float]:
+        """Ends of the confidence interval of the limit, 1/s."""
+        return self.limit_low, self.limit_high
 
 
 @dataclass

@@ -1,6 +1,5 @@
-"""The result as plain data, and the winner as a scenario file."""
+"""The winner as a scenario file."""
 
-from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
@@ -9,59 +8,6 @@ from gatesim.ground.errors import InputError
 from gatesim.ground.files import Target
 from gatesim.scenario import parse_text
 from gatesim.studies.choice.choose import ChoiceResult, Entry
-from gatesim.studies.choice.figures import checks_of
-from gatesim.studies.export import Json, number
-
-
-def choice_json(result: ChoiceResult) -> Json:
-    """Everything but the single trials; lengths in m."""
-    winner = result.winner
-    return {
-        "trials_each": result.round_.trials,
-        "seed": result.round_.seed,
-        "candidates": len(result.entries),
-        "rejected": len(result.rejected),
-        "motion_groups": result.motions,
-        "dropped_after_the_heat": len(result.dropped),
-        "winner": None if winner is None else winner.candidate.name,
-        "finalists": [
-            {
-                **_entry(entry, result),
-                "pareto": index in result.front,
-                "against_first": None if c is None else {k: number(v) for k, v in vars(c).items()},
-            }
-            for index, (entry, c) in enumerate(zip(result.finalists, result.against, strict=True))
-        ],
-        "all": [_entry(entry, result) for entry in result.entries],
-    }
-
-
-def _entry(entry: Entry, result: ChoiceResult) -> Json:
-    c, e = entry.candidate, entry.evaluation
-    found: Json = {
-        "options": dict(c.picks),
-        "values": {path: f"{v!r} {c.units[path]}".strip() for path, v in c.values.items()},
-        "cost": c.cost,
-    }
-    if e.figures is None:
-        return {**found, "rejected": e.refusal}
-    f = e.figures
-    columns = {key: [number(float(v)) for v in getattr(f, key)] for key in ("lengths", "bias", "std", "rms")}
-    return {
-        **found,
-        **columns,
-        "trials_a_length": f.trials,
-        "yield": [float(v) / f.trials for v in f.good],
-        "worst_length": float(f.lengths[f.worst]),
-        "rms_error": number(f.uncertainty),
-        "rms_error_standard_error": number(float(f.rms_error[f.worst])),
-        "busy_time": number(e.busy),
-        "calibration": {"gain": e.line[0], "zero": e.line[1]},
-        "checks": [
-            {k: number(v) if isinstance(v, float) else v for k, v in asdict(check).items()}
-            for check in checks_of(f, result.choice.wanted)
-        ],
-    }
 
 
 def scenario_text(entry: Entry, title: str) -> str:

@@ -1,0 +1,74 @@
+"""Uncertainty budget with what proves it."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import ClassVar
+
+from gatesim.api.result import Result, watched
+from gatesim.scenario import Scenario
+from gatesim.studies import budget as budgeted
+from gatesim.studies.engine import study
+from gatesim.studies.indices import Indices, sobol_indices
+from gatesim.studies.plan import Plan
+from gatesim.studies.result import FormulaResult
+from gatesim.studies.rig import RigModel
+from gatesim.studies.validation import Validation, validations
+
+
+@dataclass(frozen=True, repr=False)
+class Budget(Result, budgeted.Budget):
+    """Linear budget of one formula, beside it a Monte Carlo study, whether they agree, Sobol indices.
+
+    ``indices`` is None where nothing spreads; ``ended`` says why the study stopped.
+    """
+
+    monte_carlo: FormulaResult
+    validation: Sequence[Validation]
+    indices: Indices | None
+    ended: str
+
+    KEYS: ClassVar = {
+        **budgeted.Budget.KEYS,
+        "monte_carlo": "monte_carlo",
+        "validation": "validation",
+        "indices": "",
+        "ended": None,
+    }
+    UNITS: ClassVar = {"error": "m", "combined": "m", "expanded": "m"}
+
+    def __str__(self) -> str:
+        from gatesim.view.studytext import budget_text
+
+        return budget_text(self, self.monte_carlo, self.validation, self.indices)
+
+
+def budget(
+    scenario: Scenario,
+    *,
+    formula: str | None = None,
+    coverage: float = 0.95,
+    trials: int = 200_000,
+    seed: int = 1,
+    workers: int | None = None,
+) -> Budget:
+    """What each quantity contributes to the error of the reading.
+
+    Linear propagation (JCGM 100) by differentiating the chain with the counter left unrounded;
+    beside it a Monte Carlo study of so many ``trials``, whether the two agree (JCGM 101,
+    clause 8), and Sobol indices. Raises InputError; KeyboardInterrupt if it is stopped.
+    """
+    rig = RigModel(scenario)
+    chosen = rig.choose_formula(formula)
+    table = budgeted.budget(rig, chosen, coverage, seed)
+    result = study(rig, Plan(trials, seed, coverage), workers=workers, progress=watched())
+    if chosen not in result.formulas:  # stopped within the first block
+        raise KeyboardInterrupt
+    simulated = result.formulas[chosen]
+    indices = sobol_indices(rig, chosen, seed=seed, workers=workers) if table.combined > 0.0 else None
+    return Budget.of(
+        table,
+        monte_carlo=simulated,
+        validation=validations(table, simulated),
+        indices=indices,
+        ended=result.ended,
+    )

@@ -1,0 +1,88 @@
+"""Why a reading is off, and what would change it."""
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, ClassVar
+
+from gatesim.api.result import Pictured
+from gatesim.chain import pipeline
+from gatesim.explanation import Breakdown, breakdown
+from gatesim.explanation.remedy import Remedies, remedies
+from gatesim.explanation.sentences import Facts, advice, cause, facts, headline
+from gatesim.ground.draw import Nominal
+from gatesim.scenario import Scenario
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+
+@dataclass(frozen=True, repr=False)
+class Explanation(Pictured, Breakdown):
+    """The split of the error among its causes, and every change that was tried."""
+
+    facts: Facts
+    remedies: Remedies
+
+    KEYS: ClassVar = {
+        "scenario": "scenario",
+        "file": "file",
+        "formula": "formula",
+        "true_length": "true_length_m",
+        "reading": "reading_m",
+        "error": "error_m",
+        "shares": "parts",
+        "rest": "rest_m",
+        "headline": "headline",
+        "reason": "reason",
+        "facts": None,
+        "remedies": "",
+        "advice": "advice",
+    }
+    UNITS: ClassVar = {"true_length": "m", "reading": "m", "error": "m", "rest": "m"}
+
+    @property
+    def scenario(self) -> str:
+        """Title of the scenario, else its file."""
+        return self.facts.scenario.title or self.file
+
+    @property
+    def file(self) -> str:
+        """File of the scenario."""
+        return self.facts.scenario.file
+
+    @property
+    def headline(self) -> str:
+        """What is read, and how far off."""
+        return headline(self)
+
+    @property
+    def reason(self) -> str:
+        """The biggest share, and why it is there."""
+        return cause(self, self.facts)
+
+    @property
+    def advice(self) -> str:
+        """What to change."""
+        return advice(self.remedies)
+
+    def __str__(self) -> str:
+        from gatesim.view.explaintext import explain_text
+
+        return explain_text(self, self.facts, self.remedies)
+
+    def plot(self, ax: "Axes | None" = None) -> "Axes":
+        """The split as a waterfall."""
+        from gatesim.view.waterfall import waterfall
+
+        return waterfall(self, ax)
+
+
+def explain(scenario: Scenario, *, formula: str | None = None) -> Explanation:
+    """Split the error of the nominal reading among its causes, and try every change that applies.
+
+    The parts add up to the error (Shapley values); each change is run through the whole chain,
+    the cheapest first. Raises InputError where there is no reading to explain.
+    """
+    found = breakdown(scenario, formula)
+    tried = remedies(scenario, found.formula)
+    about = facts(scenario, pipeline.run(scenario, Nominal(1)))
+    return Explanation.of(found, facts=about, remedies=tried)

@@ -1,0 +1,99 @@
+"""A rig fitted to the log of its counts."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from gatesim.api.given import Given, not_negative, renamed
+from gatesim.api.result import Pictured
+from gatesim.scenario import Scenario
+from gatesim.shopfloor.fit import fit as fitted
+from gatesim.shopfloor.fit import result
+from gatesim.shopfloor.fit.correction import correction_of
+from gatesim.shopfloor.fit.result import Wish
+from gatesim.shopfloor.fit.write import write_fitted
+from gatesim.shopfloor.log import Log, read_log
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+
+@dataclass(frozen=True, repr=False)
+class Fit(Pictured, result.Fit):
+    """Estimates with their uncertainty, whether the model describes the log, and what to correct.
+
+    ``formula``: whose constants are saved; None: the one in charge.
+    """
+
+    formula: str | None
+
+    def __str__(self) -> str:
+        from gatesim.view.fittext import fit_text
+
+        return fit_text(self)
+
+    def plot(self, ax: "Axes | None" = None) -> "Axes":
+        """Residuals, one panel a register; ``ax`` gives the place of all. Returns the first panel."""
+        from gatesim.view.residualchart import residual_panels
+
+        return residual_panels(self, ax)[0]
+
+    def data(self) -> Any:
+        """Every figure of the text, unrounded, SI."""
+        from gatesim.shopfloor.fit.export import fit_json
+
+        return fit_json(self)
+
+    def quantity(self, name: str) -> Any:
+        """Estimate of a fitted quantity, such as "path.friction", as a pint quantity. Raises KeyError."""
+        from gatesim.ground.quantity import registry
+
+        names = [parameter.name for parameter in self.forward.parameters]
+        if name not in names:
+            raise KeyError(f"{name!r} was not fitted, expected one of {', '.join(names)}")
+        unit = self.scenario.inputs()[name].unit
+        value = registry().Quantity(float(self.estimate[names.index(name)]), registry().Unit(unit))
+        return value
+
+    def save(self, path: Path | str) -> None:
+        """Write the scenario with the fitted values, constants and covariance. Raises InputError."""
+        write_fitted(self, Path(self.scenario.file), Path(path), self.formula, date.today())
+
+
+def fit(
+    scenario: Scenario,
+    log: Log | Path | str,
+    unknown: str | Sequence[str],
+    *,
+    varies: str | Sequence[str] = (),
+    trend: str | Sequence[str] = (),
+    formula: str | None = None,
+    reference_uncertainty: Given = 0.0,
+    mass_follows_length: bool = False,
+    held_out: float = 0.25,
+    seed: int = 1,
+    column: Mapping[str, str] | Sequence[str] = (),
+) -> Fit:
+    """Estimate ``unknown`` quantities of a rig, such as "path.friction", from a log of its counts.
+
+    ``varies``: quantities whose spread is from passage to passage, ``trend``: fitted ones that change
+    steadily over the log. ``reference_uncertainty``:
+    standard uncertainty of each reference length (m, text or pint). ``held_out``: share of the
+    reference rows that only judges the correction. ``column`` renames headers of the log:
+    {"N1": "dwell [1]"}. Raises InputError.
+    """
+    wish = Wish(
+        (unknown,) if isinstance(unknown, str) else tuple(unknown),
+        (varies,) if isinstance(varies, str) else tuple(varies),
+        not_negative(reference_uncertainty, "reference-uncertainty"),
+        held_out,
+        seed,
+        mass_follows_length,
+        trends=(trend,) if isinstance(trend, str) else tuple(trend),
+    )
+    rows = log if isinstance(log, Log) else read_log(log, mapping=renamed(column))
+    found = fitted.fit(scenario, rows, wish)
+    correction_of(found, formula)
+    return Fit.of(found, formula=formula)

@@ -1,0 +1,108 @@
+"""Capability of a gauge from the log of its readings."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, ClassVar
+
+from gatesim.api.given import Given, length, not_negative, renamed
+from gatesim.api.result import Pictured
+from gatesim.formula import FORMULAS
+from gatesim.ground.arrays import Array
+from gatesim.ground.errors import InputError
+from gatesim.scenario import Scenario
+from gatesim.shopfloor import qualification as qualified
+from gatesim.shopfloor.log import Log, read_log
+from gatesim.shopfloor.reading import formula_in_charge, lengths_from_counts
+from gatesim.shopfloor.typeone import CONVENTIONS
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+
+@dataclass(frozen=True, repr=False)
+class Qualification(Pictured, qualified.Qualification):
+    """All studies that the log allows, and what follows for accepting and rejecting parts."""
+
+    UNITS: ClassVar = {"uncertainty": "m"}
+
+    @property
+    def uncertainty(self) -> float:
+        """Combined standard uncertainty of a reading, m."""
+        return self.combined.std
+
+    def __str__(self) -> str:
+        from gatesim.view.qualifytext import qualification_text
+
+        return qualification_text(self)
+
+    def data(self) -> Any:
+        """Every figure of the text, unrounded, SI."""
+        from gatesim.shopfloor.qualifyexport import qualification_json
+
+        return qualification_json(self)
+
+    def plot(self, ax: "Axes | None" = None) -> "Axes":
+        """One panel a study; ``ax`` gives the place of all. Returns the first panel."""
+        from gatesim.view.qualifychart import qualification_panels
+
+        return qualification_panels(self, ax)[0]
+
+
+def qualify(
+    log: Log | Path | str,
+    *,
+    lower: Given | None = None,
+    upper: Given | None = None,
+    rig: Scenario | None = None,
+    formula: str | None = None,
+    convention: str = "iso",
+    guard: float = 2.0,
+    reference_uncertainty: Given = 0.0,
+    column: Mapping[str, str] | Sequence[str] = (),
+) -> Qualification:
+    """Type-1 and linearity studies, repeatability and reproducibility, decision limits and risks.
+
+    ``lower``, ``upper``: tolerance limits (m, text or pint), else those of ``rig``, the scenario
+    whose ``formula`` makes lengths of logged counts. ``convention``: "iso" or "msa". ``guard``:
+    guard band in standard uncertainties. ``reference_uncertainty``: standard uncertainty of the
+    reference lengths. ``column`` renames headers of the log. Raises InputError.
+    """
+    low, high = _limits(lower, upper, rig)
+    std = not_negative(reference_uncertainty, "reference-uncertainty")
+    found, lengths = _read(log, rig, formula, renamed(column))
+    demand = qualified.Demand(low, high, CONVENTIONS[convention], guard, std)
+    return Qualification.of(qualified.qualify(found, lengths, demand))
+
+
+def _limits(lower: Given | None, upper: Given | None, rig: Scenario | None) -> tuple[float, float]:
+    """Tolerance limits in m, as given or else from the rig's requirement."""
+    found = {}
+    for key, value in (("lower", lower), ("upper", upper)):
+        if value is not None:
+            found[key] = length(value, key)
+        elif rig is not None and (limit := getattr(rig.requirement, f"{key}_limit")) is not None:
+            found[key] = limit.nominal
+        else:
+            raise InputError(f'--{key}: given nothing, expected a tolerance limit such as "180 mm"')
+    if found["lower"] >= found["upper"]:
+        raise InputError(
+            f"--lower: given {1e3 * found['lower']:g} mm, expected a length below the upper limit, "
+            f"{1e3 * found['upper']:g} mm"
+        )
+    return found["lower"], found["upper"]
+
+
+def _read(
+    log: Log | Path | str, rig: Scenario | None, formula: str | None, mapping: dict[str, str]
+) -> tuple[Log, Array]:
+    """The log and its lengths in m."""
+    if rig is None:
+        if formula is not None:
+            raise InputError("--formula: given without --rig, expected the scenario that has its constants")
+        found = log if isinstance(log, Log) else read_log(log, need=("length",), mapping=mapping)
+        return found, found.numbers["length"]
+    name = formula_in_charge(rig, formula)
+    need = FORMULAS[name].registers
+    found = log if isinstance(log, Log) else read_log(log, need=need, mapping=mapping)
+    return found, lengths_from_counts(found, rig, name)

@@ -1,0 +1,57 @@
+"""One page on a rig."""
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from gatesim.api.result import Result, watched
+from gatesim.ground.files import Target
+from gatesim.scenario import Scenario
+
+
+@dataclass(frozen=True, repr=False)
+class Report(Result):
+    """The page as ``html``, whole in itself; it needs no network."""
+
+    html: str
+
+    def __str__(self) -> str:
+        return f"{len(self.html.encode()) / 1e3:.0f} kB"
+
+    def save(self, path: Path | str) -> None:
+        """Write the page to a file. Raises InputError where it cannot be written."""
+        Target(Path(path), "report").write(self.html)
+
+    def _repr_html_(self) -> str:
+        from html import escape
+
+        return f'<iframe srcdoc="{escape(self.html)}" width="100%" height="700" style="border:0"></iframe>'
+
+
+def report(
+    scenario: Scenario,
+    *,
+    formula: str | None = None,
+    trials: int | None = None,
+    seed: int = 1,
+    workers: int | None = None,
+) -> Report:
+    """What is read, why, and what would change it, on one page.
+
+    With ``trials`` a study of so many adds histogram and uncertainty budget. Raises InputError;
+    KeyboardInterrupt if the study is stopped.
+    """
+    from gatesim.view.report import report_html
+
+    if trials is None:
+        return Report(report_html(scenario, formula))
+    from gatesim.studies.budget import budget
+    from gatesim.studies.engine import study
+    from gatesim.studies.plan import Plan
+    from gatesim.studies.rig import RigModel
+
+    rig = RigModel(scenario)
+    chosen = rig.choose_formula(formula)
+    found = study(rig, Plan(trials, seed), workers=workers, progress=watched())
+    if found.ended == "interrupted":
+        raise KeyboardInterrupt
+    return Report(report_html(scenario, formula, found, budget(rig, chosen, seed=seed)))

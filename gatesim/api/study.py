@@ -1,0 +1,117 @@
+"""Monte Carlo study of a rig."""
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, ClassVar, TextIO
+
+from gatesim.api.result import Pictured, watched
+from gatesim.scenario import Scenario
+from gatesim.scenario.fitted import fit_warning
+from gatesim.studies import result as studied
+from gatesim.studies.engine import study as run
+from gatesim.studies.plan import MOST_TRIALS, Plan
+from gatesim.studies.result import Estimate, FormulaResult
+from gatesim.studies.rig import RigModel
+from gatesim.studies.until import parse_until
+
+if TYPE_CHECKING:
+    from concurrent.futures import Executor
+
+    from matplotlib.axes import Axes
+
+TRIALS = 100_000
+
+
+@dataclass(frozen=True, repr=False)
+class Study(Pictured, studied.StudyResult):
+    """Figures of all formulas; ``formula`` is the one that is drawn and that the short names mean."""
+
+    scenario: Scenario
+    formula: str
+
+    KEYS: ClassVar = {
+        **studied.StudyResult.KEYS,
+        "warnings": "warnings",
+        "scenario": None,
+        "formula": None,
+    }
+    UNITS: ClassVar = {"true_length": "m", "bias": "m", "uncertainty": "m", "low": "m", "high": "m"}
+
+    @property
+    def warnings(self) -> tuple[str, ...]:
+        """What a fit says against the values that were studied."""
+        return fit_warning(self.scenario.fitted)
+
+    @property
+    def figures(self) -> FormulaResult:
+        """All figures of the formula."""
+        return self.formulas[self.formula]
+
+    @property
+    def bias(self) -> float:
+        """Mean error of the readings, m."""
+        return self.figures.bias.value
+
+    @property
+    def uncertainty(self) -> float:
+        """Standard uncertainty of a reading, m."""
+        return self.figures.uncertainty.value
+
+    @property
+    def low(self) -> float:
+        """Lower end of the symmetric coverage interval of the error, m."""
+        return self.figures.low.value
+
+    @property
+    def high(self) -> float:
+        """Upper end of the symmetric coverage interval of the error, m."""
+        return self.figures.high.value
+
+    def __str__(self) -> str:
+        from gatesim.view.studytext import study_text
+
+        return "\n\n".join([*self.warnings, study_text(self)])
+
+    def plot(self, ax: "Axes | None" = None) -> "Axes":
+        """Histogram of the formula's readings with the tolerance limits of the scenario."""
+        from gatesim.view.histogram import histogram
+
+        wanted = self.scenario.requirement
+        low, high = (q.nominal if q else None for q in (wanted.lower_limit, wanted.upper_limit))
+        return histogram(self, self.formula, low, high, ax)
+
+
+def study(
+    scenario: Scenario,
+    *,
+    trials: int | None = None,
+    seed: int = 1,
+    until: str | None = None,
+    coverage: float = 0.95,
+    sobol: bool = False,
+    workers: int | None = None,
+    executor: "Executor | None" = None,
+    state: Path | str | None = None,
+    csv: TextIO | None = None,
+    formula: str | None = None,
+) -> Study:
+    """Draw every quantity that has a spread anew in each trial, and run each through the chain.
+
+    ``until``: "2" (significant digits of the standard uncertainty) or "0.1%" of it, see JCGM
+    101, 7.9; ``trials`` are then the most. ``workers``: processes, all cores if left out;
+    ``executor``: any other place to run. ``state``: file from which a stopped study goes on.
+    ``csv``: open text file that every trial is written to. Ctrl-C ends it with what was
+    reached, see ``ended``. The same seed gives the same bits. Raises InputError.
+    """
+    from gatesim.studies.trials import trials_writer
+
+    target = parse_until(until) if until else None
+    rig = RigModel(scenario)
+    chosen = rig.choose_formula(formula)
+    plan = Plan(trials or (MOST_TRIALS if target else TRIALS), seed, coverage, target, sobol)
+    sink = trials_writer(csv) if csv else None
+    found = run(rig, plan, executor, workers, Path(state) if state else None, sink, watched())
+    return Study.of(found, scenario=scenario, formula=chosen)
+
+
+__all__ = ["Estimate", "Study", "study"]
