@@ -73,4 +73,7 @@ def save(axes: "Axes", path: Path) -> None:
     figure = axes.get_figure(root=True)
     assert figure is not None
     with Target(path, "figure").writing() as stream:
-        figure.savefig(stream, dpi=150, format=path.suffix[1:].lower())
+        try:
+            figure.savefig(stream, dpi=150, format=path.suffix[1:].lower())
+        except ValueError as error:
+            raise InputError(f"{path}: the figure cannot be written ({error})") from None
