@@ -5,10 +5,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING, ClassVar, TextIO
 
 from gatesim.api.result import Pictured, watched
+from gatesim.chain.reference import parse_calibration
 from gatesim.scenario import Scenario
 from gatesim.scenario.fitted import fit_warning
 from gatesim.studies import result as studied
 from gatesim.studies.engine import study as run
+from gatesim.studies.model import layout_of
 from gatesim.studies.plan import MOST_TRIALS, Plan
 from gatesim.studies.result import Estimate, FormulaResult
 from gatesim.studies.rig import RigModel
@@ -92,24 +94,28 @@ def study(
     workers: int | None = None,
     executor: "Executor | None" = None,
     state: Path | str | None = None,
+    calibration: str = "2x5",
     csv: TextIO | None = None,
     formula: str | None = None,
 ) -> Study:
-    """Draw every quantity that has a spread anew in each trial, and run each through the chain.
+    """Draw rigs, parts on each of them and passages of each part, and run each through the chain.
+
+    Every quantity that has a spread is drawn as often as its level says.
 
     ``until``: "2" (significant digits of the standard uncertainty) or "0.1%" of it, see JCGM
     101, 7.9; ``trials`` are then the most. ``workers``: processes, all cores if left out;
     ``executor``: any other place to run. ``state``: file from which a stopped study goes on.
+    ``calibration``: reference parts, and passages of each, that every rig is calibrated with.
     ``csv``: open text file that every trial is written to. Ctrl-C ends it with what was
     reached, see ``ended``. The same seed gives the same bits. Raises InputError.
     """
     from gatesim.studies.trials import trials_writer
 
-    target = parse_until(until) if until else None
+    target, how = parse_until(until) if until else None, parse_calibration(calibration)
     rig = RigModel(scenario)
     chosen = rig.choose_formula(formula)
-    plan = Plan(trials or (MOST_TRIALS if target else TRIALS), seed, coverage, target, sobol)
-    sink = trials_writer(csv) if csv else None
+    plan = Plan(trials or (MOST_TRIALS if target else TRIALS), seed, coverage, target, sobol, how)
+    sink = trials_writer(csv, layout_of(rig)) if csv else None
     found = run(rig, plan, executor, workers, Path(state) if state else None, sink, watched())
     return Study.of(found, scenario=scenario, formula=chosen)
 

@@ -20,6 +20,8 @@ from gatesim.commands.options import COVERAGE, FIGURE, FILE, FORMULA, JSON, SEED
 @WORKERS
 @click.option("--state", type=click.Path(path_type=Path, dir_okay=False), default=None,
               help="File kept up to date, from which a study that was stopped goes on.")  # fmt: skip
+@click.option("--calibration", default="2x5", show_default=True, metavar="PARTSxPASSAGES",
+              help="Reference parts, and passages of each, that every rig is calibrated with.")  # fmt: skip
 @click.option("--csv", "csv_file", type=click.File("w", lazy=False), default=None, help="Write every trial.")
 @FORMULA
 @JSON
@@ -33,6 +35,7 @@ def command(
     sobol: bool,
     workers: int | None,
     state: Path | None,
+    calibration: str,
     csv_file: TextIO | None,
     formula: str | None,
     as_json: bool,
@@ -40,9 +43,9 @@ def command(
 ) -> int:
     """Monte Carlo study: bias, standard uncertainty, coverage intervals, outcomes.
 
-    Every quantity of FILE that has a spread is drawn anew in each trial, and each trial runs
-    through the chain as a prediction does. Ctrl-C prints what was reached. The figure has the
-    readings of the formula.
+    Rigs are drawn, parts on each of them, and passages of each part: every quantity of FILE that
+    has a spread as often as its `per` says. Each trial runs through the chain as a prediction
+    does. Ctrl-C prints what was reached. The figure has the readings of the formula.
     """
     from gatesim.api.study import study
     from gatesim.scenario import load
@@ -56,6 +59,7 @@ def command(
         sobol=sobol,
         workers=workers,
         state=state,
+        calibration=calibration,
         csv=csv_file,
         formula=formula,
     )

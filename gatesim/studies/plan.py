@@ -5,8 +5,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import ClassVar
 
-from gatesim.ground.data import Keys
 from gatesim.chain.reference import AS_USUAL, Calibration
+from gatesim.ground.data import Keys
 from gatesim.ground.draw import Streams
 from gatesim.ground.level import Level
 from gatesim.ground.nested import Layout, Nested, References
@@ -36,7 +36,15 @@ class Plan:
     quasi: bool = False
     calibration: Calibration = AS_USUAL
 
-    KEYS: ClassVar[Keys] = {"seed": "seed", "coverage": "coverage", "until": "until", "sampling": "sampling", "calibration": "calibration", "trials": None, "quasi": None}
+    KEYS: ClassVar[Keys] = {
+        "seed": "seed",
+        "coverage": "coverage",
+        "until": "until",
+        "sampling": "sampling",
+        "calibration": "calibration",
+        "trials": None,
+        "quasi": None,
+    }
 
     @property
     def sampling(self) -> str:

@@ -68,7 +68,28 @@ class FormulaResult:
     calibrated_bias: Estimate
     calibrated: Estimate
 
-    KEYS: ClassVar[Keys] = {"readings": "readings", "bias": "bias", "uncertainty": "standard_uncertainty", "repeatability": "repeatability", "part_to_part": "part_to_part", "rig_to_rig": "rig_to_rig", "calibrated": "after_calibration", "calibrated_bias": "bias_after_calibration", "symmetric_interval": "symmetric_interval", "shortest_interval": "shortest_interval", "extremes": "extremes", "resolution": "interval_resolution", "good": "yield", "low": None, "high": None, "shortest_low": None, "shortest_high": None, "minimum": None, "maximum": None, "curve": None}
+    KEYS: ClassVar[Keys] = {
+        "readings": "readings",
+        "bias": "bias",
+        "uncertainty": "standard_uncertainty",
+        "repeatability": "repeatability",
+        "part_to_part": "part_to_part",
+        "rig_to_rig": "rig_to_rig",
+        "calibrated": "after_calibration",
+        "calibrated_bias": "bias_after_calibration",
+        "symmetric_interval": "symmetric_interval",
+        "shortest_interval": "shortest_interval",
+        "extremes": "extremes",
+        "resolution": "interval_resolution",
+        "good": "yield",
+        "low": None,
+        "high": None,
+        "shortest_low": None,
+        "shortest_high": None,
+        "minimum": None,
+        "maximum": None,
+        "curve": None,
+    }
 
     @property
     def symmetric_interval(self) -> tuple[Estimate, Estimate]:
@@ -98,7 +119,15 @@ class StudyResult:
     true_length_varies: bool
     ended: str
 
-    KEYS: ClassVar[Keys] = {"trials": "trials", "ended": "ended", "plan": "", "true_length": "true_length", "formulas": "error", "outcomes": "outcomes", "true_length_varies": None}
+    KEYS: ClassVar[Keys] = {
+        "trials": "trials",
+        "ended": "ended",
+        "plan": "",
+        "true_length": "true_length",
+        "formulas": "error",
+        "outcomes": "outcomes",
+        "true_length_varies": None,
+    }
 
 
 def share(count: int, trials: int, confidence: float = 0.95, effect: float = 1.0) -> Share:
