@@ -12,6 +12,7 @@ from gatesim.ground.caution import Caution
 from gatesim.ground.level import Level
 from gatesim.ground.quantity import Quantity, accepts
 from gatesim.ground.table import TableValues
+from gatesim.motion.closedform.quadraticdrag import quadratic_drag
 from gatesim.motion.force.base import Crest, Drawn, Force, ForceTable
 from gatesim.motion.path import Body, Path
 
@@ -42,6 +43,14 @@ class AirDrag(Force):
     def law(self, v: Array) -> Array:
         """v^2."""
         return v * v
+
+    def slope(self, v: Array) -> Array:
+        """2 v."""
+        return 2 * v
+
+    def alone(self, drive: Array, strength: Array, size: Array, v: Array) -> tuple[Array, Array]:
+        """Quadratic drag."""
+        return quadratic_drag(drive, strength, size, v)
 
     def added_mass(self, x: Array) -> Scalar:
         """Nothing moves along."""

@@ -48,6 +48,18 @@ class Force(ABC):
         """Dependence on speed v (m/s, positive); shape of v."""
 
     @abstractmethod
+    def slope(self, v: Array) -> Array:
+        """Derivative of the law with respect to speed; shape of v."""
+
+    def alone(self, drive: Array, strength: Array, size: Array, v: Array) -> tuple[Array, Array] | None:
+        """Speed (m/s) and time (s) after ``size`` (m) where this force has a constant strength; all (n,).
+
+        Strength is divided by the moved mass, drive is what else accelerates, in m/s^2. NaN where the
+        formula does not serve; None if the law has none: see gatesim.motion.closedform.
+        """
+        return None
+
+    @abstractmethod
     def added_mass(self, x: Array) -> Scalar:
         """Mass (kg) that moves with the part at positions x."""
 

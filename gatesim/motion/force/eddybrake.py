@@ -15,6 +15,8 @@ from gatesim.ground.quantity import accepts
 from gatesim.ground.suggestion import Suggestion
 from gatesim.ground.table import Misfit, TableValues
 from gatesim.ground.text import as_mm
+from gatesim.motion.closedform.dragcurve import drag_curve
+from gatesim.motion.closedform.lineardrag import linear_drag
 from gatesim.motion.force.base import Crest, Drawn, Force, ForceTable, Situation
 from gatesim.motion.force.magnet import SHAPE, Magnet
 from gatesim.motion.path import Body, Path
@@ -111,6 +113,19 @@ class EddyBrake(Force):
         below = v * v
         below += self.critical_speed * self.critical_speed
         return np.divide(v, below, out=below)
+
+    def slope(self, v: Array) -> Array:
+        """(v_c^2 - v^2)/(v_c^2 + v^2)^2 in s^2/m^2 (linear: 1)."""
+        if self.linear:
+            return np.ones_like(v)
+        square, scale = v * v, self.critical_speed * self.critical_speed
+        return (scale - square) / (scale + square) ** 2
+
+    def alone(self, drive: Array, strength: Array, size: Array, v: Array) -> tuple[Array, Array]:
+        """The full curve, or linear drag."""
+        if self.linear:
+            return linear_drag(drive, strength, size, v)
+        return drag_curve(drive, strength, size, v, np.broadcast_to(self.critical_speed, v.shape))
 
     def added_mass(self, x: Array) -> Scalar:
         """Nothing moves along."""

@@ -51,6 +51,10 @@ class Launch(Force):
         """1: the force does not depend on speed."""
         return np.ones_like(v)
 
+    def slope(self, v: Array) -> Array:
+        """0."""
+        return np.zeros_like(v)
+
     def added_mass(self, x: Array) -> Scalar:
         """Carrier's mass until the natural length."""
         return np.where(x < self.stretch, self.carrier_mass, 0.0)

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from gatesim.ground.arrays import Array, Flags
+from gatesim.ground.arrays import Array, Flags, take
 from gatesim.motion.belt.meeting import Meeting, refine
 from gatesim.motion.belt.settle import settle
 from gatesim.motion.integrate.span import Field
@@ -63,12 +63,11 @@ def advance(field: Field, size: Array, v: Array, hint: Array, meeting: Meeting |
     out = Arrival(size.copy(), v.copy(), np.zeros(n), hint.copy(), np.zeros(n, np.int8))
     now = State(np.arange(n), size, np.zeros(n), v.copy(), np.zeros(n), hint)
     if meeting is None:
-        uniform = field.uniform()
-        if uniform.any():
-            _uniform(field.steady.start, size, v, uniform, out)
-            if uniform.all():
-                return out
-            now, field = now.keep(~uniform), field.take(~uniform)
+        left = ~_by_formula(field, size, v, out)
+        if not left.any():
+            return out
+        if not left.all():
+            now, field = now.keep(left), field.take(left)
     now.hint = np.where(np.isinf(now.hint), _first_step(field, now), now.hint)
     for attempt in range(MOST_STEPS):
         ending = _one_step(field, now, meeting)
@@ -84,6 +83,24 @@ def advance(field: Field, size: Array, v: Array, hint: Array, meeting: Meeting |
                 return out
             now, field = now.keep(~done), field.take(~done)
     raise ArithmeticError(f"{now.rows.size} trials have not crossed a span in {MOST_STEPS} steps")
+
+
+def _by_formula(field: Field, size: Array, v: Array, out: Arrival) -> Flags:
+    """Cross spans whose motion is known in closed form; returns the trials that have."""
+    done = field.uniform()
+    if done.any():
+        _uniform(field.steady.start, size, v, done, out)
+    for rows, force, strength in field.alone():
+        if not rows.any():
+            continue
+        some = np.flatnonzero(rows)
+        crossed = take(force, some).alone(field.steady.start[some], strength[some], size[some], v[some])
+        if crossed is not None:
+            end, time = crossed
+            known = ~np.isnan(end)
+            some = some[known]
+            out.v[some], out.dt[some], done[some] = end[known], time[known], True
+    return done
 
 
 def _uniform(a: Array, size: Array, v: Array, rows: Flags, out: Arrival) -> None:

@@ -1,5 +1,6 @@
 """Acceleration on one span of the path, where every strength is linear in position."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -60,6 +61,19 @@ class Field:
         for _, line in self.terms:
             same &= line.start == 0
         return same
+
+    def alone(self) -> Iterator[tuple[Flags, Force, Array]]:
+        """Each force with its strength (n,) and the trials (n,) on which only it depends on speed.
+
+        Only those whose acceleration does not depend on the position within the span.
+        """
+        level = self.level()
+        for chosen, line in self.terms:
+            rows = level & (line.start != 0)
+            for other, its in self.terms:
+                if other is not chosen:
+                    rows &= its.start == 0
+            yield rows, chosen, line.start
 
     def level(self) -> Flags:
         """Trials (n,) whose acceleration does not depend on the position within the span."""
