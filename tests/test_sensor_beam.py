@@ -7,8 +7,8 @@ import pytest
 import shapely
 from scipy.integrate import quad
 
-from gatesim.part import End, Opening, Part
-from gatesim.sensor import Beam, blocked_fraction
+from gatesim.part import ChamferedEnd, Hole, Notch, Part, RoundEnd, SquareEnd
+from gatesim.sensor import CircularBeam, SlitBeam, blocked_fraction
 
 POLYGON = 8192  # sides of the polygon that stands for a circle: its area is short by 1e-7
 
@@ -16,9 +16,10 @@ POLYGON = 8192  # sides of the polygon that stands for a circle: its area is sho
 def random_end(rng, height):
     shape = rng.choice(["square", "chamfer", "cone", "round"])
     if shape == "square":
-        return End()
+        return SquareEnd()
     tip = rng.uniform(0.0, 0.9) * height if shape == "chamfer" else 0.0
-    return End(str(shape), rng.uniform(0.5e-3, 6e-3), tip)
+    length = rng.uniform(0.5e-3, 6e-3)
+    return RoundEnd(length) if shape == "round" else ChamferedEnd(length, tip)
 
 
 def random_part(rng):
@@ -26,10 +27,10 @@ def random_part(rng):
     height = rng.uniform(1e-3, 12e-3)
     openings = []
     if rng.random() < 0.6:
-        kind = str(rng.choice(["notch", "hole"]))
-        openings.append(Opening(kind, rng.uniform(7e-3, 10e-3), rng.uniform(0.3e-3, 4e-3), 0.4 * height))
+        kind = {"notch": Notch, "hole": Hole}[str(rng.choice(["notch", "hole"]))]
+        openings.append(kind(rng.uniform(7e-3, 10e-3), rng.uniform(0.3e-3, 4e-3), 0.4 * height))
     if rng.random() < 0.5:
-        openings.append(Opening("notch", rng.uniform(15e-3, 17e-3), rng.uniform(0.3e-3, 4e-3)))
+        openings.append(Notch(rng.uniform(15e-3, 17e-3), rng.uniform(0.3e-3, 4e-3)))
     return Part(0.03, height=height, front=random_end(rng, height), rear=random_end(rng, height),
                 openings=tuple(openings))  # fmt: skip
 
@@ -38,16 +39,16 @@ def random_beam(rng):
     offset = float(rng.choice([0.0, rng.uniform(-4e-3, 4e-3)]))
     if rng.random() < 0.5:
         diameter = rng.uniform(0.3e-3, 8e-3)
-        return Beam("circular", diameter, diameter, offset)
-    return Beam("slit", rng.uniform(0.2e-3, 4e-3), rng.uniform(0.5e-3, 10e-3), offset)
+        return CircularBeam(diameter, offset)
+    return SlitBeam(rng.uniform(0.2e-3, 4e-3), rng.uniform(0.5e-3, 10e-3), offset)
 
 
 def end_profile(end, full, depth):
     """Half-height at a depth behind the tip, written out anew."""
-    if end.shape == "square" or depth >= end.length:
+    if isinstance(end, SquareEnd) or depth >= end.length:
         return full
     s = depth / end.length
-    if end.shape == "round":
+    if isinstance(end, RoundEnd):
         return full * np.sqrt(max(0.0, 1.0 - (1.0 - s) ** 2))
     return 0.5 * end.tip_height * (1.0 - s) + full * s
 
@@ -58,7 +59,7 @@ def half_height(part, depth):
         return 0.0
     r = min(end_profile(part.front, full, depth), end_profile(part.rear, full, part.length - depth))
     for o in part.openings:
-        if o.kind == "notch" and o.start <= depth <= o.start + o.length:
+        if isinstance(o, Notch) and o.start <= depth <= o.start + o.length:
             r = max(0.0, full - o.height)
     return r
 
@@ -70,13 +71,13 @@ def polygon(part):
         if end.length:
             marks += list(tip + way * end.length * (1.0 - np.cos(np.linspace(0.0, np.pi / 2, 4001))))
     for o in part.openings:
-        if o.kind == "notch":
+        if isinstance(o, Notch):
             marks += [o.start, o.start + 1e-15, o.start + o.length - 1e-15, o.start + o.length]
     depth = np.unique(marks)
     upper = []
     for d in depth:
         for o in part.openings:
-            if o.kind == "notch" and d in (o.start, o.start + o.length):
+            if isinstance(o, Notch) and d in (o.start, o.start + o.length):
                 break
         else:
             upper.append((d, half_height(part, d)))
@@ -84,7 +85,7 @@ def polygon(part):
         upper.append((d, 0.5 * part.height))
     found = shapely.Polygon(upper + [(d, -r) for d, r in reversed(upper)]).buffer(0)
     for o in part.openings:
-        if o.kind == "hole":
+        if isinstance(o, Hole):
             found = found.difference(
                 shapely.box(o.start, -0.5 * o.height, o.start + o.length, 0.5 * o.height)
             )
@@ -93,11 +94,11 @@ def polygon(part):
 
 def lit(beam, travel):
     """The beam in the part's frame: depth behind the leading end, distance from the axis."""
-    if beam.shape == "slit":
-        w, h = 0.5 * beam.width, 0.5 * beam.height
+    if isinstance(beam, SlitBeam):
+        w, h = 0.5 * beam.extent, 0.5 * beam.height
         return shapely.box(travel - w, beam.offset - h, travel + w, beam.offset + h)
     angle = np.linspace(0.0, 2.0 * np.pi, POLYGON, endpoint=False)
-    r = 0.5 * beam.width
+    r = 0.5 * beam.extent
     return shapely.Polygon(np.column_stack([travel + r * np.cos(angle), beam.offset + r * np.sin(angle)]))
 
 
@@ -105,7 +106,7 @@ def lit(beam, travel):
 def test_the_blocked_share_equals_the_area_that_shapely_clips(seed):
     rng = np.random.default_rng(seed)
     part, beam = random_part(rng), random_beam(rng)
-    travel = rng.uniform(-0.5 * beam.width, part.length + 0.5 * beam.width, 12)
+    travel = rng.uniform(-0.5 * beam.extent, part.length + 0.5 * beam.extent, 12)
     outline = polygon(part)
     clipped = [outline.intersection(lit(beam, x)).area / beam.area for x in travel]
     np.testing.assert_allclose(blocked_fraction(part, beam, travel, part.length), clipped, rtol=0, atol=5e-7)
@@ -115,11 +116,11 @@ def test_the_blocked_share_equals_the_area_that_shapely_clips(seed):
 def test_the_blocked_share_equals_numerical_quadrature(seed):
     rng = np.random.default_rng(seed)
     part, beam = random_part(rng), random_beam(rng)
-    radius = 0.5 * beam.width
-    holes = [o for o in part.openings if o.kind == "hole"]
+    radius = 0.5 * beam.extent
+    holes = [o for o in part.openings if isinstance(o, Hole)]
 
     def covered(u, x):
-        c = 0.5 * beam.height if beam.shape == "slit" else np.sqrt(max(0.0, radius**2 - u**2))
+        c = 0.5 * beam.height if isinstance(beam, SlitBeam) else np.sqrt(max(0.0, radius**2 - u**2))
         low, high, depth = beam.offset - c, beam.offset + c, x - u
         r = half_height(part, depth)
         open_to = max(
@@ -139,7 +140,7 @@ def test_the_blocked_share_equals_numerical_quadrature(seed):
 
 def test_a_face_across_a_circular_beam_covers_a_circular_segment():
     # area of a circular segment of half angle a: R^2 (a - sin a cos a); any table of geometry
-    beam = Beam("circular", 2e-3, 2e-3, 0.7e-3)
+    beam = CircularBeam(2e-3, 0.7e-3)
     angle = np.linspace(0.0, np.pi, 101)
     travel = -1e-3 * np.cos(angle)
     found = blocked_fraction(Part(1.0), beam, travel, 1.0)
@@ -150,20 +151,20 @@ def test_a_bar_along_the_axis_covers_a_circular_zone():
     # what a bar of half-height h leaves of the circle are two segments of half angle arccos(h/R)
     h = np.array([0.1, 0.4, 0.9])
     a = np.arccos(h)
-    beam, middle = Beam("circular", 2e-3, 2e-3), np.array([0.5])
+    beam, middle = CircularBeam(2e-3), np.array([0.5])
     found = [blocked_fraction(Part(1.0, height=2e-3 * x), beam, middle, 1.0)[0] for x in h]
     np.testing.assert_allclose(found, 1.0 - 2.0 * (a - np.sin(a) * np.cos(a)) / np.pi, rtol=0, atol=1e-12)
 
 
 @pytest.mark.parametrize("offset", [0.0, 0.6e-3, -2.1e-3])
 def test_a_part_is_seen_alike_from_either_side_and_end(offset):
-    front, rear = End("round", 2e-3), End("chamfer", 3e-3, 1e-3)
+    front, rear = RoundEnd(2e-3), ChamferedEnd(3e-3, 1e-3)
     part, turned = (
         Part(0.03, height=5e-3, front=front, rear=rear),
         Part(0.03, height=5e-3, front=rear, rear=front),
     )
     travel = np.linspace(-2e-3, 32e-3, 300)
-    beam, mirrored = Beam("circular", 3e-3, 3e-3, offset), Beam("circular", 3e-3, 3e-3, -offset)
+    beam, mirrored = CircularBeam(3e-3, offset), CircularBeam(3e-3, -offset)
     seen = blocked_fraction(part, beam, travel, 0.03)
     np.testing.assert_allclose(blocked_fraction(part, mirrored, travel, 0.03), seen, rtol=0, atol=1e-12)
     np.testing.assert_allclose(blocked_fraction(turned, beam, 0.03 - travel, 0.03), seen, rtol=0, atol=1e-12)

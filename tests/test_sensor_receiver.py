@@ -4,14 +4,14 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
-from gatesim.part import End, Opening, Part
-from gatesim.sensor import Beam, blocked_fraction, receiver_delay
+from gatesim.part import ChamferedEnd, Notch, Part, RoundEnd
+from gatesim.sensor import CircularBeam, SlitBeam, blocked_fraction, receiver_delay
 from gatesim.sensor.profile import runs
 
-BEAM = Beam("circular", 2e-3, 2e-3)
+BEAM = CircularBeam(2e-3)
 SQUARE = Part(0.05, height=20e-3)
-CONE = Part(0.05, height=20e-3, front=End("cone", 8e-3), rear=End("round", 10e-3))
-NOTCHED = Part(0.05, height=20e-3, openings=(Opening("notch", 0.02, 3e-3),))
+CONE = Part(0.05, height=20e-3, front=ChamferedEnd(8e-3), rear=RoundEnd(10e-3))
+NOTCHED = Part(0.05, height=20e-3, openings=(Notch(0.02, 3e-3),))
 
 
 def crossing(part, run, share, speed, tau):
@@ -60,7 +60,7 @@ def test_a_face_that_passes_at_once_is_late_by_the_step_response():
 
 def test_a_slow_ramp_is_followed_one_time_constant_late():
     # a settled first-order system trails a ramp by its time constant
-    run = runs(Part(0.4, height=2e-3, front=End("cone", 0.2)).silhouette(0.4), Beam("slit", 1e-4, 2e-3))[0]
+    run = runs(Part(0.4, height=2e-3, front=ChamferedEnd(0.2)).silhouette(0.4), SlitBeam(1e-4, 2e-3))[0]
     delay = receiver_delay(run, np.array([0.3, 0.6]), np.full(2, 1.0), np.full(2, 1e-3))
     np.testing.assert_allclose(delay, 1e-3, rtol=1e-3)
 
@@ -74,7 +74,7 @@ def test_the_lag_in_travel_grows_with_the_speed():
 
 
 def test_an_opening_too_brief_for_the_receiver_is_not_seen():
-    part = Part(0.05, height=20e-3, openings=(Opening("notch", 0.02, 3e-3),))
+    part = Part(0.05, height=20e-3, openings=(Notch(0.02, 3e-3),))
     falls = runs(part.silhouette(0.05), BEAM)[1]
     assert not falls.rising
     v = 2.0

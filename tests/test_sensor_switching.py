@@ -6,15 +6,15 @@ import shapely
 from scipy.optimize import brentq
 from shapely import affinity
 
-from gatesim.part import End, Opening, Part
-from gatesim.sensor import Beam, switching
+from gatesim.part import ChamferedEnd, Hole, Notch, Part, RoundEnd
+from gatesim.sensor import CircularBeam, PointBeam, SlitBeam, switching
 
 # penetration of a knife edge / beam diameter at a blocked share: circular segment, solved to 9 digits
 KNIFE_EDGE = {0.10: 0.156475587, 0.25: 0.298013623, 0.50: 0.5, 0.75: 0.701986377, 0.90: 0.843524413}
 
 
 def circle(diameter, offset=0.0):
-    return Beam("circular", diameter, diameter, offset)
+    return CircularBeam(diameter, offset)
 
 
 def travels(part, beam, dark=0.5, light=0.5):
@@ -33,7 +33,7 @@ def test_a_face_switches_at_the_penetration_of_a_circular_segment(share, penetra
 @pytest.mark.parametrize("width", [0.1e-3, 1e-3, 8e-3])
 @pytest.mark.parametrize("offset", [0.0, 1.3e-3])
 def test_a_wider_beam_with_a_threshold_of_one_half_does_not_move_a_square_end(width, offset):
-    for beam in (circle(width, offset), Beam("slit", width, 3e-3, offset)):
+    for beam in (circle(width, offset), SlitBeam(width, 3e-3, offset)):
         np.testing.assert_allclose(travels(Part(0.1), beam), [0.0, 0.1], atol=1e-7 * width)
 
 
@@ -55,26 +55,26 @@ def test_a_light_fraction_above_the_dark_one_is_taken_as_equal_to_it():
 
 def test_a_cone_darkens_a_narrow_slit_where_it_has_grown_to_the_share():
     # slit much narrower than the cone is long: its share is 2 r(depth) / height of the slit
-    part = Part(0.05, height=10e-3, front=End("cone", 20e-3))
-    front, rear = travels(part, Beam("slit", 1e-6, 4e-3), 0.3, 0.3)
+    part = Part(0.05, height=10e-3, front=ChamferedEnd(20e-3))
+    front, rear = travels(part, SlitBeam(1e-6, 4e-3), 0.3, 0.3)
     assert front == pytest.approx(0.3 * 2e-3 / 5e-3 * 20e-3, rel=1e-6)
     assert rear == pytest.approx(0.05, abs=1e-6)
 
 
 def test_a_hemisphere_darkens_a_narrow_slit_where_it_has_grown_to_the_share():
-    part = Part(0.05, height=10e-3, rear=End("round", 5e-3))
-    _, rear = travels(part, Beam("slit", 1e-6, 4e-3), 0.8, 0.8)
+    part = Part(0.05, height=10e-3, rear=RoundEnd(5e-3))
+    _, rear = travels(part, SlitBeam(1e-6, 4e-3), 0.8, 0.8)
     r = 0.8 * 2e-3
     assert rear == pytest.approx(0.05 - 5e-3 + np.sqrt(25e-6 - r * r), rel=1e-6)
 
 
 @pytest.mark.parametrize("offset", [0.0, 1e-3, 3e-3])
 def test_a_beam_without_width_switches_where_the_outline_reaches_its_offset(offset):
-    part = Part(0.05, height=8e-3, front=End("cone", 10e-3), rear=End("round", 4e-3))
-    front, rear = travels(part, Beam(offset=offset))
+    part = Part(0.05, height=8e-3, front=ChamferedEnd(10e-3), rear=RoundEnd(4e-3))
+    front, rear = travels(part, PointBeam(offset))
     assert front == pytest.approx(offset / 4e-3 * 10e-3, abs=1e-12)
     assert rear == pytest.approx(0.05 - 4e-3 + np.sqrt(16e-6 - offset**2), abs=1e-12)
-    wide = travels(part, Beam("circular", 1e-6, 1e-6, offset))
+    wide = travels(part, CircularBeam(1e-6, offset))
     np.testing.assert_allclose(wide, [front, rear], atol=2e-5 if offset == 0.0 else 1e-6)
 
 
@@ -86,24 +86,24 @@ def test_a_part_narrower_than_the_beam_may_never_darken_it():
     part = Part(0.1, height=h)
     assert travels(part, circle(d), most + 1e-6, most + 1e-6).size == 0
     assert travels(part, circle(d), most - 1e-6, most - 1e-6).size == 2
-    assert travels(part, Beam("point", offset=0.6e-3)).size == 0
+    assert travels(part, PointBeam(0.6e-3)).size == 0
 
 
 def test_openings_are_seen_where_they_let_enough_light_through():
-    notch, hole = Opening("notch", 0.03, 0.01), Opening("hole", 0.06, 0.01, 4e-3)
+    notch, hole = Notch(0.03, 0.01), Hole(0.06, 0.01, 4e-3)
     part = Part(0.1, height=20e-3, openings=(notch, hole))
     np.testing.assert_allclose(
         travels(part, circle(2e-3)), [0.0, 0.03, 0.04, 0.06, 0.07, 0.1], atol=1e-7 * 2e-3
     )
     # an opening shorter than the beam or off its path never lets half of the light through
-    small = Part(0.1, height=20e-3, openings=(Opening("hole", 0.06, 0.5e-3, 4e-3),))
+    small = Part(0.1, height=20e-3, openings=(Hole(0.06, 0.5e-3, 4e-3),))
     assert travels(small, circle(2e-3)).size == 2
     assert travels(part, circle(2e-3, 5e-3)).size == 4
 
 
 def test_the_rear_edge_moves_with_the_length_of_each_part_and_openings_do_not():
     lengths = np.array([0.09, 0.1, 0.12])
-    part = Part(lengths, height=20e-3, openings=(Opening("notch", 0.07, 0.01),))
+    part = Part(lengths, height=20e-3, openings=(Notch(0.07, 0.01),))
     found = switching(part, circle(2e-3), 0.5, 0.5, 0.1).travel
     np.testing.assert_allclose(found[:, 3], lengths, atol=1e-9)
     np.testing.assert_allclose(found[:, :3], np.broadcast_to([0.0, 0.07, 0.08], (3, 3)), atol=1e-9)

@@ -12,11 +12,9 @@ from gatesim.ground.errors import InputError
 from gatesim.ground.table import Misfit, TableValues
 from gatesim.inputfilter import Filter
 from gatesim.motion import Belt, Force, Path
-from gatesim.part import End, Opening, Part
+from gatesim.part import Part
 from gatesim.scenario.model import Scenario
-from gatesim.scenario.moving import ShapedEnd, SquareEnd
-from gatesim.scenario.sensing import CircularBeam, PointBeam, SlitBeam
-from gatesim.sensor import Beam, Chatter, Response, Sensor
+from gatesim.sensor import Chatter, Response, Sensor
 
 Values = Mapping[str, Scalar]
 
@@ -51,26 +49,11 @@ def part_of(scenario: Scenario, values: Values) -> Part:
         mass=part.get("mass", 1.0),
         inertia_factor=part["inertia_factor"],
         height=height,
-        front=_end(section.front),
-        rear=_end(section.rear),
-        openings=tuple(
-            Opening(
-                opening.kind,
-                opening.start.nominal,
-                opening.length.nominal,
-                np.inf if opening.height is None else opening.height.nominal,
-            )
-            for opening in section.openings
-        ),
+        front=section.front.build(),
+        rear=section.rear.build(),
+        openings=tuple(opening.build() for opening in section.openings),
         tilt=part["tilt"],
     )
-
-
-def _end(section: SquareEnd | ShapedEnd) -> End:
-    if section.shape == "square":
-        return End()
-    tip = 0.0 if section.tip_height is None else section.tip_height.nominal
-    return End(section.shape, section.length.nominal, tip)
 
 
 def sensor_of(scenario: Scenario, values: Values, gate: int) -> Sensor:
@@ -85,15 +68,7 @@ def sensor_of(scenario: Scenario, values: Values, gate: int) -> Sensor:
         samples_in_row=section.samples_in_row,
         chatter=chatter,
     )
-    return Sensor(_beam(section.beam), of["dark_fraction"], of["light_fraction"], response)
-
-
-def _beam(section: PointBeam | CircularBeam | SlitBeam) -> Beam:
-    if section.shape == "point":
-        return Beam()
-    if section.shape == "circular":
-        return Beam("circular", section.diameter.nominal, section.diameter.nominal, section.offset.nominal)
-    return Beam("slit", section.width.nominal, section.height.nominal, section.offset.nominal)
+    return Sensor(section.beam.build(), of["dark_fraction"], of["light_fraction"], response)
 
 
 def filter_of(scenario: Scenario, values: Values) -> Filter:

@@ -14,9 +14,9 @@ from gatesim.counter import AT_ONCE
 from gatesim.formula import FORMULAS, Constants
 from gatesim.ground.quantity import Quantity
 from gatesim.inputfilter import UNFILTERED
+from gatesim.part import SQUARE
 from gatesim.scenario.model import Scenario
-from gatesim.scenario.moving import SquareEnd
-from gatesim.scenario.sensing import PointBeam
+from gatesim.sensor import WITHOUT_WIDTH
 
 HALF = Quantity(0.5, "%", "50 %")
 
@@ -39,28 +39,19 @@ class Effect:
 
 def _point_beam(s: Scenario) -> Scenario:
     sensor = s.sensor
-    sharp = sensor.beam.shape == "point"
+    sharp = sensor.beam == WITHOUT_WIDTH
     if sharp:  # covered or not: no threshold in between can matter
         return s
-    update = {"beam": PointBeam(shape="point"), "dark_fraction": HALF, "light_fraction": HALF}
+    update = {"beam": WITHOUT_WIDTH, "dark_fraction": HALF, "light_fraction": HALF}
     return s.model_copy(update={"sensor": sensor.model_copy(update=update)})
 
 
-def _reach(s: Scenario) -> float:
-    """Greatest distance of the beam's light from the part's axis in m."""
-    beam = s.sensor.beam
-    if beam.shape == "point":
-        return 0.0
-    across = beam.diameter if beam.shape == "circular" else beam.height
-    return abs(beam.offset.nominal) + 0.5 * across.nominal
-
-
 def _square_ends(s: Scenario) -> Scenario:
-    part, square = s.part, SquareEnd(shape="square")
-    square_ended = part.front.shape == part.rear.shape == "square" and not part.openings
-    if square_ended and (part.height is None or 0.5 * part.height.nominal > _reach(s)):
+    part = s.part
+    square_ended = part.front == part.rear == SQUARE and not part.openings
+    if square_ended and (part.height is None or 0.5 * part.height.nominal > s.sensor.beam.reach):
         return s  # higher than the beam: nothing but its square ends is seen
-    update = {"front": square, "rear": square, "openings": (), "height": None}
+    update = {"front": SQUARE, "rear": SQUARE, "openings": (), "height": None}
     return s.model_copy(update={"part": part.model_copy(update=update)})
 
 

@@ -9,7 +9,6 @@ from gatesim.counter import SOURCES, TIMINGS
 from gatesim.explanation.change import LINE_IN_CHARGE, Effort, Present, Proposal
 from gatesim.formula import suited
 from gatesim.ground.quantity import parse
-from gatesim.ground.text import as_mm
 from gatesim.motion import FORCES, ForceTable
 from gatesim.motion.force.base import Situation
 
@@ -69,13 +68,9 @@ def _faster(given: Any) -> Any:
 
 
 def _beam(p: Present) -> Iterator[Proposal]:
-    beam = p.scenario.sensor.beam
-    if beam.shape == "point":
-        return
-    key = "diameter" if beam.shape == "circular" else "width"
-    width = getattr(beam, key).nominal
-    how = f"{key} {as_mm(0.5 * width)} instead of {as_mm(width)}"
-    yield p.proposal(Effort.BUY, "beam half as wide", how, {f"sensor.beam.{key}": as_mm(0.5 * width)})
+    suggestion = p.scenario.sensor.beam.narrower()
+    if suggestion is not None:
+        yield p.suggested(Effort.BUY, suggestion)
 
 
 def _better_source(p: Present) -> Iterator[Proposal]:

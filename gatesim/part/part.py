@@ -1,58 +1,14 @@
 """The part whose length is the measurand, and its silhouette across the beam."""
 
-import math
-from dataclasses import dataclass, replace
-from typing import Literal
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from gatesim.ground.arrays import Scalar
 from gatesim.ground.quantity import accepts
-
-
-@dataclass(frozen=True)
-@accepts(length="m", tip_height="m")
-class End:
-    """An end of the part: ``length`` (m) along the axis over which its height grows.
-
-    The half-height grows from ``tip_height``/2 at the very end to the part's own: evenly
-    (chamfer; cone with tip 0), or as an ellipse ('round': a hemisphere where the length is
-    half the height). A square end has length 0.
-    """
-
-    shape: Literal["square", "chamfer", "cone", "round"] = "square"
-    length: float = 0.0
-    tip_height: float = 0.0
-
-    def depth_of(self, across: float, full: float) -> float:
-        """Depth (m) behind the tip from which an end of half-height ``full`` reaches ``across`` (m)."""
-        tip = 0.5 * self.tip_height
-        if self.length == 0.0 or across <= tip:
-            return 0.0
-        if self.shape == "round":
-            return self.length * (1.0 - math.sqrt(1.0 - (across / full) ** 2))
-        return self.length * (across - tip) / (full - tip)
-
-
-@dataclass(frozen=True)
-@accepts(start="m", length="m", height="m")
-class Opening:
-    """Where light passes: ``start`` (m) behind the leading end, ``length`` (m) along the axis.
-
-    A hole leaves material beyond ``height``/2 on both sides of the axis; a notch takes
-    ``height`` (m, infinite: all of it) from both sides.
-    """
-
-    kind: Literal["notch", "hole"]
-    start: float
-    length: float
-    height: float = np.inf
-
-    def lets_through(self, across: float, full: float) -> bool:
-        """Whether light passes at a distance from the axis (m) of a part of half-height ``full``."""
-        if self.kind == "hole":
-            return across < 0.5 * self.height
-        return np.isinf(self.height) or across > full - self.height
+from gatesim.part.end import End, SquareEnd
+from gatesim.part.opening import Opening
+from gatesim.part.outline import Piece, Straight
 
 
 @dataclass(frozen=True)
@@ -69,11 +25,25 @@ class Part:
     mass: Scalar = 1.0
     inertia_factor: Scalar = 0.0
     height: float = np.inf
-    front: End = End()
-    rear: End = End()
+    front: End = field(default_factory=SquareEnd)
+    rear: End = field(default_factory=SquareEnd)
     openings: tuple[Opening, ...] = ()
     tilt: Scalar = 0.0
 
     def silhouette(self, length: float) -> "Part":
         """The same outline on a part of one length (m): what a beam sees, free of trials."""
         return replace(self, length=length, mass=1.0, inertia_factor=0.0, tilt=0.0)
+
+
+def pieces_of(part: Part, length: float) -> list[Piece]:
+    """Pieces of a part of that length (m): material, and holes that are taken out of it."""
+    full = 0.5 * part.height
+    pieces = part.front.pieces(full, 0.0, front=True)
+    body, stop = part.front.length, length - part.rear.length
+    for opening in part.openings:
+        pieces.append(Straight(body, opening.start, full))
+        pieces += opening.pieces(full)
+        body = opening.start + opening.length
+    pieces.append(Straight(body, stop, full))
+    pieces += part.rear.pieces(full, length, front=False)
+    return [piece for piece in pieces if piece.high > piece.low]

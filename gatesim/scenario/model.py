@@ -159,9 +159,7 @@ def _check_part(s: Scenario) -> None:
         )
     length = s.part.length.nominal
     ends = {
-        key: end.length.nominal
-        for key, end in (("front", s.part.front), ("rear", s.part.rear))
-        if end.shape != "square"
+        key: end.reach for key, end in (("front", s.part.front), ("rear", s.part.rear)) if end.needs_height
     }
     if sum(ends.values()) > length:
         key = "rear" if "rear" in ends else "front"
@@ -185,8 +183,7 @@ def _check_part(s: Scenario) -> None:
             )
         if opening.height is not None and s.part.height is None:
             raise Misfit("part.height", "nothing", 'a height such as "20 mm", since an opening has a height')
-        if opening.kind == "hole" and opening.height is None:
-            raise Misfit(f"{key}.height", "nothing", 'the height of the hole such as "4 mm"')
+        opening.check(key)
 
 
 def _check_rolling(s: Scenario) -> None:

@@ -1,7 +1,7 @@
 """Tables of the part and its path."""
 
 from collections.abc import Mapping
-from typing import Annotated, ClassVar, Literal
+from typing import Annotated, ClassVar
 
 from pydantic import Field
 
@@ -9,38 +9,7 @@ from gatesim.ground import keys
 from gatesim.ground.level import Level
 from gatesim.ground.quantity import Quantity
 from gatesim.ground.table import Table
-
-
-class SquareEnd(Table):
-    """A face square to the axis."""
-
-    shape: Literal["square"]
-
-
-class ShapedEnd(Table):
-    """A chamfered, conical or hemispherical end of its own length along the axis."""
-
-    per: ClassVar[Level] = "part"
-    shape: Literal["chamfer", "cone", "round"]
-    length: keys.Length = Field(description="Length of the end along the axis.")
-    tip_height: keys.Distance | None = Field(
-        default=None, description="Full height at the very tip of a chamfer (0 for a cone or a round end)."
-    )
-
-
-End = Annotated[SquareEnd | ShapedEnd, Field(discriminator="shape")]
-
-
-class Opening(Table):
-    """A notch across the part or a hole through it, where light passes."""
-
-    per: ClassVar[Level] = "part"
-    kind: Literal["notch", "hole"]
-    start: keys.Distance = Field(description="Distance of the opening behind the leading end.")
-    length: keys.Length = Field(description="Length of the opening along the axis.")
-    height: keys.Length | None = Field(
-        default=None, description="Full height of a hole about the axis; depth of a notch from both sides."
-    )
+from gatesim.part import ENDS, OPENINGS, SQUARE, EndTable, OpeningTable
 
 
 class PartTable(Table):
@@ -61,9 +30,11 @@ class PartTable(Table):
     height: keys.Length | None = Field(
         default=None, description="Full height across the beam; left out: higher than any beam."
     )
-    front: End = Field(default=SquareEnd(shape="square"), description="Leading end.")
-    rear: End = Field(default=SquareEnd(shape="square"), description="Trailing end.")
-    openings: tuple[Opening, ...] = Field(default=(), description="Notches and holes, leading end first.")
+    front: Annotated[EndTable, ENDS] = Field(default=SQUARE, description="Leading end.")
+    rear: Annotated[EndTable, ENDS] = Field(default=SQUARE, description="Trailing end.")
+    openings: tuple[Annotated[OpeningTable, OPENINGS], ...] = Field(
+        default=(), description="Notches and holes, leading end first."
+    )
     tilt: keys.Angle = Field(
         default=Quantity(0.0, "deg", "0 deg"), description="Tilt of the part in the plane of the beam."
     )

@@ -1,12 +1,13 @@
 """Tables of the gates and their sensors."""
 
-from typing import Annotated, Literal
+from typing import Annotated
 
 from pydantic import Field
 
 from gatesim.ground import keys
 from gatesim.ground.quantity import Quantity
 from gatesim.ground.table import Table
+from gatesim.sensor import BEAMS, WITHOUT_WIDTH, BeamTable
 
 
 class GateTable(Table):
@@ -19,36 +20,6 @@ class GateTable(Table):
     )
 
 
-class PointBeam(Table):
-    """A beam without width."""
-
-    shape: Literal["point"]
-
-
-class CircularBeam(Table):
-    """A uniformly lit circular beam."""
-
-    shape: Literal["circular"]
-    diameter: keys.Length = Field(description="Beam diameter.")
-    offset: keys.Offset = Field(
-        default=Quantity(0.0, "mm", "0 mm"), description="Distance of the beam's axis from the part's axis."
-    )
-
-
-class SlitBeam(Table):
-    """A uniformly lit slit."""
-
-    shape: Literal["slit"]
-    width: keys.Length = Field(description="Width along the path.")
-    height: keys.Length = Field(description="Height across the path.")
-    offset: keys.Offset = Field(
-        default=Quantity(0.0, "mm", "0 mm"), description="Distance of the slit's middle from the part's axis."
-    )
-
-
-Beam = Annotated[PointBeam | CircularBeam | SlitBeam, Field(discriminator="shape")]
-
-
 class ChatterTable(Table):
     """Extra transitions after a switching edge: a Poisson number of pulses, exponentially spaced."""
 
@@ -59,7 +30,7 @@ class ChatterTable(Table):
 class SensorTable(Table):
     """The light gates, all of one type; every gate draws its own deviations."""
 
-    beam: Beam = Field(default=PointBeam(shape="point"), description="Shape of the light beam.")
+    beam: Annotated[BeamTable, BEAMS] = Field(default=WITHOUT_WIDTH, description="Shape of the light beam.")
     dark_fraction: keys.Share = Field(
         default=Quantity(0.5, "%", "50 %"),
         description="Blocked share of the beam at which the output goes dark.",

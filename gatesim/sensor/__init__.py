@@ -1,6 +1,7 @@
 """The light gate: beam, switching thresholds, receiver, response and chatter."""
 
-from gatesim.sensor.beam import Beam, blocked_fraction
+from gatesim.sensor.beam import BEAMS, WITHOUT_WIDTH, Beam, BeamTable, CircularBeam, PointBeam, SlitBeam
+from gatesim.sensor.blocked import blocked_fraction
 from gatesim.sensor.chatter import Chatter
 from gatesim.sensor.profile import Switching, blocked_over_travel, switching
 from gatesim.sensor.receiver import receiver_delay
@@ -8,10 +9,16 @@ from gatesim.sensor.respond import Response, respond
 from gatesim.sensor.sensor import Sensor
 
 __all__ = [
+    "BEAMS",
+    "WITHOUT_WIDTH",
     "Beam",
+    "BeamTable",
     "Chatter",
+    "CircularBeam",
+    "PointBeam",
     "Response",
     "Sensor",
+    "SlitBeam",
     "Switching",
     "blocked_fraction",
     "blocked_over_travel",

@@ -9,7 +9,8 @@ from numpy.typing import NDArray
 
 from gatesim.ground.arrays import Array, Scalar, first_of
 from gatesim.part import Part
-from gatesim.sensor.beam import Beam, blocked_fraction
+from gatesim.sensor.beam import Beam
+from gatesim.sensor.blocked import blocked_fraction
 
 RUN_NODES = 4097
 """Nodes across one feature of the silhouette: linear between them, a switching point is good
@@ -50,7 +51,7 @@ def runs(outline: Part, beam: Beam) -> tuple[Run, ...]:
     ``outline`` as `gatesim.part.Part.silhouette` gives it.
     """
     length = first_of(outline.length)
-    if beam.width == 0.0:
+    if beam.extent == 0.0:
         return _sharp_runs(outline, abs(beam.offset), length)
     travel = _grid(outline, beam, length)
     # rounding in the flat stretches must not look like a slope
@@ -98,12 +99,12 @@ def _sharp_runs(part: Part, across: float, length: float) -> tuple[Run, ...]:
 
 def _grid(part: Part, beam: Beam, length: float) -> Array:
     """Travels dense around every feature of the silhouette, cosine-spaced towards its ends."""
-    radius = 0.5 * beam.width
+    radius = 0.5 * beam.extent
     spans = [(0.0, part.front.length), (length - part.rear.length, length)]
     spans += [(o.start, o.start) for o in part.openings]
     spans += [(o.start + o.length, o.start + o.length) for o in part.openings]
     ramp = 0.5 - 0.5 * np.cos(np.pi * np.linspace(0.0, 1.0, RUN_NODES))
-    nodes = np.sort(np.concatenate([low - radius + (high - low + beam.width) * ramp for low, high in spans]))
+    nodes = np.sort(np.concatenate([low - radius + (high - low + beam.extent) * ramp for low, high in spans]))
     # np.unique would load numpy.ma, which is felt at start-up
     return nodes[np.diff(nodes, prepend=-np.inf) > 0.0]
 
@@ -200,7 +201,7 @@ def blocked_over_travel(part: Part, beam: Beam) -> tuple[Array, Array]:
     found = runs(part.silhouette(float(length)), beam)
     if not found:
         return np.zeros(0), np.zeros(0)
-    if beam.width == 0.0:  # it switches at one point, of which a line needs two
+    if beam.extent == 0.0:  # it switches at one point, of which a line needs two
         travel = np.concatenate([run.travel[0] + np.array([-STEEP, STEEP]) for run in found])
         share = np.concatenate([run.share[:2] for run in found])
     else:

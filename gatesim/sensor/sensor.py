@@ -3,7 +3,7 @@
 from dataclasses import dataclass, field
 
 from gatesim.ground.arrays import Scalar
-from gatesim.sensor.beam import Beam
+from gatesim.sensor.beam import Beam, PointBeam
 from gatesim.sensor.respond import Response
 
 
@@ -15,7 +15,7 @@ class Sensor:
     travel of IEC 60947-5-2 (term from memory).
     """
 
-    beam: Beam = field(default_factory=Beam)
+    beam: Beam = field(default_factory=PointBeam)
     dark_fraction: Scalar = 0.5
     light_fraction: Scalar = 0.5
     response: Response = field(default_factory=Response)

@@ -15,13 +15,13 @@ from gatesim.counter import Clock, Counter, Encoder, Hardware, Interrupt, Polled
 from gatesim.ground.draw import Streams
 from gatesim.inputfilter import HoldOff, Majority, StableFor
 from gatesim.part import Part
-from gatesim.sensor import Beam, Chatter, Response, receiver_delay, respond, switching
+from gatesim.sensor import Chatter, CircularBeam, Response, receiver_delay, respond, switching
 
 TRIALS = 4096
 DRAW = Streams(1, 0, TRIALS)
 PLAIN = Response(80e-6, 95e-6, 3e-6)
 CHATTERING = Response(80e-6, 95e-6, 3e-6, chatter=Chatter(0.5, 50e-6))
-BEAM = Beam("circular", 2e-3, 2e-3)
+BEAM = CircularBeam(2e-3)
 CLOCK = Counter(Clock(1e5, 1e-5), Hardware())
 
 

@@ -1,49 +1,10 @@
-"""The light beam, and how much of it a part covers."""
-
-from dataclasses import dataclass
-from typing import Literal
+"""How much of the light beam a part covers."""
 
 import numpy as np
 
 from gatesim.ground.arrays import Array
-from gatesim.ground.quantity import accepts
-from gatesim.part import Part
-from gatesim.sensor.outline import Piece, pieces_of
-
-
-@dataclass(frozen=True)
-@accepts(width="m", height="m", offset="m")
-class Beam:
-    """A uniformly lit beam.
-
-    ``width`` (m) along the path: diameter of a circular beam, 0 for a point. ``height`` (m)
-    across, of a slit. ``offset`` (m) of its middle from the part's axis.
-    """
-
-    shape: Literal["point", "circular", "slit"] = "point"
-    width: float = 0.0
-    height: float = 0.0
-    offset: float = 0.0
-
-    def half_chord(self, along: Array) -> Array:
-        """Half of the beam's extent across the path at a distance along it from the middle."""
-        if self.shape == "slit":
-            return np.full(along.shape, 0.5 * self.height)
-        return np.sqrt(np.maximum(0.0, (0.5 * self.width) ** 2 - along**2))
-
-    def half_chord_integral(self, along: Array) -> Array:
-        """Integral of the half chord from the middle: for a circle u c/2 + R^2/2 arcsin(u/R)."""
-        if self.shape == "slit":
-            return 0.5 * self.height * along
-        radius = 0.5 * self.width
-        share = np.clip(along / radius, -1.0, 1.0)
-        half_area: Array = 0.5 * radius**2 * (share * np.sqrt(1.0 - share**2) + np.arcsin(share))
-        return half_area
-
-    @property
-    def area(self) -> float:
-        """Lit area in m^2."""
-        return self.width * self.height if self.shape == "slit" else np.pi / 4.0 * self.width**2
+from gatesim.part import Part, Piece, pieces_of
+from gatesim.sensor.beam import Beam
 
 
 def blocked_fraction(part: Part, beam: Beam, travel: Array, length: float) -> Array:
@@ -56,8 +17,8 @@ def blocked_fraction(part: Part, beam: Beam, travel: Array, length: float) -> Ar
     """
     total = np.zeros(travel.shape)
     for piece in pieces_of(part, length):
-        start = np.clip(travel - piece.high, -0.5 * beam.width, 0.5 * beam.width)
-        end = np.clip(travel - piece.low, -0.5 * beam.width, 0.5 * beam.width)
+        start = np.clip(travel - piece.high, -0.5 * beam.extent, 0.5 * beam.extent)
+        end = np.clip(travel - piece.low, -0.5 * beam.extent, 0.5 * beam.extent)
         lit = end > start
         if not lit.any():
             continue
@@ -69,11 +30,7 @@ def blocked_fraction(part: Part, beam: Beam, travel: Array, length: float) -> Ar
 
 def _divisions(piece: Piece, beam: Beam, travel: Array, start: Array, end: Array) -> Array:
     """Places along the beam, (k, m), from ``start`` to ``end``, that part where clip changes its branch."""
-    if beam.shape == "slit":
-        reaches = {abs(side * beam.offset + 0.5 * beam.height) for side in (1.0, -1.0)}
-        meets = travel[:, None] - np.array([depth for reach in reaches for depth in piece.depth_of(reach)])
-    else:
-        meets = piece.meets_circle(0.5 * beam.width, beam.offset, travel)
+    meets = beam.meetings(piece, travel)
     # no meeting (NaN) or one elsewhere: a division of no length
     meets = np.where(np.isnan(meets), start[:, None], np.clip(meets, start[:, None], end[:, None]))
     along = np.column_stack([start, meets, end])

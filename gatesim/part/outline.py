@@ -5,7 +5,6 @@ from dataclasses import dataclass
 import numpy as np
 
 from gatesim.ground.arrays import Array
-from gatesim.part import End, Part
 
 
 @dataclass(frozen=True)
@@ -130,36 +129,3 @@ def _real_roots(coefficients: Array) -> Array:
     # a pair of complex roots is no meeting; dividing at its real part does no harm
     roots = np.linalg.eigvals(companion).real
     return np.asarray(roots, np.float64)
-
-
-def pieces_of(part: Part, length: float) -> list[Piece]:
-    """Pieces of a part of that length (m): material, and holes that are taken out of it."""
-    full = 0.5 * part.height
-    pieces: list[Piece] = []
-    body, stop = part.front.length, length - part.rear.length
-    if part.front.length > 0.0:
-        pieces.append(_end(part.front, full, 0.0, front=True))
-    for opening in part.openings:
-        first, last = opening.start, opening.start + opening.length
-        pieces.append(Straight(body, first, full))
-        if opening.kind == "hole":
-            pieces.append(Straight(first, last, full))
-            pieces.append(Straight(first, last, min(0.5 * opening.height, full), sign=-1.0))
-        elif opening.height < full:
-            pieces.append(Straight(first, last, full - opening.height))
-        body = last
-    pieces.append(Straight(body, stop, full))
-    if part.rear.length > 0.0:
-        pieces.append(_end(part.rear, full, length, front=False))
-    return [piece for piece in pieces if piece.high > piece.low]
-
-
-def _end(end: End, full: float, tip: float, *, front: bool) -> Piece:
-    """The shaped end with its tip at a depth."""
-    towards = 1.0 if front else -1.0
-    base = tip + towards * end.length
-    low, high = min(tip, base), max(tip, base)
-    if end.shape == "round":
-        return Arc(low, high, base, end.length, full)
-    slope = towards * (full - 0.5 * end.tip_height) / end.length
-    return Straight(low, high, 0.5 * end.tip_height - slope * tip, slope)

@@ -1,0 +1,73 @@
+"""A uniformly lit slit."""
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from pydantic import Field
+
+from gatesim.ground import keys
+from gatesim.ground.arrays import Array
+from gatesim.ground.quantity import Quantity, accepts
+from gatesim.ground.suggestion import Suggestion
+from gatesim.part import Piece
+from gatesim.sensor.beam.base import Beam, BeamTable, half_as_wide
+
+
+@dataclass(frozen=True)
+@accepts(width="m", height="m", offset="m")
+class SlitBeam(Beam):
+    """``width`` (m) along the path, ``height`` (m) across it, ``offset`` (m) of its middle from the axis."""
+
+    width: float
+    height: float
+    offset: float = 0.0
+
+    @property
+    def extent(self) -> float:
+        """See `Beam.extent`."""
+        return self.width
+
+    @property
+    def area(self) -> float:
+        """See `Beam.area`."""
+        return self.width * self.height
+
+    def half_chord(self, along: Array) -> Array:
+        """See `Beam.half_chord`."""
+        return np.full(along.shape, 0.5 * self.height)
+
+    def half_chord_integral(self, along: Array) -> Array:
+        """See `Beam.half_chord_integral`."""
+        return 0.5 * self.height * along
+
+    def meetings(self, piece: Piece, travel: Array) -> Array:
+        """See `Beam.meetings`."""
+        reaches = {abs(side * self.offset + 0.5 * self.height) for side in (1.0, -1.0)}
+        depths = np.array([depth for reach in reaches for depth in piece.depth_of(reach)])
+        places: Array = travel[:, None] - depths
+        return places
+
+
+class SlitBeamTable(BeamTable):
+    """A uniformly lit slit."""
+
+    shape: Literal["slit"]
+    width: keys.Length = Field(description="Width along the path.")
+    height: keys.Length = Field(description="Height across the path.")
+    offset: keys.Offset = Field(
+        default=Quantity(0.0, "mm", "0 mm"), description="Distance of the slit's middle from the part's axis."
+    )
+
+    def build(self) -> SlitBeam:
+        """See `BeamTable.build`."""
+        return SlitBeam(self.width.nominal, self.height.nominal, self.offset.nominal)
+
+    @property
+    def reach(self) -> float:
+        """See `BeamTable.reach`."""
+        return abs(self.offset.nominal) + 0.5 * self.height.nominal
+
+    def narrower(self) -> Suggestion:
+        """See `BeamTable.narrower`."""
+        return half_as_wide("width", self.width.nominal)
