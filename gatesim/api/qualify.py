@@ -11,9 +11,11 @@ from gatesim.formula import FORMULAS
 from gatesim.ground.arrays import Array
 from gatesim.ground.errors import InputError
 from gatesim.scenario import Scenario
+from gatesim.scenario.fitted import fit_warning
 from gatesim.shopfloor import qualification as qualified
 from gatesim.shopfloor.log import Log, read_log
 from gatesim.shopfloor.reading import formula_in_charge, lengths_from_counts
+from gatesim.shopfloor.resolution import count_step, step_of
 from gatesim.shopfloor.typeone import CONVENTIONS
 
 if TYPE_CHECKING:
@@ -59,6 +61,7 @@ def qualify(
     convention: str = "iso",
     guard: float = 2.0,
     reference_uncertainty: Given = 0.0,
+    resolution: Given | None = None,
     column: Mapping[str, str] | Sequence[str] = (),
 ) -> Qualification:
     """Type-1 and linearity studies, repeatability and reproducibility, decision limits and risks.
@@ -66,13 +69,17 @@ def qualify(
     ``lower``, ``upper``: tolerance limits (m, text or pint), else those of ``rig``, the scenario
     whose ``formula`` makes lengths of logged counts. ``convention``: "iso" or "msa". ``guard``:
     guard band in standard uncertainties. ``reference_uncertainty``: standard uncertainty of the
-    reference lengths. ``column`` renames headers of the log. Raises InputError.
+    reference lengths. ``resolution``: step of the readings, else as the log writes them or one
+    count of the rig. ``column`` renames headers of the log. Raises InputError.
     """
     low, high = _limits(lower, upper, rig)
     std = not_negative(reference_uncertainty, "reference-uncertainty")
-    found, lengths = _read(log, rig, formula, renamed(column))
-    demand = qualified.Demand(low, high, CONVENTIONS[convention], guard, std)
-    return Qualification.of(qualified.qualify(found, lengths, demand))
+    found, lengths, step = _read(log, rig, formula, renamed(column))
+    if resolution is not None:
+        step = not_negative(resolution, "resolution")
+    demand = qualified.Demand(low, high, CONVENTIONS[convention], guard, std, step)
+    warnings = () if rig is None else fit_warning(rig.fitted)
+    return Qualification.of(qualified.qualify(found, lengths, demand, warnings))
 
 
 def _limits(lower: Given | None, upper: Given | None, rig: Scenario | None) -> tuple[float, float]:
@@ -95,14 +102,14 @@ def _limits(lower: Given | None, upper: Given | None, rig: Scenario | None) -> t
 
 def _read(
     log: Log | Path | str, rig: Scenario | None, formula: str | None, mapping: dict[str, str]
-) -> tuple[Log, Array]:
-    """The log and its lengths in m."""
+) -> tuple[Log, Array, float]:
+    """The log, its lengths in m and the step in which they come."""
     if rig is None:
         if formula is not None:
             raise InputError("--formula: given without --rig, expected the scenario that has its constants")
         found = log if isinstance(log, Log) else read_log(log, need=("length",), mapping=mapping)
-        return found, found.numbers["length"]
+        return found, found.numbers["length"], step_of(found)
     name = formula_in_charge(rig, formula)
     need = FORMULAS[name].registers
     found = log if isinstance(log, Log) else read_log(log, need=need, mapping=mapping)
-    return found, lengths_from_counts(found, rig, name)
+    return found, lengths_from_counts(found, rig, name), count_step(found, rig, name)

@@ -28,6 +28,9 @@ from gatesim.commands.options import (
               help="C_g with a gauge spread of 4 s (ISO 22514-7) or of 6 s (MSA manual).")  # fmt: skip
 @GUARD
 @REFERENCE_UNCERTAINTY
+@click.option("--resolution", default=None, metavar="LENGTH",
+              help="Step of the readings; left out: as the log writes them, or one count of the "
+              "rig.")  # fmt: skip
 @COLUMN
 @JSON
 @FIGURE
@@ -40,6 +43,7 @@ def command(
     convention: str,
     guard: float,
     reference_uncertainty: str,
+    resolution: str | None,
     column: tuple[str, ...],
     as_json: bool,
     figure: Path | None,
@@ -63,6 +67,7 @@ def command(
         convention=convention,
         guard=guard,
         reference_uncertainty=reference_uncertainty,
+        resolution=resolution,
         column=column,
     )
     show(result, as_json)

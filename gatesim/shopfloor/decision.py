@@ -92,7 +92,8 @@ def risks(process_mean: float, process_std: float, std: float, limits: Limits) -
     high = _accepted(process_mean, process_std, std, limits, (limits.upper, math.inf))
     at = [a for a in (limits.accept_lower, limits.accept_upper) if math.isfinite(a)]
     worst = [1.0 - float(conformance_probability(a, std, limits.lower, limits.upper)) for a in at]
-    return Risks(low + high, conforming - good, conforming, good + low + high, max(worst, default=0.0))
+    found = (low + high, conforming - good, conforming, good + low + high, max(worst, default=0.0))
+    return Risks(*(min(max(share, 0.0), 1.0) for share in found))  # quadrature errs by some 1e-12
 
 
 def _accepted(mean: float, spread: float, std: float, limits: Limits, span: tuple[float, float]) -> float:

@@ -8,7 +8,7 @@ two a decimal comma is read as well. Lines that begin with ``#`` are remarks.
 import csv
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -41,7 +41,8 @@ class Log:
     ``length`` is the indication, ``reference`` the true length of a reference part, the
     registers are counts, ``time`` is in seconds (from the first good row where the log
     has dates). ``labels`` holds the words of part and operator, ``lines`` the line of
-    each row in the file, ``ignored`` the headers that name nothing known.
+    each row in the file, ``ignored`` the headers that name nothing known. ``places`` is
+    the worth of the last decimal place written in each column of numbers, SI.
     """
 
     path: str
@@ -51,6 +52,7 @@ class Log:
     lines: tuple[int, ...]
     bad: tuple[BadRow, ...]
     ignored: tuple[str, ...]
+    places: Mapping[str, float] = field(default_factory=dict)
 
     def __len__(self) -> int:
         return len(self.lines)
@@ -97,7 +99,31 @@ def read_log(path: str | Path, need: Sequence[str] = (), mapping: Mapping[str, s
     if not rows:
         first = f", the first bad one is line {bad[0].line}: {bad[0].reason}" if bad else ""
         raise InputError(f"{path}: no row can be used ({len(bad)} bad{first})")
-    return _log(path, columns, rows, good, bad, ignored)
+    places = _places(columns, lines, good, separator)
+    return replace(_log(path, columns, rows, good, bad, ignored), places=places)
+
+
+def _places(columns: list[_Column], lines: list[str], good: list[int], separator: str) -> dict[str, float]:
+    """Worth of the last decimal place that a column of lengths writes, in m."""
+    found = {}
+    for column in columns:
+        if _UNITS.get(column.name) != "m":
+            continue
+        texts = [next(csv.reader([lines[k - 1]], delimiter=separator))[column.index].strip() for k in good]
+        powers = [p for text in texts if (p := _last_place(text.replace(",", "."))) is not None]
+        if powers:
+            one = column.read("1")
+            assert isinstance(one, float)
+            found[column.name] = one * 10.0 ** min(powers)
+    return found
+
+
+def _last_place(text: str) -> int | None:
+    """Power of ten of the last digit written, "180.0" -1, "1.80e2" 0; None for an empty field."""
+    digits, _, power = text.lower().partition("e")
+    if not digits:
+        return None
+    return int(power or 0) - len(digits.partition(".")[2])
 
 
 def _text(path: str | Path) -> str:

@@ -8,20 +8,23 @@ from numpy.typing import NDArray
 
 from gatesim.ground.arrays import Array
 from gatesim.ground.errors import InputError
+from gatesim.shopfloor.conclusion import Conclusion, conclude, nearest
 from gatesim.shopfloor.decision import Limits, Risks, guarded, risks
+from gatesim.shopfloor.gaugestudy import GaugeStudies, of_references
 from gatesim.shopfloor.log import Log
-from gatesim.shopfloor.repeatability import GaugeStudies, gauge_study
+from gatesim.shopfloor.repeatability import gauge_study
+from gatesim.shopfloor.resolution import standard_uncertainty
 from gatesim.shopfloor.typeone import Convention, Linearity, TypeOne, linearity, type_one
 
 FEWEST = 10  # indications below which a type-1 study says nothing; common practice, no source
-RECOMMENDED = 25  # ISO 22514-7 and the MSA manual ask for 25 to 50 (memory)
 
 
 @dataclass(frozen=True)
 class Demand:
     """What is asked of the gauge: tolerance limits (m), convention, and guard factor on u.
 
-    ``reference_std`` is the standard uncertainty of the reference lengths, m.
+    ``reference_std`` is the standard uncertainty of the reference lengths, m; ``resolution``
+    the step of the indications, m, 0 where it is not known.
     """
 
     lower: float
@@ -29,6 +32,7 @@ class Demand:
     convention: Convention
     guard_factor: float = 2.0
     reference_std: float = 0.0
+    resolution: float = 0.0
 
     @property
     def tolerance(self) -> float:
@@ -40,9 +44,10 @@ class Demand:
 class Combined:
     """Standard uncertainties in m, combined as in ISO 22514-7 (memory).
 
-    ``scatter`` is the larger of the repeatability on reference parts and on ordinary
-    parts, ``bias`` the largest bias over the square root of three (a rectangular
-    distribution), ``operators`` reproducibility with interaction, ``reference`` the
+    ``scatter`` is the largest of the repeatability on reference parts, that on ordinary
+    parts and the resolution, ``bias`` the largest bias at the reference parts that count for
+    the tolerance over the square root of three (a rectangular distribution), ``operators``
+    reproducibility with interaction, ``reference`` the
     reference lengths. 0 where the log does not show it.
     """
 
@@ -63,7 +68,8 @@ class Qualification:
 
     ``lengths`` are the indications in m, shape (n,); ``gauge_rows`` the indices of those in
     the repeatability study. ``capability_ratio`` is Q_MP = 2 U / T with U = 2 u (ISO
-    22514-7). ``process`` is mean and standard deviation of the parts, m.
+    22514-7). ``process`` is mean and standard deviation of the parts, m, None where they are
+    reference parts. ``warnings`` is what must be read before anything else.
     """
 
     log: Log
@@ -74,14 +80,16 @@ class Qualification:
     gauge: GaugeStudies | None
     gauge_rows: NDArray[np.intp]
     combined: Combined
+    conclusion: Conclusion
     capability_ratio: float
     limits: Limits
     process: tuple[float, float] | None
     risks: Risks | None
     notes: tuple[str, ...]
+    warnings: tuple[str, ...] = ()
 
 
-def qualify(log: Log, lengths: Array, demand: Demand) -> Qualification:
+def qualify(log: Log, lengths: Array, demand: Demand, warnings: tuple[str, ...] = ()) -> Qualification:
     """Run every study that the log allows on the indications ``lengths`` (m, NaN: no reading).
 
     Raises InputError where it allows none.
@@ -95,16 +103,18 @@ def qualify(log: Log, lengths: Array, demand: Demand) -> Qualification:
     gauge, rows = _gauge(log, lengths, demand, notes)
     if not ones and gauge is None:
         raise InputError(f"{log.path}: no study can be made: {'; '.join(notes)}")
-    combined = _combine(ones, gauge, demand)
+    plain = Limits(demand.lower, demand.upper, demand.lower, demand.upper)
+    combined = _combine(nearest(ones, plain), gauge, demand)
     limits = guarded(demand.lower, demand.upper, combined.std, demand.guard_factor)
     process = None
-    if gauge is not None:
+    if gauge is not None and gauge.production:
         process = (float(np.mean(lengths[rows])), gauge.chosen.components["part"].std)
     risk = None
     if process is not None and process[1] > 0.0 and combined.std > 0.0:
         risk = risks(*process, combined.std, limits)
     else:
         notes.append("no global risks: the spread of the parts is not known from this log")
+    ratio = 4.0 * combined.std / demand.tolerance
     return Qualification(
         log=log,
         lengths=lengths,
@@ -114,11 +124,13 @@ def qualify(log: Log, lengths: Array, demand: Demand) -> Qualification:
         gauge=gauge,
         gauge_rows=rows,
         combined=combined,
-        capability_ratio=4.0 * combined.std / demand.tolerance,
+        conclusion=conclude(limits, demand.resolution, nearest(ones, plain), gauge, ratio),
+        capability_ratio=ratio,
         limits=limits,
         process=process,
         risks=risk,
         notes=tuple(notes),
+        warnings=warnings,
     )
 
 
@@ -139,9 +151,8 @@ def _type_ones(log: Log, lengths: Array, demand: Demand, notes: list[str]) -> tu
         if n < FEWEST:
             notes.append(f"no type-1 study at {at}: {n} indications, expected at least {FEWEST}")
             continue
-        if n < RECOMMENDED:
-            notes.append(f"type-1 study at {at}: {n} indications, {RECOMMENDED} to 50 are recommended")
-        found.append(type_one(lengths[own], float(length), demand.tolerance, demand.convention))
+        one = type_one(lengths[own], float(length), demand.tolerance, demand.convention, demand.resolution)
+        found.append(one)
     return tuple(found)
 
 
@@ -168,18 +179,25 @@ def _gauge(
     parts = [log.labels["part"][k] for k in rows]
     operators = [log.labels["operator"][k] if "operator" in log else "" for k in rows]
     try:
-        study = gauge_study(lengths[rows], parts, operators, demand.tolerance)
+        study = gauge_study(lengths[rows], parts, operators, demand.tolerance, demand.resolution)
     except ValueError as reason:
         notes.append(f"no repeatability study: {reason}")
         return None, nothing
     if study.left_out:
         lines = ", ".join(str(log.lines[rows[k]]) for k in study.left_out)
         notes.append(f"left out of the repeatability study to balance it: lines {lines}")
+    if not ordinary.any():
+        notes.append(
+            "reference parts are no sample of production: their spread says nothing of the share that "
+            "conforms, nor of categories"
+        )
+        study = of_references(study)
     return study, rows
 
 
 def _combine(ones: tuple[TypeOne, ...], gauge: GaugeStudies | None, demand: Demand) -> Combined:
-    scatter = [one.std for one in ones]
+    """``ones`` are the studies that count for the tolerance."""
+    scatter = [standard_uncertainty(demand.resolution), *(one.std for one in ones)]
     operators = 0.0
     if gauge is not None:
         components = gauge.chosen.components

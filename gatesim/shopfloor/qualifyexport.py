@@ -4,8 +4,9 @@ from dataclasses import asdict
 
 from gatesim.ground.data import Json, number
 from gatesim.ground.data import data_of as flattened
+from gatesim.shopfloor.conclusion import Conclusion
+from gatesim.shopfloor.gaugestudy import GaugeStudy
 from gatesim.shopfloor.qualification import Qualification
-from gatesim.shopfloor.repeatability import GaugeStudy
 
 
 def qualification_json(result: Qualification) -> Json:
@@ -18,6 +19,9 @@ def qualification_json(result: Qualification) -> Json:
             "bad_rows": [asdict(row) for row in log.bad],
             "columns_not_used": list(log.ignored),
         },
+        "warnings": list(result.warnings),
+        "conclusion": _conclusion(result.conclusion),
+        "resolution": result.demand.resolution or None,
         "tolerance": [result.demand.lower, result.demand.upper],
         "type_one": [{**flattened(one), "capable": one.capable} for one in result.type_one],
         "linearity": None
@@ -29,6 +33,8 @@ def qualification_json(result: Qualification) -> Json:
             "pooling_rule": gauge.rule,
             "with_interaction": gauge.with_interaction and _study(gauge.with_interaction),
             "without_interaction": _study(gauge.without_interaction),
+            "balanced": gauge.balanced,
+            "parts_are_production": gauge.production,
             "chosen": "with_interaction" if gauge.chosen is gauge.with_interaction else "without_interaction",
         },
         "standard_uncertainty": {**flattened(result.combined), "combined": number(result.combined.std)},
@@ -39,6 +45,11 @@ def qualification_json(result: Qualification) -> Json:
         "risks": None if result.risks is None else flattened(result.risks),
         "notes": list(result.notes),
     }
+
+
+def _conclusion(found: Conclusion) -> Json:
+    checks = [{"found": c.found, "rule": c.rule, "verdict": c.verdict.words} for c in found.checks]
+    return {"verdict": found.verdict.words, "use": found.use, "checks": checks}
 
 
 def _study(study: GaugeStudy) -> Json:

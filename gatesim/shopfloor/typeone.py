@@ -44,7 +44,8 @@ class TypeOne:
     """Result of a type-1 study; lengths in the unit of the indications.
 
     ``bias_interval``, ``c_g_interval`` hold the 95 % confidence limits; the t-test asks
-    whether the bias could be zero. An index is inf where the indications do not scatter.
+    whether the bias could be zero. The larger of ``std`` and the standard uncertainty of the
+    ``resolution`` makes the indices (ISO 22514-7, from memory); they are inf where both are 0.
     """
 
     reference: float
@@ -60,6 +61,12 @@ class TypeOne:
     c_g_interval: tuple[float, float]
     c_gk: float
     convention: Convention
+    resolution: float = 0.0
+
+    @property
+    def spread(self) -> float:
+        """The larger of repeatability and resolution, as a standard deviation."""
+        return max(self.std, self.resolution / math.sqrt(12.0))
 
     @property
     def capable(self) -> bool:
@@ -67,11 +74,14 @@ class TypeOne:
         return self.c_g >= self.convention.required and self.c_gk >= self.convention.required
 
 
-def type_one(indications: Array, reference: float, tolerance: float, convention: Convention) -> TypeOne:
+def type_one(
+    indications: Array, reference: float, tolerance: float, convention: Convention, resolution: float = 0.0
+) -> TypeOne:
     """Study ``indications``, shape (n,), of a part of length ``reference``.
 
-    ``tolerance`` is the width of the tolerance interval. The interval of C_g is that of a
-    standard deviation (chi-squared). Raises ValueError with fewer than two indications.
+    ``tolerance`` is the width of the tolerance interval, ``resolution`` the step of the
+    indications. The interval of C_g is that of a standard deviation (chi-squared). Raises
+    ValueError with fewer than two indications.
     """
     from scipy import stats
 
@@ -90,7 +100,8 @@ def type_one(indications: Array, reference: float, tolerance: float, convention:
         test = stats.ttest_1samp(indications - reference, 0.0)
         limits = test.confidence_interval(0.95)
         t, p, interval = float(test.statistic), float(test.pvalue), (float(limits.low), float(limits.high))
-    c_g = _ratio(convention.share * tolerance, convention.spread * std)
+    spread = max(std, resolution / math.sqrt(12.0))
+    c_g = _ratio(convention.share * tolerance, convention.spread * spread)
     low, high = np.sqrt(stats.chi2.ppf([0.025, 0.975], n - 1) / (n - 1))
     return TypeOne(
         reference=reference,
@@ -104,8 +115,9 @@ def type_one(indications: Array, reference: float, tolerance: float, convention:
         tolerance=tolerance,
         c_g=c_g,
         c_g_interval=(c_g * float(low), c_g * float(high)),
-        c_gk=_ratio(convention.share / 2 * tolerance - abs(bias), convention.spread / 2 * std),
+        c_gk=_ratio(convention.share / 2 * tolerance - abs(bias), convention.spread / 2 * spread),
         convention=convention,
+        resolution=resolution,
     )
 
 
@@ -119,7 +131,8 @@ class Linearity:
 
     ``at`` holds the distinct references, ``bias`` the mean bias at each, ``band`` the 95 %
     confidence limits of the line there, shape (k, 2). ``p_lack_of_fit`` (NaN with fewer
-    than three references, or no repeats) is small where the bias does not follow a line.
+    than three references, or no repeats) is small where the bias does not follow a line. Where
+    the indications do not scatter at all there are no tests: t and p are NaN.
     """
 
     at: Array
@@ -137,6 +150,11 @@ class Linearity:
     r_squared: float
     residual_std: float
     p_lack_of_fit: float
+
+    @property
+    def tested(self) -> bool:
+        """Whether the indications scatter, so that there is something to test by."""
+        return not math.isnan(self.t_slope)
 
     @property
     def zero_within_band(self) -> bool:
@@ -159,9 +177,12 @@ def linearity(indications: Array, references: Array) -> Linearity:
     fit = sm.OLS(bias, sm.add_constant(references)).fit()
     band = fit.get_prediction(sm.add_constant(at)).conf_int(alpha=0.05)
     intercept, slope = (float(v) for v in fit.params)
-    with np.errstate(divide="ignore", invalid="ignore"):  # a perfect line has no scatter
+    residual_std = float(np.sqrt(fit.mse_resid))
+    t_intercept = t_slope = p_intercept = p_slope = math.nan
+    if residual_std > 1e-12 * float(np.abs(references).max()):  # rounding is no scatter
         t_intercept, t_slope = (float(v) for v in fit.tvalues)
         p_intercept, p_slope = (float(v) for v in fit.pvalues)
+    with np.errstate(divide="ignore", invalid="ignore"):  # no bias at all
         r_squared = float(fit.rsquared)
     return Linearity(
         at=at,
@@ -177,7 +198,7 @@ def linearity(indications: Array, references: Array) -> Linearity:
         p_intercept=p_intercept,
         degrees_of_freedom=int(fit.df_resid),
         r_squared=r_squared,
-        residual_std=float(np.sqrt(fit.mse_resid)),
+        residual_std=residual_std,
         p_lack_of_fit=_lack_of_fit(bias, references, float(fit.ssr)),
     )
 

@@ -8,8 +8,8 @@ import numpy as np
 
 from gatesim.ground.arrays import Array
 from gatesim.shopfloor.decision import Limits, acceptance_probability
+from gatesim.shopfloor.gaugestudy import GaugeStudy
 from gatesim.shopfloor.qualification import Qualification
-from gatesim.shopfloor.repeatability import GaugeStudy
 from gatesim.shopfloor.typeone import Linearity, TypeOne
 from gatesim.view.style import BLACK, BLUE, GREY, ORANGE, SKY, VERMILION, new_axes, panel_grid
 
@@ -74,7 +74,8 @@ def components_chart(study: GaugeStudy, ax: "Axes | None" = None) -> "Axes":
     ax.invert_yaxis()
     ax.grid(axis="x", which="both", alpha=0.25)
     ax.set(xlabel="standard deviation / mm, 95 % interval")
-    ax.set_title(f"Components: {math.floor(min(study.categories, 1e6))} distinct categories")
+    known = math.isfinite(study.categories)
+    ax.set_title(f"Components: {math.floor(study.categories)} distinct categories" if known else "Components")
     return ax
 
 

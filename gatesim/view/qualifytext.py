@@ -4,8 +4,9 @@ import math
 
 from tabulate import tabulate
 
+from gatesim.shopfloor.gaugestudy import STUDY_SPREAD, GaugeStudy
 from gatesim.shopfloor.qualification import Qualification
-from gatesim.shopfloor.repeatability import STUDY_SPREAD, GaugeStudy
+from gatesim.shopfloor.resolution import standard_uncertainty
 from gatesim.view.number import percent, plain
 
 MM = 1e3
@@ -21,12 +22,13 @@ _NAMES = {
 
 
 def qualification_text(result: Qualification) -> str:
-    """All studies, one block each; lengths in mm."""
+    """The conclusion, then all studies, one block each; lengths in mm."""
     log = result.log
     head = f"{log.path}: {len(log)} rows used, {len(log.bad)} kept apart"
     blocks = [head + "".join(f"\n  line {b.line}: {b.reason}" for b in log.bad)]
     if log.ignored:
         blocks[0] += f"\n  columns not used: {', '.join(log.ignored)}"
+    blocks = [*result.warnings, _conclusion_text(result), *blocks]
     blocks += [_type_one_text(result)] if result.type_one else []
     blocks += [_linearity_text(result)] if result.linearity else []
     blocks += [_gauge_text(result)] if result.gauge else []
@@ -34,6 +36,13 @@ def qualification_text(result: Qualification) -> str:
     if result.notes:
         blocks.append("Notes\n" + "\n".join(f"  {note}" for note in result.notes))
     return "\n\n".join(blocks)
+
+
+def _conclusion_text(result: Qualification) -> str:
+    found = result.conclusion
+    rows = [[c.found, c.rule, c.verdict.words] for c in found.checks]
+    table = tabulate(rows, ["found", "asked for", "so"], disable_numparse=True, maxcolwidths=[46, 44, None])
+    return f"{found.verdict.words.upper()} for {found.use}\n{table}"
 
 
 def _table(rows: list[list[str]], head: list[str]) -> str:
@@ -56,8 +65,8 @@ def _type_one_text(result: Qualification) -> str:
             str(one.count),
             _mm(one.bias, 3),
             _span(one.bias_interval),
-            f"{one.t_statistic:.2f}",
-            f"{one.p_value:.3g}",
+            f"{one.t_statistic:.2f}" if one.std else "-",
+            f"{one.p_value:.3g}" if one.std else "-",
             _mm(one.std, 3),
             f"{one.c_g:.2f}",
             f"{one.c_gk:.2f}",
@@ -68,7 +77,19 @@ def _type_one_text(result: Qualification) -> str:
     head = ["reference / mm", "n", "bias / mm", "95 % conf.", "t", "p", "s / mm", "C_g", "C_gk", "capable"]
     return (
         f"Type-1 study ({convention.source})\n  {convention.formula}, both at least "
-        f"{convention.required:g}; T = {_mm(result.demand.tolerance)} mm\n" + _table(rows, head)
+        f"{convention.required:g}; T = {_mm(result.demand.tolerance)} mm\n  s is {_spread(result)}\n"
+        + _table(rows, head)
+    )
+
+
+def _spread(result: Qualification) -> str:
+    """What stands for s in the indices."""
+    step = result.demand.resolution
+    if not step:
+        return "the scatter of the readings; their resolution is not known (--resolution)"
+    return (
+        f"the larger of the scatter and the resolution {_mm(step, 3)} mm / sqrt 12 = "
+        f"{_mm(standard_uncertainty(step), 3)} mm (ISO 22514-7)"
     )
 
 
@@ -77,26 +98,34 @@ def _linearity_text(result: Qualification) -> str:
     assert line is not None
     fit = "not tested" if math.isnan(line.p_lack_of_fit) else f"p = {line.p_lack_of_fit:.3g}"
     verdict = "lies inside" if line.zero_within_band else "leaves"
-    return (
-        "Linearity: bias over reference length, least squares\n"
-        f"  bias = {_mm(line.intercept)} mm {'+' if line.slope >= 0 else '-'} {abs(line.slope):.4g} x length "
-        f"(R^2 = {line.r_squared:.3f}, residual s = {_mm(line.residual_std, 3)} mm)\n"
+    tests = (
         f"  slope t = {line.t_slope:.2f}, p = {line.p_slope:.3g}; "
         f"intercept t = {line.t_intercept:.2f}, p = {line.p_intercept:.3g}; lack of fit {fit}\n"
         f"  the line of zero bias {verdict} the 95 % confidence band"
+        if line.tested
+        else "  not tested: the readings do not scatter, only their resolution is seen"
+    )
+    return (
+        "Linearity: bias over reference length, least squares\n"
+        f"  bias = {_mm(line.intercept)} mm {'+' if line.slope >= 0 else '-'} {abs(line.slope):.4g} x length "
+        f"(R^2 = {line.r_squared:.3f}, residual s = {_mm(line.residual_std, 3)} mm)\n{tests}"
     )
 
 
 def _gauge_text(result: Qualification) -> str:
     both = result.gauge
     assert both is not None
-    lines = [f"Repeatability and reproducibility, analysis of variance; {both.rule}"]
+    how = "analysis of variance" if both.balanced else "mixed model by restricted maximum likelihood"
+    lines = [f"Repeatability and reproducibility, {how}; {both.rule}"]
     for study, name in ((both.with_interaction, "with"), (both.without_interaction, "without")):
         if study is not None:
             mark = " (taken)" if study is both.chosen else ""
             title = f"{name} interaction{mark}" if both.with_interaction else "parts only"
-            lines += ["", f"{title}: {study.parts} parts, {study.operators} operators, {study.trials} trials"]
-            lines += [_anova_text(study), "", _components_text(study)]
+            trials = f"{study.trials} trials" if both.balanced else f"up to {study.trials} trials"
+            size = f"{study.parts} parts, {study.operators} operators, {trials}, {study.readings} readings"
+            lines += ["", f"{title}: {size}"]
+            lines += [_anova_text(study), ""] if study.table else []
+            lines += [_components_text(study)]
     return "\n".join(lines)
 
 
@@ -121,8 +150,8 @@ def _components_text(study: GaugeStudy) -> str:
             _NAMES[name],
             _mm(c.std),
             _span(c.std_interval),
-            percent(c.of_total),
-            percent(c.of_total**2),
+            "-" if math.isnan(c.of_total) else percent(c.of_total),
+            "-" if math.isnan(c.of_total) else percent(c.of_total**2),
             f"{plain(100.0 * c.of_tolerance, 3)} %",
             _span(c.of_tolerance_interval, 100.0),
         ]
@@ -137,18 +166,24 @@ def _components_text(study: GaugeStudy) -> str:
         f"{STUDY_SPREAD:g} s of T",
         "95 % conf. / %",
     ]
-    categories = study.categories
-    whole = str(math.floor(categories)) if math.isfinite(categories) else "infinite"
-    return "\n".join(
-        [
-            _table(rows, head),
-            f"distinct categories {whole} ({plain(categories, 3)}, "
-            f"95 % conf. {_span(study.categories_interval, 1.0)}); "
-            f"GRR of TV 95 % conf. {_span(study.gauge_share_interval, 100.0)} %",
-            "intervals: modified large sample (Burdick and Graybill 1992); "
-            "of GRR of TV and categories: generalised (Hamada and Weerahandi 2000)",
-        ]
+    lines = [_table(rows, head)]
+    if math.isfinite(study.categories):
+        told = f"distinct categories {math.floor(study.categories)} ({plain(study.categories, 3)}"
+        if math.isfinite(study.categories_interval[0]):
+            told += (
+                f", 95 % conf. {_span(study.categories_interval, 1.0)}); "
+                f"GRR of TV 95 % conf. {_span(study.gauge_share_interval, 100.0)} %"
+            )
+        else:
+            told += ")"
+        lines.append(told)
+    lines.append(
+        "intervals: modified large sample (Burdick and Graybill 1992); "
+        "of GRR of TV and categories: generalised (Hamada and Weerahandi 2000)"
+        if study.table
+        else "intervals: chi-square with degrees of freedom after Satterthwaite (1946)"
     )
+    return "\n".join(lines)
 
 
 def _decision_text(result: Qualification) -> str:
