@@ -26,7 +26,7 @@ def of(
     path = folder / "log.csv"
     path.write_text("\n".join([head, *rows]) + "\n")
     log = read_log(path, need=("length",))
-    demand = Demand(0.179, 0.181, CONVENTIONS["iso"], resolution=step_of(log), **ask)
+    demand = Demand(0.179, 0.181, CONVENTIONS["iso"], resolution=step_of(log))
     return qualify(log, log.numbers["length"], demand)
 
 
@@ -58,13 +58,22 @@ def test_a_display_in_steps_of_five_is_seen_from_the_readings(tmp_path: Path) ->
 
 
 @pytest.mark.long
-def test_the_resolution_keeps_the_stated_uncertainty_true_where_readings_scatter_less_than_it() -> None:
-    """Standard uncertainty of rounded readings over every position between two steps, by rounding."""
+def test_the_uncertainty_covers_the_rounding_of_a_display_that_is_coarser_than_the_scatter(
+    tmp_path: Path,
+) -> None:
+    """Root mean square error of rounded readings of parts of any length, against what is stated."""
     rng = np.random.default_rng(4)
-    step, scatter = 0.1, 0.01
-    true = rng.uniform(0.0, step, 200_000)
-    shown = step * np.round((true + rng.normal(0.0, scatter, true.size)) / step)
-    assert (shown - true).std() == pytest.approx(step / math.sqrt(12.0), rel=0.03)
+    step, scatter = 0.1, 0.002
+    stated, wrong = [], []
+    for _ in range(100):
+        true = 180.0 + round(rng.uniform(0.0, step), 4)
+        shown = step * np.round((true + rng.normal(0.0, scatter, 30)) / step)
+        stated.append(of(tmp_path, [f"{x:.1f},{true}" for x in shown]).combined.std * 1e3)
+        parts = rng.uniform(179.0, 181.0, 100)
+        wrong.append(step * np.round((parts + rng.normal(0.0, scatter, 100)) / step) - parts)
+    real = float(np.sqrt(np.mean(np.square(wrong))))
+    assert min(stated) >= 0.99 * real
+    assert np.mean(stated) <= 1.3 * real
 
 
 def test_reference_parts_say_nothing_of_production(tmp_path: Path) -> None:
