@@ -40,7 +40,7 @@ def step_of(log: Log) -> float:
 def count_step(log: Log, scenario: Scenario, formula: str) -> float:
     """How far a reading moves with one count of a register more, m; the largest of the median steps."""
     nothing = np.full(len(log), np.nan)
-    constants = constants_of(scenario)
+    constants = constants_of(scenario, formula)
     names = ("dwell", "capture", "rear_capture", "third_capture")
     columns = {name: log.numbers.get(name, nothing) for name in names}
 
