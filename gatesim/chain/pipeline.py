@@ -1,6 +1,6 @@
 """The measurement, stage by stage: part and path to edges, edges to counts, counts to readings."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -13,8 +13,8 @@ from gatesim.counter import Counted, Counter, count
 from gatesim.counter.source import Travel
 from gatesim.formula import FORMULAS, Constants, Counts
 from gatesim.ground.arrays import Array, Scalar
+from gatesim.ground.correlation import together
 from gatesim.ground.draw import Draw
-from gatesim.ground.quantity import Quantity
 from gatesim.ground.transition import alternating, merged
 from gatesim.inputfilter import Filter
 from gatesim.motion import Belt, Force, Passage, Path, passage
@@ -88,9 +88,10 @@ class Passed:
     outcome: NDArray[np.int64]
 
 
-def drawn(inputs: Mapping[str, Quantity], draw: Draw) -> dict[str, Scalar]:
-    """One value, or one a trial, for every input of the pipeline."""
-    return {name: quantity.sample(draw, name) for name, quantity in inputs.items()}
+def drawn(scenario: Scenario, draw: Draw, given: Collection[str] = ()) -> dict[str, Scalar]:
+    """One value, or one a trial, for every input of the pipeline that is not ``given``."""
+    joint = together(draw, scenario.correlations())
+    return {name: q.sample(joint, name) for name, q in scenario.inputs().items() if name not in given}
 
 
 def rig_of(scenario: Scenario, values: Mapping[str, Scalar]) -> Rig:
@@ -142,8 +143,7 @@ def ask(
 ) -> Asked:
     """Put the rig together and find the positions whose crossing times it takes; see `run`."""
     given = values or {}
-    free = {name: quantity for name, quantity in scenario.inputs().items() if name not in given}
-    drawn_values = {**drawn(free, draw), **given}
+    drawn_values = {**drawn(scenario, draw, given), **given}
     rig = rig_of(scenario, drawn_values)
     length = scenario.part.length.nominal
     switchings = tuple(

@@ -9,12 +9,14 @@ from pydantic import BaseModel, Field, PrivateAttr, create_model, model_validato
 
 from gatesim.counter import CounterTable
 from gatesim.ground import keys
+from gatesim.ground.correlation import Correlation
 from gatesim.ground.quantity import Quantity
 from gatesim.ground.table import Misfit, Table
 from gatesim.inputfilter import FILTERS, UNFILTERED, FilterTable
 from gatesim.motion import FORCES, ForceTable
+from gatesim.scenario.correlation import CorrelationTable, correlation_of, fitted_correlation
 from gatesim.scenario.counting import FollowerTable, FormulaTable, RequirementTable
-from gatesim.scenario.fitted import FittedTable
+from gatesim.scenario.fitted import FittedTable, as_fitted
 from gatesim.scenario.moving import PartTable, PathTable
 from gatesim.scenario.sensing import GateTable, SensorTable
 
@@ -55,6 +57,9 @@ class Scenario(_Forced):
     formula: FormulaTable = Field(default_factory=FormulaTable)
     requirement: RequirementTable = Field(default_factory=RequirementTable)
     follower: FollowerTable | None = None
+    correlation: tuple[CorrelationTable, ...] = Field(
+        default=(), description="Quantities whose values go together."
+    )
     fitted: FittedTable | None = Field(default=None, description="Left by a fit to a log.")
     _raw: dict[str, Any] = PrivateAttr(default_factory=dict)
     _file: str = PrivateAttr(default="")
@@ -114,7 +119,19 @@ class Scenario(_Forced):
                     found[f"{path}@{gate}"] = quantity
             elif section not in ("formula", "requirement"):
                 found[path] = quantity
-        return found
+        return found if self.fitted is None else as_fitted(self.fitted, found)
+
+    def correlations(self) -> tuple[Correlation, ...]:
+        """Inputs that are drawn together: those that the file says, and those of a fit."""
+        if not self.correlation and self.fitted is None:
+            return ()
+        inputs = self.inputs()
+        found = [
+            correlation_of(table, f"correlation.{number}", inputs)
+            for number, table in enumerate(self.correlation, start=1)
+        ]
+        of_fit = None if self.fitted is None else fitted_correlation(self.fitted, inputs)
+        return tuple(found) if of_fit is None else (*found, of_fit)
 
     @model_validator(mode="after")
     def _fits(self) -> Self:
@@ -232,6 +249,18 @@ def _check_rest(s: Scenario) -> None:
             raise Misfit(key, "a spread", "a plain value, since a controller's constant or a limit has none")
     if s.fitted is not None:
         _check_fitted(s.fitted)
+    _check_correlations(s)
+
+
+def _check_correlations(s: Scenario) -> None:
+    seen: dict[str, int] = {}
+    for number, correlation in enumerate(s.correlations(), start=1):
+        for name in correlation.names:
+            if name in seen:
+                other = f"correlation.{seen[name]}"
+                where = "fitted.covariance" if number > len(s.correlation) else f"correlation.{number}"
+                raise Misfit(where, f"{name}, which {other} has too", "each quantity in one table only")
+            seen[name] = number
 
 
 def _check_fitted(fitted: FittedTable) -> None:

@@ -10,6 +10,7 @@ act in no straight line are simulated, each alone, and so is the rounding.
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import combinations
 from typing import ClassVar
 
 import numpy as np
@@ -17,12 +18,14 @@ import numpy as np
 from gatesim.ground.arrays import Array
 from gatesim.ground.data import Keys
 from gatesim.ground.draw import Streams
-from gatesim.studies.model import Model, run
+from gatesim.ground.level import Level
+from gatesim.studies.model import Model, correlations_of, run
 from gatesim.studies.slopes import Axis, ErrorFunction, Slopes
 
 COUNTING = "rounding to whole counts"
 SIMULATED_TRIALS = 20_000
 NEGLIGIBLE = 1e-9  # of the combined standard uncertainty
+LEAST_SHARE = 1e-4  # of the combined variance, for a covariance
 
 
 @dataclass(frozen=True)
@@ -35,6 +38,7 @@ class Row:
     error, in m: it is 0 for a linear model. ``secant`` tells that the derivative did not
     converge (a kink), and the slope between minus and plus u stands in its place
     (JCGM 100, 5.1.3, note 2). ``share``: part of the combined variance, 0 to 1.
+    ``per``: how often the quantity is drawn.
     """
 
     name: str
@@ -47,6 +51,7 @@ class Row:
     curvature: float
     secant: bool
     unit: str = ""
+    per: Level = "passage"
     share: float = math.nan
 
     KEYS: ClassVar[Keys] = {
@@ -69,8 +74,29 @@ class Row:
 
 
 @dataclass(frozen=True)
+class Covariance:
+    """What two correlated quantities add to the variance, 2 c_i c_j u_i u_j r, in m^2 (JCGM 100, 5.2.2).
+
+    ``share``: part of the combined variance; below 0 where the two work against each other.
+    """
+
+    quantities: tuple[str, str]
+    coefficient: float
+    variance: float
+    per: Level
+    share: float = math.nan
+
+    KEYS: ClassVar[Keys] = {"share": "share_of_variance"}
+
+    @property
+    def matters(self) -> bool:
+        """Whether it is worth a line."""
+        return not abs(self.share) <= LEAST_SHARE
+
+
+@dataclass(frozen=True)
 class Budget:
-    """Budget of one formula: rows by falling contribution, and their sum.
+    """Budget of one formula: rows by falling contribution, covariances likewise, and their sum.
 
     ``error``: at the nominal values, with the mean effect of the simulated rows, in m.
     """
@@ -78,6 +104,7 @@ class Budget:
     formula: str
     error: float
     rows: Sequence[Row]
+    covariances: Sequence[Covariance]
     combined: float
     effective_degrees_of_freedom: float
     coverage: float
@@ -93,12 +120,36 @@ class Budget:
         "coverage_factor": "coverage_factor",
         "expanded": "expanded_uncertainty",
         "interval": "interval",
+        "repeatability": "repeatability",
+        "part_to_part": "part_to_part",
+        "rig_to_rig": "rig_to_rig",
     }
 
     @property
     def expanded(self) -> float:
         """Expanded uncertainty U = k u_c (JCGM 100, clause 6)."""
         return self.coverage_factor * self.combined
+
+    def of_level(self, per: Level) -> float:
+        """Standard uncertainty of what is drawn so often, in m."""
+        return combined_of(
+            [row for row in self.rows if row.per == per], [c for c in self.covariances if c.per == per]
+        )
+
+    @property
+    def repeatability(self) -> float:
+        """Standard uncertainty of what is new with every passage, m."""
+        return self.of_level("passage")
+
+    @property
+    def part_to_part(self) -> float:
+        """Of what is new with every part."""
+        return self.of_level("part")
+
+    @property
+    def rig_to_rig(self) -> float:
+        """Of what is new with every rig."""
+        return self.of_level("rig")
 
     @property
     def interval(self) -> tuple[float, float]:
@@ -112,7 +163,17 @@ def _rows(axes: Sequence[Axis], slopes: Slopes) -> list[Row]:
         c, bend, kink = float(c), float(bend), bool(kink)
         if a.name not in rows:
             rows[a.name] = Row(
-                a.name, a.value, a.u, a.distribution, a.degrees_of_freedom, c / a.u, c, bend, kink, a.unit
+                a.name,
+                a.value,
+                a.u,
+                a.distribution,
+                a.degrees_of_freedom,
+                c / a.u,
+                c,
+                bend,
+                kink,
+                a.unit,
+                a.per,
             )
             continue
         # further columns of one noise are independent of each other: their variances add
@@ -157,8 +218,26 @@ def _counting(model: Model, formula: str, seed: int) -> Row | None:
     return _simulated(COUNTING, shift) if np.nan_to_num(shift).any() else None
 
 
+def _covariances(model: Model, rows: Sequence[Row]) -> list[Covariance]:
+    of = {row.name: row for row in rows}
+    found = []
+    for group in correlations_of(model):
+        for one, other in combinations([name for name in group.names if name in of], 2):
+            r = group.coefficient(one, other)
+            if r:
+                variance = 2.0 * r * of[one].contribution * of[other].contribution
+                found.append(Covariance((one, other), r, variance, of[one].per))
+    return sorted(found, key=lambda c: -abs(c.variance))
+
+
+def combined_of(rows: Sequence[Row], covariances: Sequence[Covariance]) -> float:
+    """Combined standard uncertainty (JCGM 100, 5.2.2, formula (16)); a fully correlated one may be 0."""
+    variance = sum(row.contribution**2 for row in rows) + sum(c.variance for c in covariances)
+    return math.nan if math.isnan(variance) else math.sqrt(max(variance, 0.0))
+
+
 def effective_degrees_of_freedom(rows: Sequence[Row], combined: float) -> float:
-    """Welch-Satterthwaite formula (JCGM 100, G.4.1, formula G.2b)."""
+    """Welch-Satterthwaite formula (JCGM 100, G.4.1, formula G.2b), as if all were independent."""
     weight = sum(row.contribution**4 / row.degrees_of_freedom for row in rows)
     return combined**4 / weight if weight else math.inf
 
@@ -188,8 +267,10 @@ def budget(model: Model, formula: str, coverage: float = 0.95, seed: int = 1) ->
         rows.append(counting)
         error += counting.value
     rows.sort(key=lambda row: -abs(row.contribution) if not math.isnan(row.contribution) else -math.inf)
-    combined = math.sqrt(sum(row.contribution**2 for row in rows))
+    together = _covariances(model, rows)
+    combined = combined_of(rows, together)
+    covariances = [replace(c, share=c.variance / combined**2 if combined else 0.0) for c in together]
     nu = effective_degrees_of_freedom(rows, combined)
     k = math.nan if math.isnan(combined) else coverage_factor(coverage, nu)
     shared = [replace(row, share=(row.contribution / combined) ** 2 if combined else 0.0) for row in rows]
-    return Budget(formula, error, shared, combined, nu, coverage, k)
+    return Budget(formula, error, shared, covariances, combined, nu, coverage, k)

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gatesim.ground.arrays import Array, Scalar
+from gatesim.ground.correlation import Correlation, together
 from gatesim.ground.draw import Draw
 from gatesim.ground.level import Level
 from gatesim.ground.nested import Layout
@@ -86,6 +87,21 @@ class Calibrated(Model, Protocol):
         ...
 
 
+@runtime_checkable
+class Correlated(Model, Protocol):
+    """A measurement some of whose inputs are drawn together."""
+
+    @property
+    def correlations(self) -> tuple[Correlation, ...]:
+        """Groups of inputs, each input in one at most."""
+        ...
+
+
+def correlations_of(model: Model) -> tuple[Correlation, ...]:
+    """What is drawn together; nothing where the model does not say."""
+    return model.correlations if isinstance(model, Correlated) else ()
+
+
 def levels_of(model: Model) -> dict[str, Level]:
     """How often each input is drawn; new with every passage where nothing is said."""
     return {path: q.per or "passage" for path, q in model.inputs.items()}
@@ -101,7 +117,8 @@ def layout_of(model: Model) -> Layout:
 
 def sample(model: Model, draw: Draw) -> dict[str, Scalar]:
     """Values of all inputs for one block of trials."""
-    return {path: quantity.sample(draw, path) for path, quantity in model.inputs.items()}
+    joint = together(draw, correlations_of(model))
+    return {path: quantity.sample(joint, path) for path, quantity in model.inputs.items()}
 
 
 def run(model: Model, draw: Draw, *, quantised: bool = True) -> Trials:

@@ -9,6 +9,7 @@ from hashlib import blake2b
 from gatesim.chain import pipeline
 from gatesim.chain.reference import reference_lengths, with_references
 from gatesim.ground.arrays import Array, Scalar
+from gatesim.ground.correlation import Correlation
 from gatesim.ground.draw import Draw, Nominal
 from gatesim.ground.errors import InputError
 from gatesim.ground.quantity import Quantity, parse
@@ -28,6 +29,11 @@ class RigModel:
     def inputs(self) -> Mapping[str, Quantity]:
         """The quantities of the scenario that have a spread."""
         return {name: q for name, q in self.scenario.inputs().items() if q.spread is not None}
+
+    @cached_property
+    def correlations(self) -> tuple[Correlation, ...]:
+        """See `gatesim.studies.model.Correlated.correlations`."""
+        return self.scenario.correlations()
 
     @cached_property
     def identity(self) -> str:

@@ -11,6 +11,7 @@ from gatesim.ground.arrays import Array, Scalar
 from gatesim.ground.distribution import StudentT
 from gatesim.ground.draw import Nominal, Streams
 from gatesim.ground.errors import InputError
+from gatesim.ground.level import Level
 from gatesim.ground.quantity import Quantity
 from gatesim.studies.draws import Swapped, names_drawn
 from gatesim.studies.model import WORDS, Model, Trials
@@ -44,6 +45,7 @@ class Axis:
     unit: str
     kind: str  # "input", "uniform" or "normal"
     column: int | None = None
+    per: Level = "passage"
 
 
 @dataclass(frozen=True)
@@ -101,7 +103,8 @@ def axes_of(model: Model) -> list[Axis]:
     for path, q in model.inputs.items():
         if q.spread is not None:
             u, nu = standard_uncertainty(q), q.spread.degrees_of_freedom
-            axes.append(Axis(path, q.nominal, u, q.spread.word, nu, q.unit, "input"))
+            per = q.per or "passage"
+            axes.append(Axis(path, q.nominal, u, q.spread.word, nu, q.unit, "input", per=per))
     for name, (kind, columns) in names_drawn(model).items():
         if name in model.inputs:
             continue

@@ -37,6 +37,8 @@ def percent(share: float) -> str:
     if math.isnan(share):
         return "-"
     tail = min(share, 1.0 - share)
+    if tail < -1e-3:  # of correlated quantities, which may work against each other
+        return f"{100.0 * share:.1f} %"
     if tail < 1e-7:
         return f"{100.0 * round(share):.0f} %"
     places = 1 if tail >= 0.01 else 3 if tail >= 1e-5 else 5

@@ -7,8 +7,9 @@ from itertools import product
 from tabulate import tabulate
 
 from gatesim.ground.arrays import Array
+from gatesim.ground.level import Level
 from gatesim.ground.outcome import Outcome
-from gatesim.studies.budget import Budget
+from gatesim.studies.budget import Budget, Covariance, Row
 from gatesim.studies.indices import Indices
 from gatesim.studies.result import FormulaResult, StudyResult
 from gatesim.studies.sweep import SweepResult
@@ -106,20 +107,52 @@ def _ends(f: FormulaResult) -> list[str]:
     return [low, high, shortest_low, shortest_high]
 
 
+LEVEL_NAMES: dict[Level, str] = {
+    "passage": "REPEATABILITY",
+    "part": "FROM PART TO PART",
+    "rig": "FROM RIG TO RIG",
+}
+
+
 def _budget_rows(table: Budget) -> list[list[str]]:
+    """What is new with every passage, then with every part, then with every rig, each with its sum."""
+    lines = []
+    for per, name in LEVEL_NAMES.items():
+        rows = [_budget_row(row) for row in table.rows
+                if row.per == per and row.matters(table.combined)]  # fmt: skip
+        rows += [_covariance_row(c) for c in table.covariances if c.per == per and c.matters]
+        if rows:
+            u = table.of_level(per)
+            share = (u / table.combined) ** 2 if table.combined else 0.0
+            lines += [[name, "", "", "", "", "", plain(MM * u, 3), percent(share)], *rows]
+    return lines
+
+
+def _budget_row(row: Row) -> list[str]:
     return [
-        [
-            row.name,
-            plain(row.value, 6),
-            plain(row.u, 3),
-            row.distribution,
-            plain(row.degrees_of_freedom, 3),
-            plain(row.sensitivity, 4) + ("*" if row.secant else ""),
-            plain(MM * row.contribution, 3),
-            percent(row.share),
-        ]
-        for row in table.rows
-        if row.matters(table.combined)
+        row.name,
+        plain(row.value, 6),
+        plain(row.u, 3),
+        row.distribution,
+        plain(row.degrees_of_freedom, 3),
+        plain(row.sensitivity, 4) + ("*" if row.secant else ""),
+        plain(MM * row.contribution, 3),
+        percent(row.share),
+    ]
+
+
+def _covariance_row(c: Covariance) -> list[str]:
+    size = math.copysign(math.sqrt(abs(c.variance)), c.variance)
+    names = " with ".join(c.quantities)
+    return [
+        names,
+        "",
+        "",
+        f"r = {c.coefficient:.3g}",
+        "",
+        "",
+        plain(MM * size, 3),
+        percent(c.share),
     ]
 
 
@@ -194,6 +227,8 @@ def budget_text(
         "Values, uncertainties and sensitivities in SI units; sensitivity = change of error per unit.",
         tabulate(_budget_rows(table), head, disable_numparse=True, colalign=("left",) + ("right",) * 7),
         *_without_influence("unrounded reading", idle),
+        *(["r: correlated quantities add 2 r times both contributions to the variance, whose root is shown "
+           "with its sign."] if table.covariances else []),
         "",
         f"combined standard uncertainty {MM * table.combined:.{places}f} mm, "
         f"effective degrees of freedom {dof} (Welch-Satterthwaite)",

@@ -1,5 +1,6 @@
 """Launch by a spring or an elastic band."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import ClassVar
 
@@ -9,6 +10,7 @@ from pydantic import Field
 from gatesim.ground import keys
 from gatesim.ground.arrays import Array, Scalar
 from gatesim.ground.caution import Caution
+from gatesim.ground.level import Level
 from gatesim.ground.quantity import Quantity, accepts
 from gatesim.ground.suggestion import Suggestion
 from gatesim.ground.table import TableValues
@@ -72,6 +74,7 @@ class LaunchTable(ForceTable):
     """A spring or elastic band that pushes the part from release until its natural length."""
 
     key: ClassVar[str] = "launch"
+    per_key: ClassVar[Mapping[str, Level]] = {"stretch": "passage"}
     needs_mass: ClassVar[bool] = True
     drives: ClassVar[bool] = True
     carries: ClassVar[bool] = False

@@ -121,7 +121,8 @@ def _provenance(result: Fit, day: date) -> Any:
 
     table = tomlkit.table()
     names = [p.name for p in result.forward.parameters]
-    table.add(tomlkit.comment("Left by a fit; not calculated with. Estimates and covariance in SI units."))
+    note = "Left by a fit. Estimates and covariance in SI units; drawn with these correlations."
+    table.add(tomlkit.comment(note))
     table["log"] = result.rows.log.path
     table["rows"] = int(result.cells.count.sum())
     table["held_out"] = result.held_out

@@ -22,6 +22,8 @@ from gatesim.scenario.reader import from_raw
 from gatesim.studies.feed.fate import ELEMENTS, Fate, fates
 from gatesim.studies.feed.process import process
 from gatesim.studies.feed.supply import PartDraws, Spacing, Supply
+from gatesim.studies.model import levels_of
+from gatesim.studies.rig import RigModel
 from gatesim.studies.workers import place
 
 COUNTED = 100
@@ -323,7 +325,8 @@ def _joined(rates: Sequence[float], blocks: Sequence[Mapping[float, Point]]) -> 
 def _block(scenario: Scenario, feeding: Feeding, rates: Sequence[float], block: int) -> dict[float, Point]:
     """Points of one block of streams; the same parts with the same gaps in proportion at every rate."""
     streams = min(STREAMS, feeding.streams - block * STREAMS)
-    draws = PartDraws(feeding.seed, block, streams, LEAD + COUNTED + TAIL)
+    levels = levels_of(RigModel(scenario))
+    draws = PartDraws(feeding.seed, block, streams, LEAD + COUNTED + TAIL, levels)
     supply = Supply.of(scenario, draws, feeding.spacing)
     counted = slice(LEAD, LEAD + COUNTED)
     found = {}

@@ -34,7 +34,7 @@ class Processed:
 
 def process(scenario: Scenario, crossings: Crossings, streams: Streams) -> Processed:
     """Run the rig over the streams; its state carries over from part to part."""
-    values = drawn(scenario.inputs(), streams)
+    values = drawn(scenario, streams)
     parts = crossings.gates[0].shape[1]
     sensors = [sensor_of(scenario, values, gate) for gate in range(1, len(crossings.gates) + 1)]
     light = [merged([times[:, part] for part in range(parts)]) for times in crossings.gates]

@@ -2,16 +2,17 @@
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal
 
 import numpy as np
 
-from gatesim.chain.pipeline import ask, light_of
+from gatesim.chain.pipeline import ask, drawn, light_of
 from gatesim.ground.arrays import Array, Scalar
 from gatesim.ground.draw import Streams
+from gatesim.ground.level import Level
 from gatesim.ground.table import TableValues
-from gatesim.motion import FORCES, passage
+from gatesim.motion import passage
 from gatesim.scenario import Scenario
 
 Pattern = Literal["fixed", "uniform", "normal", "exponential"]
@@ -21,14 +22,6 @@ PATTERNS: dict[str, Pattern] = {
     "normal": "normal",
     "exponential": "exponential",
 }
-
-OF_THE_PART = (
-    "part.",
-    "path.friction",
-    "path.release_speed",
-    *(f"{force.key}.{key}" for force in FORCES for key in force.model_fields if force.level(key) == "part"),
-)
-"""Inputs that differ from part to part; all others belong to the rig and last for a stream."""
 
 
 @dataclass(frozen=True)
@@ -63,12 +56,16 @@ def spacing_of(pattern: str, scatter: float) -> Spacing:
 
 @dataclass(frozen=True)
 class PartDraws:
-    """Draws for streams of parts, row by row: a part's own quantities anew, the rig's once a stream."""
+    """Draws for streams of parts, row by row: a part's own quantities anew, the rig's once a stream.
+
+    ``levels``: how often a name is drawn; left out, what is not the part's own is the rig's.
+    """
 
     seed: int
     block: int
     streams: int
     parts: int
+    levels: Mapping[str, Level] = field(default_factory=dict)
 
     @property
     def trials(self) -> int:
@@ -89,7 +86,7 @@ class PartDraws:
         return self._drawn("normal", name, columns)
 
     def _drawn(self, kind: str, name: str, columns: int | None) -> Array:
-        if name.startswith(OF_THE_PART):
+        if self.levels.get(name, "part" if name.startswith("part.") else "rig") != "rig":
             found: Array = getattr(Streams(self.seed, self.block, self.trials), kind)(name, columns)
             return found
         once: Array = getattr(self.rig, kind)(name, columns)
@@ -147,7 +144,7 @@ class Supply:
 
     def _later(self, release: Array) -> dict[str, Scalar]:
         """What forces that change with time are for a part released later."""
-        values = {name: q.sample(self.draws, name) for name, q in self.scenario.inputs().items()}
+        values = drawn(self.scenario, self.draws)
         return {
             f"{force.key}.{key}": value
             for force in self.scenario.forces
