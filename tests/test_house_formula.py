@@ -2,9 +2,6 @@
 
 import json
 import re
-import shutil
-import subprocess
-import sys
 from pathlib import Path
 
 import pytest
@@ -12,7 +9,7 @@ import pytest
 import gatesim
 from gatesim.formula import FORMULAS, Formula
 
-ROOT = Path(__file__).parent.parent
+from .house import ROOT, answers, package_with, run
 
 # An invented formula: the dwell times the trailing end's speed alone.
 NEW = '''
@@ -66,42 +63,12 @@ new = { set = { "formula.use" = ["trailing-speed"] } }
 old = { set = { "formula.use" = ["spacing-dwell"] } }
 """
 
-RUN = """
-import sys
-from click.testing import CliRunner
-from gatesim.commands.main import cli
-for line in sys.stdin.read().splitlines():
-    found = CliRunner().invoke(cli, line.split("|"), catch_exceptions=False)
-    print("####", found.exit_code, found.output)
-"""
-
-
-def package_with(folder: Path, source: str) -> Path:
-    """A copy of the package in ``folder`` with one formula more, by one file and one line."""
-    shutil.copytree(Path(gatesim.__file__).parent, folder / "gatesim")
-    (folder / "gatesim" / "formula" / "trailing_speed.py").write_text(source.lstrip())
-    registry = folder / "gatesim" / "formula" / "__init__.py"
-    text = registry.read_text()
-    registry.write_text(text.replace('    "four_edge",\n', '    "four_edge",\n    "trailing_speed",\n'))
-    assert registry.read_text() != text
-    return folder
-
-
-def run(folder: Path, *command: str, stdin: str = "") -> subprocess.CompletedProcess[str]:
-    return subprocess.run(
-        [sys.executable, *command],
-        cwd=folder,
-        env={"PYTHONPATH": str(folder), "PATH": "", "MPLBACKEND": "agg"},
-        input=stdin,
-        capture_output=True,
-        text=True,
-        check=False,
-    )
+FILE, LINE = "trailing_speed.py", ('    "four_edge",\n', '    "trailing_speed",\n')
 
 
 @pytest.mark.long
 def test_a_formula_added_as_one_file_and_one_line_is_known_to_every_command(tmp_path: Path) -> None:
-    folder = package_with(tmp_path, NEW)
+    folder = package_with(tmp_path, "formula", FILE, NEW, LINE)
     rig = (ROOT / "scenarios" / "2-chute-slat.toml").read_text()
     (folder / "2-chute-slat.toml").write_text(rig)
     (folder / "new.toml").write_text(rig + '[formula]\nuse = ["trailing-speed", "spacing-dwell"]\n')
@@ -117,11 +84,8 @@ def test_a_formula_added_as_one_file_and_one_line_is_known_to_every_command(tmp_
         "handover|new.toml|-o|out",
         "schema",
     ]
-    found = run(folder, "-c", RUN, stdin="\n".join(commands))
-    assert found.returncode == 0, found.stderr
-    answers = re.split(r"^#### ", found.stdout, flags=re.MULTILINE)[1:]
-    assert [answer.split()[0] for answer in answers] == ["0"] * len(commands), found.stdout
-    predicted = json.loads(answers[0].split(" ", 1)[1])[0]
+    found = answers(folder, *commands)
+    predicted = json.loads(found[0])[0]
     counts = predicted["counts"]
     read = predicted["readings"][0]
     assert read["formula"] == "trailing-speed"
@@ -130,18 +94,18 @@ def test_a_formula_added_as_one_file_and_one_line_is_known_to_every_command(tmp_
     )
     for number, command in enumerate(commands):
         if command.split("|")[0] not in ("report", "handover", "choose"):
-            assert "trailing-speed" in answers[number], command
-    assert "as fast as its trailing end goes on" in " ".join(answers[3].split())
-    assert "Dwell times the trailing end's speed" in " ".join(answers[4].split())
+            assert "trailing-speed" in found[number], command
+    assert "as fast as its trailing end goes on" in " ".join(found[3].split())
+    assert "Dwell times the trailing end's speed" in " ".join(found[4].split())
     assert "trailing-speed" in (folder / "report.html").read_text()
-    chosen = {c["options"]["formula"]: c for c in json.loads(answers[6].split(" ", 1)[1])["all"]}
+    chosen = {c["options"]["formula"]: c for c in json.loads(found[6])["all"]}
     assert chosen["new"]["rms_error"] != chosen["old"]["rms_error"]
     assert "trailing-speed: L = s T / t_r" in (folder / "out" / "Length_trailing_speed.st").read_text()
 
 
 def test_a_formula_that_leaves_a_member_out_fails_when_the_package_is_imported(tmp_path: Path) -> None:
     whole = NEW.replace("    def assumed_motion", "    def something_else")
-    folder = package_with(tmp_path, whole)
+    folder = package_with(tmp_path, "formula", FILE, whole, LINE)
     found = run(folder, "-c", "import gatesim.formula")
     assert found.returncode != 0
     assert "TypeError: the formula TrailingSpeed lacks assumed_motion" in found.stderr
