@@ -1,7 +1,7 @@
 """A small interpreter of Structured Text functions, written from the language, not from gatesim.
 
 Covers what a plain integer function needs: declarations, assignments, IF with RETURN,
-typed literals, the four operations, SEL, ABS and type conversions of IEC 61131-3. It is
+typed literals, the four operations, AND, SEL, ABS and type conversions of IEC 61131-3. It is
 strict: operands must have one type, and a value outside its type is an error.
 """
 
@@ -20,12 +20,15 @@ declaration: NAME ":" NAME (":=" expression)? ";"
 ?statement: NAME ":=" expression ";" -> assign
           | "IF" expression "THEN" statement* "END_IF" ";" -> if_
           | "RETURN" ";" -> return_
-?expression: sum | sum COMPARISON sum -> compare
+?expression: test | expression AND test -> binary
+?test: sum | sum COMPARISON sum -> compare
 ?sum: product | sum ADD product -> binary
 ?product: unary | product MUL unary -> binary
 ?unary: "-" unary -> negative | atom
 ?atom: LITERAL -> literal | NAME -> variable | NAME "(" expression ("," expression)* ")" -> call
-     | "(" expression ")"
+     | "(" expression ")" | TRUTH -> truth
+TRUTH.2: "TRUE" | "FALSE"
+AND: "AND"
 COMPARISON: "<=" | ">=" | "<>" | "<" | ">" | "="
 ADD: "+" | "-"
 MUL: "*" | "/"
@@ -105,6 +108,8 @@ class Function:
         if kind == "literal":
             word, number = parts[0].split("#")
             return _checked(int(number), word)
+        if kind == "truth":
+            return int(parts[0] == "TRUE"), "BOOL"
         if kind == "variable":
             name = parts[0].upper()
             if name not in values:
@@ -130,6 +135,10 @@ def _operate(sign: str, a: tuple[int, str], b: tuple[int, str]) -> tuple[int, st
     if a[1] != b[1]:
         raise Fault(f"{a[1]} {sign} {b[1]}")
     x, y = a[0], b[0]
+    if sign == "AND":
+        if a[1] != "BOOL":
+            raise Fault("AND needs two BOOL")
+        return x & y, "BOOL"
     tests = {"<": x < y, ">": x > y, "=": x == y, "<=": x <= y, ">=": x >= y, "<>": x != y}
     if sign in tests:
         return int(tests[sign]), "BOOL"

@@ -45,6 +45,7 @@ def test_the_written_function_returns_every_written_vector(handed: Handover) -> 
         registers = {name: int(row[f"{name} [1]"]) for name in ("dwell", "capture", "rear_capture")}
         length, outputs = function(**registers)
         assert (length, outputs["Status"]) == (int(row["length [0.001 mm]"]), int(row["status"]))
+        assert outputs["Accept"] == int(row["accept"])
 
 
 @pytest.mark.long
@@ -162,7 +163,7 @@ def test_the_command_writes_all_files_and_names_them(tmp_path: Path) -> None:
     assert run_.exit_code == 0
     names = {p.name for p in target.iterdir()}
     assert {"vectors.csv", "proof.txt", "commissioning.html", "commissioning.pdf"} < names
-    assert len(run_.output.splitlines()) == len(names) == 5
+    assert len(run_.output.splitlines()) == len(names) == 6
 
 
 @pytest.mark.parametrize(

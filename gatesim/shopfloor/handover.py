@@ -21,10 +21,13 @@ from gatesim.scenario import Scenario
 from gatesim.scenario.fitted import fit_warning
 from gatesim.shopfloor.decision import Limits, guarded
 from gatesim.shopfloor.integer.build import Integer, Stated, build
+from gatesim.shopfloor.integer.call import Call
 from gatesim.shopfloor.integer.vectors import Vector, real_length, vectors
+from gatesim.shopfloor.integer.window import Window, window
 
 PASSAGES = 2000  # simulated passages of each reference part, for speeds and the bands of counts
 SEED = 61131
+LATE = 1.2  # times the longest passage at the least speed: after it a part is stuck or lost
 SPEED_MARGIN = 0.05  # beyond the speeds met in the simulated passages
 
 
@@ -47,7 +50,7 @@ class Wish:
 
 @dataclass(frozen=True)
 class Wire:
-    """The role of one gate; ``position`` from gate 1, m."""
+    """The role of one gate; ``position`` from the part's leading end at release, m."""
 
     gate: int
     position: float
@@ -80,6 +83,8 @@ class Handover:
     file: str
     date: str
     made: Integer
+    call: Call
+    window: Window | None
     constants: Constants
     stated: Stated
     table: tuple[Vector, ...]
@@ -112,9 +117,11 @@ def gather(scenario: Scenario, wish: Wish, today: date) -> Handover:
     pairs = zip(nominal, spread, strict=True)
     expected = tuple(e for n, s in pairs if (e := _expected(made, n, s)) is not None)
     known = [(f"reference part {1e3 * e.length:.6g} mm", e.registers) for e in expected]
-    table = vectors(made, constants, stated, known)
     std, bias, guard_text = _uncertainty(wish, spread[1], formula)
     guard = wish.guard_factor * std + bias
+    limits = _limits(scenario, guard)
+    allowed = None if limits is None else window(limits, wish.unit)
+    table = vectors(made, constants, stated, known, allowed)
     trials = [(r, run(made.program, r)) for passed in spread for r in _registers(made, passed)]
     valid = [(g.length, real_length(made, constants, r)) for r, g in trials if g.status == OK]
     valid_vectors = [(v.length, v.real) for v in table if v.status == OK]
@@ -125,16 +132,18 @@ def gather(scenario: Scenario, wish: Wish, today: date) -> Handover:
         file=scenario.file,
         date=today.isoformat(),
         made=made,
+        call=_call(scenario, made, stated, spread),
+        window=allowed,
         constants=constants,
         stated=stated,
         table=table,
         tried=len(trials),
         valid=len(valid),
         measured_error=max(errors, default=0.0),
-        wiring=_wiring(made, constants),
+        wiring=_wiring(made, scenario),
         settings=_settings(scenario),
         expected=expected,
-        limits=_limits(scenario, guard),
+        limits=limits,
         guard=guard,
         guard_text=guard_text,
         cautions=(*fit_warning(scenario.fitted), *(str(caution) for caution in cautions(scenario))),
@@ -252,20 +261,37 @@ def _limits(scenario: Scenario, guard: float) -> Limits | None:
     return guarded(low, high, guard, 1.0)
 
 
-def _wiring(made: Integer, constants: Constants) -> tuple[Wire, ...]:
+def _call(scenario: Scenario, made: Integer, stated: Stated, spread: list[Passed]) -> Call:
+    """How long a part takes and how much time is left to read the registers, by the simulated passages."""
+    gate, names = scenario.gate, [r.name for r in made.program.registers]
+    reach = gate.spacing if gate.rearm is None or "third_capture" not in names else gate.rearm
+    longest = LATE * (stated.lengths[1] + reach.nominal) / stated.speeds[0]
+    if gate.rearm is None:
+        return Call(made.program, False, longest, math.nan)
+    moments = [passed.counted.cycles for passed in spread]
+    rooms = [c.rearm - np.max([getattr(c, name) for name in names], axis=0) for c in moments]
+    found = np.concatenate([room[np.isfinite(room)] for room in rooms])
+    return Call(made.program, True, longest, float(found.min()) if found.size else 0.0)
+
+
+def _wiring(made: Integer, scenario: Scenario) -> tuple[Wire, ...]:
     names = [r.name for r in made.program.registers]
+    first, rearm = scenario.gate.first.nominal, scenario.gate.rearm
     rear = "rear_capture" in names
+    both = "leading and trailing"
     wires = [
-        Wire(1, 0.0, "gate input: starts the count, its trailing edge latches dwell", "leading and trailing")
+        Wire(
+            1, first, "gate input: starts the count, its trailing edge latches dwell", "leading and trailing"
+        )
     ]
     second = "capture input: leading edge latches capture" + (", trailing edge rear_capture" if rear else "")
     if "capture" not in names:
         second = "capture input: not used by this formula"
-    wires.append(Wire(2, constants.spacing, second, "leading and trailing" if rear else "leading"))
-    if math.isfinite(constants.rearm):
-        third = "sync input: ends the cycle and re-arms"
-        third += "; leading edge latches third_capture" if "third_capture" in names else ""
-        wires.append(Wire(3, constants.rearm, third, "leading"))
+    wires.append(Wire(2, first + scenario.gate.spacing.nominal, second, both if rear else "leading"))
+    if rearm is not None:
+        third = "re-arm input: its leading edge ends the cycle"
+        third += " and latches third_capture" if "third_capture" in names else ""
+        wires.append(Wire(3, first + rearm.nominal, third, "leading"))
     return tuple(wires)
 
 

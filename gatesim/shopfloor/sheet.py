@@ -2,9 +2,10 @@
 
 from dataclasses import dataclass
 
-from gatesim.formula.integer.program import STATUS, Guard
+from gatesim.formula.integer.program import STATUS
 from gatesim.shopfloor.decision import Limits
 from gatesim.shopfloor.handover import Handover
+from gatesim.shopfloor.integer.structuredtext import statuses
 
 
 @dataclass(frozen=True)
@@ -114,5 +115,5 @@ def _acceptance(h: Handover) -> Block:
 
 
 def _status(h: Handover) -> Block:
-    used = [0, *sorted({line.status for line in h.made.program.lines if isinstance(line, Guard)})]
-    return Block("Status", rows=tuple((str(code), STATUS[code]) for code in used))
+    rows = ((str(code), STATUS[code].meaning, STATUS[code].action) for code in statuses(h.made.program))
+    return Block("Status, and what to do", ("status", "meaning", "what to do"), tuple(rows))

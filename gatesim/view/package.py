@@ -7,6 +7,7 @@ from pathlib import Path
 
 from gatesim.ground.errors import InputError
 from gatesim.shopfloor.handover import Handover
+from gatesim.shopfloor.integer.call import call_example
 from gatesim.shopfloor.integer.structuredtext import structured_text
 from gatesim.shopfloor.integer.vectors import vectors_csv
 from gatesim.shopfloor.sheet import sheet
@@ -16,9 +17,11 @@ from gatesim.view.sheet import sheet_html, sheet_pdf
 def package(h: Handover) -> dict[str, bytes]:
     """The files by name, as bytes."""
     page = sheet(h)
-    heading = f"{h.title}\nScenario {h.file}, {h.date}\nProved over {range_text(h)}"
+    heading = f"{h.title}\nScenario {Path(h.file).name}, {h.date}"
+    about = f"{heading}\nProved over {range_text(h)}\n{h.call.when}\n{h.call.before}"
     return {
-        f"{h.made.program.name}.st": structured_text(h.made.program, heading).encode("ascii"),
+        f"{h.made.program.name}.st": structured_text(h.made.program, about, h.window).encode("ascii"),
+        "call_example.st": call_example(h.call, h.window, heading).encode("ascii"),
         "vectors.csv": vectors_csv(h.made, h.table).encode(),
         "proof.txt": proof_text(h).encode(),
         "commissioning.html": sheet_html(page).encode(),

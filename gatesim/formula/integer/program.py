@@ -117,14 +117,47 @@ class Program:
         return max((step.word for step in self.steps), key=lambda w: w.bits)
 
 
+@dataclass(frozen=True)
+class Status:
+    """What a status means, what to do then, and whether the feed must stop until someone has looked."""
+
+    meaning: str
+    action: str
+    stops: bool = False
+
+
 OK = 0
+STUCK = 2
 STATUS = {
-    OK: "length is valid",
-    1: "dwell too short: no part, a chattering input or a part below the stated lengths",
-    2: "dwell too long: part stuck or slower than stated, or a part above the stated lengths",
-    3: "capture missing or too early: not captured, or faster than stated",
-    4: "late capture: second gate reached too late, part slower than stated or lost",
-    5: "rear transit outside the stated speeds, or edges in the wrong order",
-    6: "third capture missing, too early or too late",
-    7: "length outside the stated range",
+    OK: Status("length is valid", "take the length; sort by it"),
+    1: Status(
+        "dwell too short: no part, a chattering input or a part below the stated lengths",
+        "reject what passed; three in a row: call maintenance (sensor of gate 1, its input filter)",
+    ),
+    STUCK: Status(
+        "dwell too long: part stuck or slower than stated, or a part above the stated lengths",
+        "stop the feed, clear gate 1, reject the part",
+        stops=True,
+    ),
+    3: Status(
+        "capture missing or too early: not captured, or faster than stated",
+        "reject the part; three in a row: call maintenance (gate 2, its wiring)",
+    ),
+    4: Status(
+        "late capture: second gate reached too late, part slower than stated or lost",
+        "stop the feed, look for the part between the gates, reject it",
+        stops=True,
+    ),
+    5: Status(
+        "rear transit outside the stated speeds, or edges in the wrong order",
+        "reject the part; three in a row: call maintenance (gate 2, parts too close)",
+    ),
+    6: Status(
+        "third capture missing, too early or too late",
+        "reject the part; three in a row: call maintenance (gate 3, its wiring)",
+    ),
+    7: Status(
+        "length outside the stated range",
+        "reject the part; three in a row: call maintenance (a wrong part, or the rig has changed)",
+    ),
 }

@@ -1,57 +1,69 @@
 """Prints an integer program as a function in Structured Text (IEC 61131-3, plain)."""
 
 from gatesim.formula.integer.program import STATUS, Constant, Guard, Program, Step, Word
+from gatesim.shopfloor.integer.comment import comment, comments
+from gatesim.shopfloor.integer.window import Window
 
 _OPS = {"add": "+", "subtract": "-", "multiply": "*"}
 
 
-def structured_text(program: Program, heading: str = "") -> str:
+def structured_text(program: Program, heading: str = "", window: Window | None = None) -> str:
     """The function: registers in, length out in units of the program, status beside it.
 
-    ``heading`` is a remark of several lines, such as the rig's title and date.
+    ``heading`` is a remark of several lines, such as the rig's title and date. With a
+    ``window`` there is an output Accept, too: the length is valid and within it.
     """
+    # Variables before constants: there are compilers that take all that follows VAR CONSTANT for constant.
     lines = [*_heading(program, heading), f"FUNCTION {program.name} : DINT"]
-    lines += ["VAR_INPUT", *(_declared(r.name, r.word, r.meaning) for r in program.registers), "END_VAR"]
-    lines += ["VAR_OUTPUT", _declared("Status", "INT", "0: length is valid, see above"), "END_VAR"]
-    lines += ["VAR CONSTANT", *(_constant(c) for c in program.constants), "END_VAR"]
-    lines += ["VAR", *(_declared(s.name, s.word, "") for s in program.steps), "END_VAR", ""]
-    lines += [f"{program.name} := DINT#0;"]
+    lines += ["VAR_INPUT", *(declared(r.name, r.word.name, r.meaning) for r in program.registers), "END_VAR"]
+    lines += ["VAR_OUTPUT", declared("Status", "INT", "0: length is valid, see above")]
+    if window is not None:
+        lines += [declared("Accept", "BOOL", "valid, and within the guarded acceptance limits")]
+    lines += ["END_VAR", "VAR", *(declared(s.name, s.word.name) for s in program.steps), "END_VAR"]
+    if program.constants:
+        lines += ["VAR CONSTANT", *(_constant(c) for c in program.constants), "END_VAR"]
+    lines += ["", f"{program.name} := DINT#0;"]
+    if window is not None:
+        lines += ["Accept := FALSE;"]
     words = {r.name: r.word for r in program.registers} | {s.name: s.word for s in program.steps}
     for line in program.lines:
         lines += _guard(line, words[line.name]) if isinstance(line, Guard) else [_step(line, program)]
-    lines += ["Status := INT#0;", f"{program.name} := {program.result};", "END_FUNCTION", ""]
-    return "\n".join(lines)
+    lines += ["Status := INT#0;", f"{program.name} := {program.result};"]
+    if window is not None:
+        lines += [f"Accept := {_within(program.result, window)};"]
+    return "\n".join([*lines, "END_FUNCTION", ""])
 
 
-_PLAIN = str.maketrans({"²": "^2", "√": "sqrt ", "µ": "u", "±": "+-", "–": "-"})
-
-
-def remark(text: str) -> str:
-    """Text in ASCII that cannot end the comment it stands in."""
-    plain = text.translate(_PLAIN).encode("ascii", "replace").decode()
-    return plain.replace("(*", "( *").replace("*)", "* )")
+def statuses(program: Program) -> tuple[int, ...]:
+    """The statuses that the function may return, in order."""
+    return tuple(sorted({0} | {line.status for line in program.lines if isinstance(line, Guard)}))
 
 
 def _heading(program: Program, heading: str) -> list[str]:
-    lines = [*heading.splitlines(), f"{program.formula}: {program.equation}"]
+    lines = [heading, f"{program.formula}: {program.equation}"]
     lines += [f"Result in units of {program.unit * 1e3:g} mm; 0 unless Status is 0."]
-    used = {0} | {line.status for line in program.lines if isinstance(line, Guard)}
-    lines += [f"Status {code}: {STATUS[code]}" for code in sorted(used)]
-    return [f"(* {remark(line)} *)" for line in lines if line.strip()]
+    for code in statuses(program):
+        lines += [f"Status {code}: {STATUS[code].meaning}", f"    {STATUS[code].action}"]
+    return comments(*lines)
 
 
-def _declared(name: str, word: "Word | str", meaning: str) -> str:
-    kind = word if isinstance(word, str) else word.name
-    return f"    {name} : {kind};" + (f" (* {remark(meaning)} *)" if meaning else "")
+def declared(name: str, kind: str, meaning: str = "") -> str:
+    """A declaration with its comment."""
+    return f"    {name} : {kind};" + (f" {comment(meaning)}" if meaning else "")
 
 
 def _constant(c: Constant) -> str:
-    return f"    {c.name} : {c.word.name} := {literal(c.value, c.word)}; (* {remark(c.meaning)} *)"
+    return f"    {c.name} : {c.word.name} := {literal(c.value, c.word)}; {comment(c.meaning)}"
 
 
 def literal(value: int, word: Word) -> str:
     """Typed literal, such as DINT#-5."""
     return f"{word.name}#{value}"
+
+
+def _within(name: str, window: Window) -> str:
+    limits = ((">=", window.low), ("<=", window.high))
+    return " AND ".join(f"({name} {sign} DINT#{limit})" for sign, limit in limits if limit is not None)
 
 
 def _guard(guard: Guard, word: Word) -> list[str]:
@@ -64,7 +76,7 @@ def _guard(guard: Guard, word: Word) -> list[str]:
 
 
 def _step(step: Step, program: Program) -> str:
-    note = f" (* {remark(step.note)} *)" if step.note else ""
+    note = f" {comment(step.note)}" if step.note else ""
     return f"{step.name} := {_expression(step, program)};{note}"
 
 

@@ -12,6 +12,7 @@ import numpy as np
 from gatesim.formula import FORMULAS, Constants, Counts
 from gatesim.formula.integer.machine import run
 from gatesim.shopfloor.integer.build import Integer, Stated, counts_per_metre
+from gatesim.shopfloor.integer.window import Window
 
 Registers = Mapping[str, int]
 
@@ -20,12 +21,14 @@ Registers = Mapping[str, int]
 class Vector:
     """Register values, status and length (in units of the program), and why they are tried.
 
-    ``real`` is the formula in real numbers, m, NaN where it has no value.
+    ``accept``: whether the part is accepted, None without limits to accept by. ``real`` is the
+    formula in real numbers, m, NaN where it has no value.
     """
 
     registers: Registers
     status: int
     length: int
+    accept: bool | None
     real: float
     note: str
 
@@ -41,7 +44,11 @@ def real_length(made: Integer, constants: Constants, registers: Registers) -> fl
 
 
 def vectors(
-    made: Integer, constants: Constants, stated: Stated, known: Sequence[tuple[str, Registers]] = ()
+    made: Integer,
+    constants: Constants,
+    stated: Stated,
+    known: Sequence[tuple[str, Registers]] = (),
+    window: Window | None = None,
 ) -> tuple[Vector, ...]:
     """Edges of every register, corners, passages within the range, and the ``known`` ones."""
     tried: dict[tuple[int, ...], tuple[Registers, str]] = {}
@@ -52,7 +59,8 @@ def vectors(
     for registers, note in tried.values():
         got = run(made.program, registers)
         real = real_length(made, constants, registers)
-        found.append(Vector(registers, got.status, got.length, real, note))
+        accept = None if window is None else window.accepts(got.status, got.length)
+        found.append(Vector(registers, got.status, got.length, accept, real, note))
     return tuple(found)
 
 
@@ -110,15 +118,24 @@ def _mean(low: float, high: float) -> float:
 
 
 def vectors_csv(made: Integer, found: Sequence[Vector]) -> str:
-    """The table as CSV: registers, status, length in units of the program, formula in mm, note."""
+    """The table as CSV: registers, status, length in units of the program, accept, formula in mm, note."""
     text = io.StringIO()
     writer = csv.writer(text, lineterminator="\n")
     names = [r.name for r in made.program.registers]
     unit = f"{made.program.unit * 1e3:g} mm"
     writer.writerow(
-        ["number", *(f"{n} [1]" for n in names), "status", f"length [{unit}]", "formula [mm]", "note"]
+        [
+            "number",
+            *(f"{n} [1]" for n in names),
+            "status",
+            f"length [{unit}]",
+            "accept",
+            "formula [mm]",
+            "note",
+        ]
     )
     for number, v in enumerate(found, start=1):
         real = f"{1e3 * v.real:.6f}" if math.isfinite(v.real) else ""
-        writer.writerow([number, *(v.registers[n] for n in names), v.status, v.length, real, v.note])
+        accept = "" if v.accept is None else int(v.accept)
+        writer.writerow([number, *(v.registers[n] for n in names), v.status, v.length, accept, real, v.note])
     return text.getvalue()
