@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from gatesim.api.feed import feed
     from gatesim.api.fit import fit
     from gatesim.api.handover import handover
+    from gatesim.api.passages import passages
     from gatesim.api.predict import compare, predict
     from gatesim.api.qualify import qualify
     from gatesim.api.report import report
@@ -36,6 +37,7 @@ __all__ = [
     "handover",
     "load",
     "parse",
+    "passages",
     "predict",
     "qualify",
     "report",

@@ -17,7 +17,7 @@ def test_notebook_on_accelerating_parts_runs_and_its_identity_holds():
     printed = "".join(o.get("text", "") for cell in notebook.cells for o in cell.get("outputs", []))
     (line,) = (line for line in printed.splitlines() if line.startswith("simulated"))
     simulated, identity = (float(word) for word in line.split() if word[-1].isdigit())
-    assert simulated == pytest.approx(identity, abs=1e-6)
+    assert simulated == pytest.approx(identity, abs=1e-4)  # mm; a tick of the clock is 2e-5 mm of part
     assert simulated < -5.0
     # the error is 0 where the spacing is the part's length, within the step of the curve
     (at,) = (line.split("right at ")[1].split()[0] for line in printed.splitlines() if "right at" in line)

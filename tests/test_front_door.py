@@ -3,6 +3,7 @@
 import importlib
 import inspect
 import json
+import re
 import subprocess
 import sys
 from dataclasses import FrozenInstanceError, dataclass
@@ -201,3 +202,26 @@ def test_a_prediction_imports_no_heavy_package():
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, timeout=60)
     assert done.returncode == 0
     assert done.stderr.strip() == ""
+
+
+def test_the_notebooks_use_nothing_but_the_front_door():
+    for notebook in sorted((FOLDER.parent / "notebooks").glob("*.ipynb")):
+        for line in json.loads(notebook.read_text(encoding="utf-8"))["cells"]:
+            for imported in re.findall(r"^\s*(?:from|import) gatesim(\S*)", "".join(line["source"]), re.M):
+                assert imported == "", f"{notebook.name} reaches into gatesim{imported}"
+
+
+def test_passages_are_of_one_rig_and_can_be_fitted(tmp_path):
+    """The truth is known here: the values that the passages were made with."""
+    scenario = gatesim.load(FOLDER / "2-chute-slat.toml")
+    lengths = np.repeat([0.22, 0.24, 0.26], 12)
+    first = gatesim.passages(scenario, lengths, seed=5)
+    again = gatesim.passages(scenario, [f"{1e3 * x:.9g} mm" for x in lengths], rig=first.rig, seed=6)
+    assert again.rig == first.rig
+    assert not np.array_equal(again.counts["dwell"], first.counts["dwell"])
+    assert np.array_equal(gatesim.passages(scenario, lengths, seed=5).counts["dwell"], first.counts["dwell"])
+    first.save(tmp_path / "log.csv")
+    found = gatesim.fit(scenario, tmp_path / "log.csv", "path.friction")
+    std = found.std[[p.name for p in found.forward.parameters].index("path.friction")]
+    truth = first.rig.get("path.friction", scenario.path.friction.nominal)
+    assert abs(found.quantity("path.friction").magnitude - truth) < 5.0 * std
