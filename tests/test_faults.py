@@ -7,8 +7,11 @@ import sys
 import time
 from pathlib import Path
 
+import click
 import pytest
+from click.testing import CliRunner
 
+from gatesim.commands.main import cli
 from gatesim.ground.errors import InputError
 from gatesim.ground.files import Target, same_file, target
 
@@ -68,6 +71,52 @@ def test_no_file_that_is_read_may_be_written(tmp_path):
         target(tmp_path / "none" / "x.csv", "table")
     with pytest.raises(InputError, match="it is a directory"):
         target(tmp_path, "table")
+
+
+OWN = [
+    ("report", "own.toml", "-o", "own.toml"),
+    ("study", "own.toml", "--trials", "10", "--csv", "own.toml"),
+    ("study", "own.toml", "--trials", "10", "--state", "own.toml"),
+    ("fit", "own.toml", "log.csv", "--unknown", "path.friction", "-o", "log.csv"),
+    ("fit", "own.toml", "log.csv", "--unknown", "path.friction", "-o", "own.toml"),
+    ("choose", "choose.toml", "-o", "choose.toml"),
+    ("choose", "choose.toml", "-o", "own.toml"),
+    ("study", "own.toml", "--csv", "x.png", "--figure", "x.png"),
+    ("handover", "own.toml", "-o", "own.toml"),
+]
+
+
+@pytest.mark.parametrize("arguments", OWN, ids=[" ".join(a) for a in OWN])
+def test_no_command_destroys_what_it_reads(tmp_path, arguments, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "own.toml").write_bytes(CHUTE.read_bytes())
+    (tmp_path / "log.csv").write_text("dwell [1],capture [1]\n11911,2677\n11912,2676\n")
+    wanted = 'shortest = "200 mm"\nlongest = "240 mm"\ntolerance = "50 mm"'
+    (tmp_path / "choose.toml").write_text(f'base = "own.toml"\n[wanted]\n{wanted}\n')
+    before = {f.name: f.read_bytes() for f in tmp_path.iterdir()}
+    done = CliRunner().invoke(cli, list(arguments), standalone_mode=False)
+    assert isinstance(done.exception, InputError), done.output
+    assert {f.name: f.read_bytes() for f in tmp_path.iterdir()} == before
+
+
+def test_a_study_that_is_refused_leaves_the_old_table(tmp_path):
+    table = tmp_path / "old.csv"
+    table.write_text("old")
+    wrong = tmp_path / "wrong.toml"
+    wrong.write_text("[part]\n")
+    done = CliRunner().invoke(cli, ["study", str(wrong), "--csv", str(table)], standalone_mode=False)
+    assert isinstance(done.exception, InputError)
+    assert table.read_text() == "old"
+
+
+@pytest.mark.parametrize("value", ["nan", "inf", "-inf"])
+@pytest.mark.parametrize(
+    "arguments",
+    [("study", DROP, "--coverage"), ("handover", DROP, "-o", "h", "--guard"), ("feed", DROP, "--yield")],
+)
+def test_an_option_that_is_no_number_is_refused(arguments, value):
+    done = CliRunner().invoke(cli, [*map(str, arguments), value], standalone_mode=False)
+    assert isinstance(done.exception, click.UsageError)
 
 
 @pytest.fixture

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, ClassVar, TextIO
+from typing import TYPE_CHECKING, ClassVar
 
 from gatesim.api.result import Pictured, watched
 from gatesim.chain.reference import parse_calibration
@@ -95,7 +95,7 @@ def study(
     executor: "Executor | None" = None,
     state: Path | str | None = None,
     calibration: str = "2x5",
-    csv: TextIO | None = None,
+    csv: Path | str | None = None,
     formula: str | None = None,
 ) -> Study:
     """Draw rigs, parts on each of them and passages of each part, and run each through the chain.
@@ -106,17 +106,17 @@ def study(
     101, 7.9; ``trials`` are then the most. ``workers``: processes, all cores if left out;
     ``executor``: any other place to run. ``state``: file from which a stopped study goes on.
     ``calibration``: reference parts, and passages of each, that every rig is calibrated with.
-    ``csv``: open text file that every trial is written to. Ctrl-C ends it with what was
+    ``csv``: file that every trial is written to. Ctrl-C ends it with what was
     reached, see ``ended``. The same seed gives the same bits. Raises InputError.
     """
-    from gatesim.studies.trials import trials_writer
+    from gatesim.studies.trials import trials_table
 
     target, how = parse_until(until) if until else None, parse_calibration(calibration)
     rig = RigModel(scenario)
     chosen = rig.choose_formula(formula)
     plan = Plan(trials or (MOST_TRIALS if target else TRIALS), seed, coverage, target, sobol, how)
-    sink = trials_writer(csv, layout_of(rig)) if csv else None
-    found = run(rig, plan, executor, workers, Path(state) if state else None, sink, watched())
+    with trials_table(Path(csv) if csv else None, layout_of(rig)) as sink:
+        found = run(rig, plan, executor, workers, Path(state) if state else None, sink, watched())
     return Study.of(found, scenario=scenario, formula=chosen)
 
 

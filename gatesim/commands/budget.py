@@ -4,10 +4,11 @@ from pathlib import Path
 
 import click
 
+from gatesim.commands.filetypes import Command
 from gatesim.commands.options import COVERAGE, FILE, FORMULA, JSON, SEED, WORKERS, show
 
 
-@click.command("budget")
+@click.command("budget", cls=Command)
 @FILE
 @FORMULA
 @COVERAGE

@@ -4,10 +4,11 @@ from pathlib import Path
 
 import click
 
+from gatesim.commands.filetypes import Command
 from gatesim.commands.options import FIGURE, FILE, JSON, SEED, WORKERS, draw, output, show
 
 
-@click.command("choose")
+@click.command("choose", cls=Command)
 @FILE
 @click.option("--trials", type=click.IntRange(min=2), default=10_000, show_default=True,
               help="Trials of each candidate, spread evenly over the part lengths.")  # fmt: skip
@@ -16,7 +17,7 @@ from gatesim.commands.options import FIGURE, FILE, JSON, SEED, WORKERS, draw, ou
 @click.option("--race", is_flag=True,
               help="Heat with a tenth of the trials; who is surely beaten then leaves.")  # fmt: skip
 @click.option("--rejected", is_flag=True, help="List every rejected candidate with its reason.")
-@output("Write the winner as a scenario file.")
+@output("chosen scenario", "Write the winner as a scenario file.")
 @JSON
 @FIGURE
 def command(
@@ -37,8 +38,14 @@ def command(
     numbers. Exit code 1 if no rig meets the requirement. The figure has cost against RMS error.
     """
     from gatesim.api.choose import choose
+    from gatesim.ground.files import target
+    from gatesim.studies.choice.model import load_choice
 
-    result = choose(file, trials=trials, seed=seed, workers=workers, race=race, rejected=rejected)
+    options = load_choice(file)
+    for made, kind in ((output, "chosen scenario"), (figure, "figure")):
+        if made is not None:
+            target(made, kind, options.bases)
+    result = choose(options, trials=trials, seed=seed, workers=workers, race=race, rejected=rejected)
     show(result, as_json)
     draw(result, figure)
     if output is not None:

@@ -4,10 +4,11 @@ from pathlib import Path
 
 import click
 
+from gatesim.commands.filetypes import Command
 from gatesim.commands.options import FIGURE, FILE, FORMULA, JSON, draw, show
 
 
-@click.command("explain")
+@click.command("explain", cls=Command)
 @FILE
 @FORMULA
 @JSON

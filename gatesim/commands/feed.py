@@ -4,21 +4,22 @@ from pathlib import Path
 
 import click
 
+from gatesim.commands.filetypes import Command, Number
 from gatesim.commands.options import FIGURE, FILE, JSON, SEED, WORKERS, draw, show
 
 
-@click.command("feed")
+@click.command("feed", cls=Command)
 @FILE
 @click.option("--parts", type=click.IntRange(min=200), default=20_000, show_default=True,
               help="Parts counted at each rate, rounded up to whole streams of 100.")  # fmt: skip
 @click.option("--gaps", type=click.Choice(["fixed", "uniform", "normal", "exponential"]),
               default="exponential", show_default=True,
               help="Distribution of the times between releases.")  # fmt: skip
-@click.option("--scatter", type=click.FloatRange(0.0, 0.577), default=0.2, show_default=True,
+@click.option("--scatter", type=Number(0.0, 0.577), default=0.2, show_default=True,
               help="Standard deviation over mean of uniform and normal gaps.")  # fmt: skip
 @click.option("--rates", default=None, metavar="LOW:HIGH:POINTS",
               help="Rates in parts a minute; left out: about the limit.")  # fmt: skip
-@click.option("--yield", "least", type=click.FloatRange(0.01, 0.9999), default=0.99, show_default=True,
+@click.option("--yield", "least", type=Number(0.01, 0.9999), default=0.99, show_default=True,
               help="Wanted share of parts that are read correctly.")  # fmt: skip
 @SEED
 @WORKERS

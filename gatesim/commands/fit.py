@@ -4,6 +4,7 @@ from pathlib import Path
 
 import click
 
+from gatesim.commands.filetypes import Command, Number, Source
 from gatesim.commands.options import (
     COLUMN,
     FIGURE,
@@ -18,9 +19,9 @@ from gatesim.commands.options import (
 )
 
 
-@click.command("fit")
+@click.command("fit", cls=Command)
 @FILE
-@click.argument("log", type=click.Path(path_type=Path))
+@click.argument("log", type=Source())
 @click.option("--unknown", multiple=True, required=True, metavar="PATH",
               help="Quantity to estimate, such as path.friction; no prior is used.")  # fmt: skip
 @click.option("--varies", multiple=True, metavar="PATH",
@@ -31,11 +32,11 @@ from gatesim.commands.options import (
 @REFERENCE_UNCERTAINTY
 @click.option("--mass-follows-length", is_flag=True,
               help="A part's mass goes with its length; else every part has the mass of FILE.")  # fmt: skip
-@click.option("--held-out", type=click.FloatRange(0.0, 0.9), default=0.25, show_default=True,
+@click.option("--held-out", type=Number(0.0, 0.9), default=0.25, show_default=True,
               help="Share of the reference rows that only judges the correction.")  # fmt: skip
 @SEED
 @COLUMN
-@output("Write FILE with the fitted values, the constants of the formula and covariance here.")
+@output("fitted scenario", "Write FILE with fitted values, covariance and the formula's constants here.")
 @JSON
 @FIGURE
 def command(

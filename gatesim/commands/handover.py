@@ -5,13 +5,14 @@ from typing import Literal
 
 import click
 
+from gatesim.commands.filetypes import Command
 from gatesim.commands.options import FILE, FORMULA, GUARD, output
 from gatesim.commands.output import say
 
 
-@click.command("handover")
+@click.command("handover", cls=Command)
 @FILE
-@output("Directory to write; must not exist.", required=True, directory=True)
+@output("package", "Directory to write; must not exist.", required=True, directory=True)
 @FORMULA
 @click.option("--lengths", nargs=2, default=None, metavar="LEAST MOST",
               help='Stated lengths, such as "0.1 m" "0.2 m".')  # fmt: skip

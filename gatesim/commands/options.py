@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from gatesim.commands.filetypes import Number, Product, Source
 from gatesim.commands.output import say, say_json
 
 if TYPE_CHECKING:
@@ -14,14 +15,14 @@ if TYPE_CHECKING:
 # A decorator of click is not typed more closely than this
 Option = Callable[[Any], Any]
 
-FILE = click.argument("file", type=click.Path(path_type=Path))
+FILE = click.argument("file", type=Source())
 FORMULA = click.option("--formula", default=None, help="Formula in question; left out: the one in charge.")
 SEED = click.option(
     "--seed", type=click.IntRange(min=0), default=1, show_default=True, help="Same seed, same bits."
 )
 JSON = click.option("--json", "as_json", is_flag=True, help="Print every figure as JSON, unrounded, SI.")
 COVERAGE = click.option(
-    "--coverage", type=click.FloatRange(0.5, 0.9999), default=0.95, show_default=True,
+    "--coverage", type=Number(0.5, 0.9999), default=0.95, show_default=True,
     help="Coverage probability of the intervals.",
 )  # fmt: skip
 COLUMN = click.option(
@@ -35,18 +36,9 @@ REFERENCE_UNCERTAINTY = click.option(
     help="Standard uncertainty of each reference length.",
 )  # fmt: skip
 GUARD = click.option(
-    "--guard", type=click.FloatRange(0.0, 10.0), default=2.0, show_default=True,
+    "--guard", type=Number(0.0, 10.0), default=2.0, show_default=True,
     help="Guard band in standard uncertainties.",
 )  # fmt: skip
-
-
-def _checked(context: click.Context, option: click.Parameter, figure: Path | None) -> Path | None:
-    """Refuse a figure that could not be written, before the work for it begins."""
-    if figure is not None:
-        from gatesim.view.style import check_figure
-
-        check_figure(figure)
-    return figure
 
 
 def _at_most_the_cores(context: click.Context, option: click.Parameter, asked: int | None) -> int | None:
@@ -72,15 +64,15 @@ WORKERS = click.option(
     help="Processes; all cores if left out.",
 )
 FIGURE = click.option(
-    "--figure", type=click.Path(path_type=Path, dir_okay=False), default=None, callback=_checked,
+    "--figure", type=Product("figure", (".png", ".svg", ".pdf")), default=None,
     help="Draw it to a PNG, SVG or PDF file.",
 )  # fmt: skip
 
 
-def output(what: str, *, required: bool = False, directory: bool = False) -> Option:
-    """The option -o of a command that makes a file, or a directory."""
-    kind = click.Path(path_type=Path, dir_okay=directory)
-    return click.option("-o", "--output", type=kind, default=None, required=required, help=what)
+def output(kind: str, what: str, *, required: bool = False, directory: bool = False) -> Option:
+    """The option -o of a command that makes a file, or a directory, named ``kind`` in messages."""
+    made = Product(kind, directory=directory)
+    return click.option("-o", "--output", type=made, default=None, required=required, help=what)
 
 
 def show(result: "Result", as_json: bool) -> None:

@@ -3,13 +3,14 @@
 import click
 
 from gatesim.api.predict import compare, predict
+from gatesim.commands.filetypes import Command, Source
 from gatesim.commands.options import JSON
 from gatesim.commands.output import say, say_json
 from gatesim.scenario import load
 
 
-@click.command("predict")
-@click.argument("files", nargs=-1, required=True, type=click.Path())
+@click.command("predict", cls=Command)
+@click.argument("files", nargs=-1, required=True, type=Source())
 @JSON
 def command(files: tuple[str, ...], as_json: bool) -> None:
     """Predict what the counter shows and what length is read; several FILES side by side.

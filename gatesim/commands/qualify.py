@@ -4,6 +4,7 @@ from pathlib import Path
 
 import click
 
+from gatesim.commands.filetypes import Command, Source
 from gatesim.commands.options import (
     COLUMN,
     FIGURE,
@@ -16,11 +17,11 @@ from gatesim.commands.options import (
 )
 
 
-@click.command("qualify")
-@click.argument("log", type=click.Path(path_type=Path))
+@click.command("qualify", cls=Command)
+@click.argument("log", type=Source())
 @click.option("--lower", default=None, metavar="LENGTH", help='Lower tolerance limit, such as "179.5 mm".')
 @click.option("--upper", default=None, metavar="LENGTH", help='Upper tolerance limit, such as "180.5 mm".')
-@click.option("--rig", type=click.Path(path_type=Path), default=None,
+@click.option("--rig", type=Source(), default=None,
               help="Scenario whose formula turns logged counts into lengths, and whose limits hold if "
               "none are given.")  # fmt: skip
 @FORMULA

@@ -4,13 +4,14 @@ from pathlib import Path
 
 import click
 
+from gatesim.commands.filetypes import Command
 from gatesim.commands.options import FILE, FORMULA, SEED, WORKERS, output
 from gatesim.commands.output import say
 
 
-@click.command("report")
+@click.command("report", cls=Command)
 @FILE
-@output("HTML file to write.", required=True)
+@output("page", "HTML file to write.", required=True)
 @FORMULA
 @click.option("--trials", type=click.IntRange(min=1000), default=None,
               help="Run a study of so many trials, and add histogram and uncertainty budget.")  # fmt: skip

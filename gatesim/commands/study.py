@@ -1,14 +1,14 @@
 """``gatesim study``."""
 
 from pathlib import Path
-from typing import TextIO
 
 import click
 
+from gatesim.commands.filetypes import Command, Product
 from gatesim.commands.options import COVERAGE, FIGURE, FILE, FORMULA, JSON, SEED, WORKERS, draw, show
 
 
-@click.command("study")
+@click.command("study", cls=Command)
 @FILE
 @click.option("--trials", type=click.IntRange(min=1), default=None, help="Trials; with --until the most.")
 @SEED
@@ -18,11 +18,12 @@ from gatesim.commands.options import COVERAGE, FIGURE, FILE, FORMULA, JSON, SEED
 @COVERAGE
 @click.option("--sobol", is_flag=True, help="Scrambled Sobol points; they pay if few trials go wrong.")
 @WORKERS
-@click.option("--state", type=click.Path(path_type=Path, dir_okay=False), default=None,
+@click.option("--state", type=Product("state file"), default=None,
               help="File kept up to date, from which a study that was stopped goes on.")  # fmt: skip
 @click.option("--calibration", default="2x5", show_default=True, metavar="PARTSxPASSAGES",
               help="Reference parts, and passages of each, that every rig is calibrated with.")  # fmt: skip
-@click.option("--csv", "csv_file", type=click.File("w", lazy=False), default=None, help="Write every trial.")
+@click.option("--csv", "csv_file", type=Product("table of trials"), default=None,
+              help="Write every trial.")  # fmt: skip
 @FORMULA
 @JSON
 @FIGURE
@@ -36,7 +37,7 @@ def command(
     workers: int | None,
     state: Path | None,
     calibration: str,
-    csv_file: TextIO | None,
+    csv_file: Path | None,
     formula: str | None,
     as_json: bool,
     figure: Path | None,
@@ -48,7 +49,9 @@ def command(
     does. Ctrl-C prints what was reached. The figure has the readings of the formula.
     """
     from gatesim.api.study import study
+    from gatesim.ground.errors import InputError
     from gatesim.scenario import load
+    from gatesim.studies.engine import UNSAVED
 
     result = study(
         load(file),
@@ -65,4 +68,6 @@ def command(
     )
     show(result, as_json)
     draw(result, figure if result.formulas else None)  # none if stopped within the first block
+    if result.ended.startswith(UNSAVED):
+        raise InputError(result.ended.removeprefix(UNSAVED))
     return 130 if result.ended == "interrupted" else 0

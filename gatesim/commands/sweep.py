@@ -5,10 +5,11 @@ from typing import Literal
 
 import click
 
+from gatesim.commands.filetypes import Command
 from gatesim.commands.options import FIGURE, FILE, FORMULA, JSON, SEED, WORKERS, draw, show
 
 
-@click.command("sweep")
+@click.command("sweep", cls=Command)
 @FILE
 @click.option("--vary", multiple=True, required=True, metavar="PATH=LOW:HIGH:POINTS[:log]",
               help="Quantity to vary, such as gate.spacing=20mm:200mm:30; twice for a map.")  # fmt: skip

@@ -4,10 +4,11 @@ from pathlib import Path
 
 import click
 
+from gatesim.commands.filetypes import Command
 from gatesim.commands.options import FIGURE, FILE, JSON, draw, show
 
 
-@click.command("trace")
+@click.command("trace", cls=Command)
 @FILE
 @JSON
 @FIGURE

@@ -1,16 +1,32 @@
 """Every trial of a study as rows of CSV. Lengths in m."""
 
 import csv
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from io import TextIOWrapper
+from pathlib import Path
 from typing import TextIO
 
 import numpy as np
 
+from gatesim.ground.files import Target
 from gatesim.ground.nested import Layout
 from gatesim.studies.model import WORDS, Trials
 
 EACH_ITS_OWN = Layout()
 """Every trial another part on another rig."""
+
+
+@contextmanager
+def trials_table(path: Path | None, layout: Layout) -> Iterator[Callable[[Trials], None] | None]:
+    """A sink whose rows become the file when the block ends; None without one. Raises InputError."""
+    if path is None:
+        yield None
+        return
+    with Target(path, "table of trials").writing() as stream:
+        text = TextIOWrapper(stream, encoding="utf-8", newline="")
+        yield trials_writer(text, layout)
+        text.detach()  # flushes, and leaves the stream to its owner
 
 
 def trials_writer(file: TextIO, layout: Layout = EACH_ITS_OWN) -> Callable[[Trials], None]:

@@ -22,8 +22,6 @@ VERMILION = "#D55E00"
 GREEN = "#009E73"
 BLACK = "#000000"
 GREY = "#7f7f7f"
-FORMATS = (".png", ".svg", ".pdf")
-_ENDINGS = f"{', '.join(FORMATS[:-1])} or {FORMATS[-1]}"
 HEAT_MAP = "cividis"  # rises evenly in lightness, so grey prints read the same
 
 
@@ -56,16 +54,6 @@ def panel_grid(
         [[figure.add_subplot(grid[row, column]) for column in range(columns)] for row in range(rows)]
     )
     return panels
-
-
-def check_figure(path: Path | None) -> None:
-    """Refuse a figure that could not be written, before the work for it begins. Raises InputError."""
-    if path is None:
-        return
-    if path.suffix.lower() not in FORMATS:
-        raise InputError(f"{path}: given as a figure, expected a name ending in {_ENDINGS}")
-    if not path.parent.is_dir():
-        raise InputError(f"{path}: given as a figure, but there is no directory {path.parent}")
 
 
 def save(axes: "Axes", path: Path) -> None:

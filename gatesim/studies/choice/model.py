@@ -104,6 +104,12 @@ class Choice:
         """What the rig must do."""
         return self.sections.wanted
 
+    @property
+    def bases(self) -> tuple[Path, ...]:
+        """The scenario files that it names."""
+        every = [a.base for alternatives in self.sections.options.values() for a in alternatives.values()]
+        return tuple(self.folder / base for base in [self.sections.base, *every] if isinstance(base, str))
+
 
 def load_choice(file: str | Path) -> Choice:
     """Read and validate the file. Raises InputError with one sentence."""
