@@ -97,3 +97,28 @@ def _repeated(inner: Draw, kind: str, name: str, width: int, layout: Layout, lev
     drawn: Array = getattr(inner, kind)(name, times * width)
     rows = drawn.reshape(inner.trials * times, width)
     return rows if times == layout.each else np.repeat(rows, layout.each // times, axis=0)
+
+
+@dataclass(frozen=True)
+class SameRigs:
+    """Other parts and other passages on the same rigs: draws of ``inner`` for a rig, of ``others`` else."""
+
+    inner: Draw
+    others: Draw
+    levels: Mapping[str, Level]
+
+    @property
+    def trials(self) -> int:
+        """Number of rigs."""
+        return self.inner.trials
+
+    def uniform(self, name: str, columns: int | None = None) -> Array:
+        """See `gatesim.ground.draw.Draw.uniform`."""
+        return self._of(name).uniform(name, columns)
+
+    def normal(self, name: str, columns: int | None = None) -> Array:
+        """See `gatesim.ground.draw.Draw.normal`."""
+        return self._of(name).normal(name, columns)
+
+    def _of(self, name: str) -> Draw:
+        return self.inner if self.levels.get(name, "passage") == "rig" else self.others

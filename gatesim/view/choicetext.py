@@ -127,7 +127,8 @@ def _winner(result: ChoiceResult) -> list[str]:
     lines += [f"  {_check(check)}" for check in checks]
     gain, zero = first.evaluation.line
     if (gain, zero) != (1.0, 0.0):
-        lines.append(f"  calibration line: reading times {gain:.7g}, plus {MM * zero:.4f} mm")
+        lines.append("  calibration: each rig at hand by itself, as these figures are; the nominal rig by")
+        lines.append(f"  reading times {gain:.7g}, plus {MM * zero:.4f} mm")
     if first.evaluation.busy == first.evaluation.busy:
         lines.append(f"  the counter takes the next part {first.evaluation.busy:.3g} s after one arrives")
     return lines

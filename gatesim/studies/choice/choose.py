@@ -299,5 +299,5 @@ def _against(finalists: Sequence[Entry]) -> list[Comparison | None]:
         assert first.errors is not None
         assert other.errors is not None
         worst = (first.figures.worst, other.figures.worst)
-        found.append(compare(first.errors, other.errors, worst, len(finalists) - 1))
+        found.append(compare(first.errors, other.errors, worst, len(finalists) - 1, other.each))
     return found

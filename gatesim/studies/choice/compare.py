@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gatesim.ground.arrays import Array
+from gatesim.studies.choice.figures import rig_means
 
 
 @dataclass(frozen=True)
@@ -37,14 +38,14 @@ def pareto(costs: Array, uncertainties: Array) -> NDArray[np.bool_]:
     return front
 
 
-def compare(winner: Array, rival: Array, worst: tuple[int, int], rivals: int) -> Comparison:
+def compare(winner: Array, rival: Array, worst: tuple[int, int], rivals: int, each: int = 1) -> Comparison:
     """Paired comparison of errors (k, m) at each one's worst length, trial by trial.
 
     The mean of the differences is taken as normal (m trials in the thousands). A rival whose
     worst length is another one by chance only is made to look better by that, not worse.
+    ``each``: trials in a row that are of one rig; rigs are compared then.
     """
-    paired = rival[worst[1]] ** 2 - winner[worst[0]] ** 2
-    paired = paired[~np.isnan(paired)]
+    paired = rig_means(rival[worst[1]] ** 2 - winner[worst[0]] ** 2, each)
     if paired.size < 2:
         return Comparison(math.nan, math.nan, math.nan)
     difference = float(np.mean(paired))

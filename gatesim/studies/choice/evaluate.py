@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 
 from gatesim.chain.controller import controller_of
 from gatesim.chain.pipeline import Passed, read
+from gatesim.chain.reference import AS_USUAL, lines
 from gatesim.chain.verdict import Verdict
 from gatesim.formula import FORMULAS, Constants
 from gatesim.ground.arrays import Array
@@ -17,7 +18,14 @@ from gatesim.studies.choice.candidate import Candidate, part_lengths
 from gatesim.studies.choice.figures import Figures, figures_of
 from gatesim.studies.choice.model import Choice, WantedTable
 from gatesim.studies.choice.screen import busy_time, formula_refusal, passage_refusal, room_refusal
-from gatesim.studies.choice.shared import Repeated, motion_key, rig_key, run_together
+from gatesim.studies.choice.shared import (
+    calibrations,
+    motion_key,
+    references_of,
+    repeated,
+    rig_key,
+    run_together,
+)
 
 GROUP = 32
 """Candidates worked on together; enough that the motion costs little each."""
@@ -29,6 +37,9 @@ Codes = NDArray[np.int64]
 
 Line = tuple[float, float]
 """Gain and zero (m) of a calibration line."""
+
+ON_A_RIG = 10
+"""Trials of each part length on a rig that was calibrated: what that costs is shared by them."""
 
 
 @dataclass(frozen=True)
@@ -42,10 +53,11 @@ class Round:
     seed: int
     first_block: int = 0
 
-    def blocks(self, lengths: int) -> list[Streams]:
-        """Draws for one part length, block by block."""
+    def blocks(self, lengths: int, on_a_rig: int = 1) -> list[Streams]:
+        """Draws for one part length, block by block; whole rigs in each but the last."""
         each = max(self.trials // lengths, 2)
-        size = max(AT_ONCE // lengths, 2)
+        size = max(AT_ONCE // lengths, 2, on_a_rig)
+        size -= size % on_a_rig
         sizes = [min(size, each - done) for done in range(0, each, size)]
         return [Streams(self.seed, self.first_block + i, n) for i, n in enumerate(sizes)]
 
@@ -54,6 +66,8 @@ class Round:
 class Evaluation:
     """What became of a candidate: why it was rejected, or its figures and calibration line.
 
+    ``line`` of the nominal rig; the figures are those of rigs calibrated each by its own.
+    ``each``: trials in a row that are of one rig.
     ``busy``: longest time from a part's arrival at gate 1 until the counter takes the next, s.
     ``errors`` (k, m) of every trial are kept on demand.
     """
@@ -63,6 +77,7 @@ class Evaluation:
     line: Line = (1.0, 0.0)
     busy: float = np.nan
     errors: Array | None = None
+    each: int = 1
 
 
 def groups_of(found: Sequence[Candidate]) -> list[list[Candidate]]:
@@ -160,21 +175,33 @@ def _simulated(
     scenarios = [_scenario(same[0]) for same in rigs.values()]
     errors: dict[int, list[Array]] = {c.number: [] for c in group}
     outcomes: dict[int, list[Codes]] = {c.number: [] for c in group}
-    for streams in round_.blocks(lengths.size):
-        draw = Repeated(streams, lengths.size)
+    known = references_of(lengths, choice.sections.calibration)
+    on_a_rig = ON_A_RIG if known.size else 1
+    for streams in round_.blocks(lengths.size, on_a_rig):
         each = np.repeat(lengths, streams.trials)
-        passages = run_together(scenarios, draw, each, quantised=True)
-        for passed, same in zip(passages, rigs.values(), strict=True):
-            shape = (lengths.size, streams.trials)
+        shape = (lengths.size, streams.trials)
+        rig = np.arange(streams.trials) // on_a_rig
+        draws = repeated(scenarios, streams, lengths.size, on_a_rig)
+        passages = run_together(scenarios, draws, each, quantised=True)
+        calibrating = calibrations(scenarios, streams, known, on_a_rig)
+        for passed, references, same in zip(passages, calibrating, rigs.values(), strict=True):
             for c in same:
-                gain, zero = nominal[c.number].line
                 name, constants = _formula(_scenario(c))
-                reading = gain * _reading(passed, name, constants) + zero
-                errors[c.number].append((reading - each).reshape(shape))
+                reading = _reading(passed, name, constants).reshape(shape)
+                if references is not None:
+                    of_known = _reading(references, name, constants)
+                    gain, zero = lines(of_known.reshape(-1, known.size, AS_USUAL.passages), known)
+                    reading = gain[rig] * reading + zero[rig]
+                errors[c.number].append(reading - lengths[:, None])
                 outcomes[c.number].append(passed.outcome.reshape(shape))
     return {
         c.number: _summed(
-            nominal[c.number], errors[c.number], outcomes[c.number], lengths, choice.wanted, keep_errors
+            replace(nominal[c.number], each=on_a_rig),
+            errors[c.number],
+            outcomes[c.number],
+            lengths,
+            choice.wanted,
+            keep_errors,
         )
         for c in group
     }
@@ -185,5 +212,5 @@ def _summed(
     wanted: WantedTable, keep: bool,
 ) -> Evaluation:  # fmt: skip
     every = np.concatenate(errors, axis=1)
-    figures = figures_of(every, np.concatenate(outcomes, axis=1), lengths, wanted)
+    figures = figures_of(every, np.concatenate(outcomes, axis=1), lengths, wanted, nominal.each)
     return replace(nominal, figures=figures, errors=every if keep else None)

@@ -64,8 +64,13 @@ class Check:
     unit: str
 
 
-def figures_of(errors: Array, outcome: NDArray[np.int64], lengths: Array, wanted: WantedTable) -> Figures:
-    """Figures from errors (k, m), NaN without a reading, and outcome codes (k, m)."""
+def figures_of(
+    errors: Array, outcome: NDArray[np.int64], lengths: Array, wanted: WantedTable, each: int = 1
+) -> Figures:
+    """Figures from errors (k, m), NaN without a reading, and outcome codes (k, m).
+
+    ``each``: trials in a row that are of one rig, and so depend on one another.
+    """
     k, m = errors.shape
     bias, std, rms, rms_error, wrong = np.full((5, k), np.nan)
     for row, all_errors in enumerate(errors):
@@ -73,13 +78,25 @@ def figures_of(errors: Array, outcome: NDArray[np.int64], lengths: Array, wanted
         if e.size < 2:
             continue
         moments = Moments.of(e)
-        square = Moments.of(e * e)
+        square = Moments.of(rig_means(all_errors**2, each))
         bias[row], std[row] = moments.mean, moments.std
         rms[row] = math.hypot(moments.mean, moments.std)
         rms_error[row] = square.std_error_of_mean / (2.0 * rms[row]) if rms[row] else 0.0
         if wanted.wrong_decision is not None:
             wrong[row] = _wrong_decision(e, wanted)
     return Figures(lengths, m, bias, std, rms, rms_error, (outcome == Outcome.MEASURED).sum(axis=1), wrong)
+
+
+def rig_means(values: Array, each: int) -> Array:
+    """Means (rigs,) of values (m,) over the trials of every rig, NaN left out; rigs with none too."""
+    if each == 1:
+        return values[~np.isnan(values)]
+    read = ~np.isnan(values)
+    rig = np.arange(values.size) // each
+    count = np.bincount(rig, read)
+    total = np.bincount(rig, np.where(read, values, 0.0))
+    means: Array = total[count > 0] / count[count > 0]
+    return means
 
 
 def _wrong_decision(errors: Array, wanted: WantedTable) -> float:

@@ -78,8 +78,8 @@ class ChoiceSections(Table):
     base: str | dict[str, Any] | None = Field(default=None, description="Scenario file, or its tables.")
     calibration: Literal["none", "zero", "line"] = Field(
         default="none",
-        description="How each rig is set up with reference parts: not at all, one of the middle length "
-        "(constant), or the shortest and the longest (straight line).",
+        description="How each rig at hand is set up with reference parts, five passages of each: not at all, "
+        "one of the middle length (constant), or the shortest and the longest (straight line).",
     )
     wanted: WantedTable
     options: dict[str, Annotated[dict[str, Alternative], Field(min_length=1)]] = Field(

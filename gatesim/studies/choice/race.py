@@ -47,7 +47,8 @@ def beaten(field: Sequence[Run], least_yield: float) -> set[int]:
         if best is not None:
             assert best.figures is not None
             assert best.errors is not None
-            found = compare(best.errors, run.errors, (best.figures.worst, run.figures.worst), pairs)
+            worst = (best.figures.worst, run.figures.worst)
+            found = compare(best.errors, run.errors, worst, pairs, run.each)
             if found.difference > 0.0 and found.confidence >= CONFIDENCE:
                 dropped.add(candidate.number)
         reaches = run.figures.least_yield >= least_yield

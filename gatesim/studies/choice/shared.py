@@ -7,11 +7,15 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from gatesim.chain.pipeline import Asked, Passed, ask, measure
+from gatesim.chain.reference import AS_USUAL, Calibration
 from gatesim.ground.arrays import Array, Scalar
-from gatesim.ground.draw import Draw
+from gatesim.ground.draw import Draw, Streams
+from gatesim.ground.level import Level
+from gatesim.ground.nested import Layout, Nested, SameRigs
 from gatesim.ground.outcome import Outcome
 from gatesim.motion import Passage, passage
 from gatesim.scenario import Scenario
+from gatesim.studies.draws import Renamed
 
 
 @dataclass(frozen=True)
@@ -46,7 +50,7 @@ class Repeated:
         return self.known[key]
 
 
-NOT_MOTION = ("title", "note", "sensor", "filter", "counter", "formula", "requirement", "follower", "fitted")
+NOT_MOTION = ("title", "note", "sensor", "filter", "counter", "formula", "requirement", "follower")
 """Tables of a scenario that are known not to touch the motion past the gates; any other may."""
 
 
@@ -71,16 +75,67 @@ def _text(scenario: Scenario, tables: Iterable[str]) -> str:
     return json.dumps([scenario.raw.get(table) for table in tables], sort_keys=True, default=str)
 
 
+def repeated(scenarios: Sequence[Scenario], streams: Streams, lengths: int, on_a_rig: int) -> list[Draw]:
+    """Draws of each scenario, the same for every part length; so many trials in a row are of one rig.
+
+    Scenarios that draw the same names equally often share them.
+    """
+    if on_a_rig == 1:
+        return [Repeated(streams, lengths)] * len(scenarios)
+    layout = Layout(on_a_rig, 1)
+    rigs = replace(streams, trials=layout.rigs(streams.trials))
+    made: dict[frozenset[tuple[str, Level]], Draw] = {}
+    for levels in (_levels(scenario) for scenario in scenarios):
+        nested = Nested(rigs, layout, dict(levels), streams.trials)
+        made.setdefault(levels, Repeated(nested, lengths))
+    return [made[_levels(scenario)] for scenario in scenarios]
+
+
+def _levels(scenario: Scenario) -> frozenset[tuple[str, Level]]:
+    return frozenset((name, q.per or "passage") for name, q in scenario.inputs().items() if q.spread)
+
+
+def references_of(lengths: Array, how: str) -> Array:
+    """Lengths (m) of the parts that a rig is calibrated with, shortest first; none for "none"."""
+    if how == "none":
+        return np.zeros(0)
+    ends = np.array([lengths[0], lengths[-1]])
+    return ends if how == "line" and lengths.size > 1 else ends.mean(keepdims=True)
+
+
+def calibrations(
+    scenarios: Sequence[Scenario], streams: Streams, known: Array, on_a_rig: int
+) -> list[Passed] | list[None]:
+    """Passages (rigs x parts x passages) of parts of ``known`` lengths through the rigs of a block."""
+    if not known.size:
+        return [None] * len(scenarios)
+    layout = Calibration(known.size, AS_USUAL.passages).layout
+    rigs = replace(streams, trials=Layout(on_a_rig, 1).rigs(streams.trials))
+    others = Renamed(rigs, "reference: ")
+    made: dict[frozenset[tuple[str, Level]], Draw] = {}
+    size = rigs.trials * layout.each
+    for levels in (_levels(scenario) for scenario in scenarios):
+        nested = Nested(SameRigs(rigs, others, dict(levels)), layout, dict(levels), size)
+        made.setdefault(levels, Repeated(nested, 1))
+    lengths = np.tile(np.repeat(known, layout.passages), rigs.trials)
+    return run_together(scenarios, [made[_levels(s)] for s in scenarios], lengths, quantised=True)
+
+
 def run_together(
-    scenarios: Sequence[Scenario], draw: Draw, lengths: Array, *, quantised: bool
+    scenarios: Sequence[Scenario], draw: Draw | Sequence[Draw], lengths: Array, *, quantised: bool
 ) -> list[Passed]:
     """Run rigs of one `motion_key` through the pipeline with one solution of the equation of motion.
 
-    ``lengths`` (n,) of the part in each trial, m; its mass is in proportion. The motion is
+    ``lengths`` (n,) of the part in each trial, m; its mass is in proportion. ``draw``: one for all,
+    or each rig's own, of which the motion is drawn alike. The motion is
     asked once for the positions of all rigs; each position is a node of the integration, so
     that its time is as good as that of a rig run alone (1e-9 relative).
     """
-    asked = [ask(scenario, draw, part_values(scenario, draw, lengths)) for scenario in scenarios]
+    draws = [draw] * len(scenarios) if not isinstance(draw, Sequence) else draw
+    asked = [
+        ask(scenario, own, part_values(scenario, own, lengths))
+        for scenario, own in zip(scenarios, draws, strict=True)
+    ]
     columns: dict[str, slice] = {}
     blocks: list[Array] = []
     for scenario, one in zip(scenarios, asked, strict=True):
@@ -93,9 +148,9 @@ def run_together(
     motion = passage(rig.part, rig.path, rig.forces, np.concatenate(blocks, axis=1))
     return [
         measure(
-            scenario, draw, one, _own(motion, columns[_text(scenario, ("sensor",))], one), quantised=quantised
+            scenario, own, one, _own(motion, columns[_text(scenario, ("sensor",))], one), quantised=quantised
         )
-        for scenario, one in zip(scenarios, asked, strict=True)
+        for scenario, own, one in zip(scenarios, draws, asked, strict=True)
     ]
 
 
