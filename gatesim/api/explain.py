@@ -1,7 +1,7 @@
 """Why a reading is off, and what would change it."""
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, ClassVar
+from typing import TYPE_CHECKING, Any, ClassVar
 
 from gatesim.api.result import Pictured
 from gatesim.chain import pipeline
@@ -9,6 +9,7 @@ from gatesim.explanation import Breakdown, breakdown
 from gatesim.explanation.remedy import Remedies, remedies
 from gatesim.explanation.sentences import Facts, advice, cause, facts, headline
 from gatesim.ground.draw import Nominal
+from gatesim.prediction.devices import Device, devices
 from gatesim.scenario import Scenario
 
 if TYPE_CHECKING:
@@ -21,6 +22,7 @@ class Explanation(Pictured, Breakdown):
 
     facts: Facts
     remedies: Remedies
+    devices: tuple[Device, ...]
 
     KEYS: ClassVar = {
         "scenario": "scenario",
@@ -34,8 +36,10 @@ class Explanation(Pictured, Breakdown):
         "headline": "headline",
         "reason": "reason",
         "facts": None,
+        "devices": None,
         "remedies": "",
         "advice": "advice",
+        "along": "",
     }
     UNITS: ClassVar = {"true_length": "m", "reading": "m", "error": "m", "rest": "m"}
 
@@ -64,10 +68,15 @@ class Explanation(Pictured, Breakdown):
         """What to change."""
         return advice(self.remedies)
 
+    @property
+    def along(self) -> dict[str, dict[str, Any]]:
+        """Figures and limits of each device along the path, by its key."""
+        return {device.key: {**device.figures, "limits": device.limits} for device in self.devices}
+
     def __str__(self) -> str:
         from gatesim.view.explaintext import explain_text
 
-        return explain_text(self, self.facts, self.remedies)
+        return explain_text(self, self.facts, self.remedies, self.devices)
 
     def plot(self, ax: "Axes | None" = None) -> "Axes":
         """The split as a waterfall."""
@@ -84,5 +93,6 @@ def explain(scenario: Scenario, *, formula: str | None = None) -> Explanation:
     """
     found = breakdown(scenario, formula)
     tried = remedies(scenario, found.formula)
-    about = facts(scenario, pipeline.run(scenario, Nominal(1)))
-    return Explanation.of(found, facts=about, remedies=tried)
+    passed = pipeline.run(scenario, Nominal(1))
+    about, along = facts(scenario, passed), devices(scenario, passed)
+    return Explanation.of(found, facts=about, remedies=tried, devices=along)

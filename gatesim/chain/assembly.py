@@ -35,7 +35,9 @@ def gates_of(values: Values) -> tuple[Scalar, ...]:
 def forces_of(scenario: Scenario, values: Values, part: Any, path: Path) -> tuple[Force | Belt, ...]:
     """What acts on the part beside gravity and the path's friction. Raises InputError."""
     try:
-        return tuple(table.build(TableValues(values, table.key), part, path) for table in scenario.forces)
+        stated = scenario.quantities()
+        of = {table.key: TableValues(values, table.key, quantities=stated) for table in scenario.forces}
+        return tuple(table.build(of[table.key], part, path) for table in scenario.forces)
     except Misfit as misfit:
         raise InputError(f"{scenario.file}: {misfit.sentence}") from None
 
@@ -53,6 +55,7 @@ def part_of(scenario: Scenario, values: Values) -> Part:
         rear=section.rear.build(),
         openings=tuple(opening.build() for opening in section.openings),
         tilt=part["tilt"],
+        round=section.section == "round",
     )
 
 

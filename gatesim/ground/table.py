@@ -1,13 +1,14 @@
 """What every table of a scenario file has in common, and the values of one in a trial."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any, ClassVar
 
 from pydantic import BaseModel, ConfigDict
 
 from gatesim.ground.arrays import Scalar
 from gatesim.ground.level import Level
+from gatesim.ground.quantity import Quantity
 
 
 class Table(BaseModel):
@@ -42,11 +43,15 @@ class Misfit(ValueError):
 
 @dataclass(frozen=True)
 class TableValues:
-    """The values of one table of a scenario by key; ``suffix`` picks a gate's own, as in ``@1``."""
+    """The values of one table of a scenario by key; ``suffix`` picks a gate's own, as in ``@1``.
+
+    ``quantities``: as the scenario states them, where a stage works something out for the nominal ones.
+    """
 
     values: Mapping[str, Scalar]
     name: str
     suffix: str = ""
+    quantities: Mapping[str, Quantity] = field(default_factory=dict)
 
     def __getitem__(self, key: str) -> Scalar:
         return self.values[f"{self.name}.{key}{self.suffix}"]
@@ -61,4 +66,4 @@ class TableValues:
 
     def inner(self, name: str) -> "TableValues":
         """The values of a table within this one."""
-        return TableValues(self.values, f"{self.name}.{name}", self.suffix)
+        return TableValues(self.values, f"{self.name}.{name}", self.suffix, self.quantities)

@@ -47,5 +47,6 @@ COMMON_UNITS: dict[str, tuple[float, str]] = {
     "mm^2": (1e-06, "meter ** 2"),
     "T": (1000.0, "gram / ampere / second ** 2"),
     "mT": (1.0, "gram / ampere / second ** 2"),
+    "MS/m": (1000.0, "ampere ** 2 * second ** 3 / gram / meter ** 3"),
     "S/m": (0.001, "ampere ** 2 * second ** 3 / gram / meter ** 3"),
 }

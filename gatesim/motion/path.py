@@ -30,6 +30,11 @@ class Body(Protocol):
         """I/(m r^2) of a part that rolls without slipping."""
         ...
 
+    @property
+    def round(self) -> bool:
+        """Whether its cross-section is a circle."""
+        ...
+
 
 @dataclass(frozen=True)
 @accepts(slope="rad", friction="", gravity="m/s^2", release_speed="m/s")

@@ -7,7 +7,7 @@ from gatesim.ground.family import check_complete
 from gatesim.motion.belt.belt import BeltTable
 from gatesim.motion.force.airdrag import AirTable
 from gatesim.motion.force.base import ForceTable
-from gatesim.motion.force.eddybrake import BrakeTable
+from gatesim.motion.force.brake import BrakeTable
 from gatesim.motion.force.launch import LaunchTable
 
 FORCES: tuple[type[ForceTable], ...] = (

@@ -16,9 +16,9 @@ from gatesim.part.outline import Piece, Straight
 class Part:
     """A part; ``length`` (m), ``mass`` (kg), ``inertia_factor`` I/(m r^2) (0 if it slides).
 
-    ``height`` (m) across the beam, infinite if it covers any beam. ``tilt`` (rad) in the
-    plane of the beam. Length, mass, factor and tilt may be (n,) arrays; the silhouette is
-    the same in all trials.
+    ``height`` (m) across the beam, infinite if it covers any beam. ``tilt`` (rad) in the plane of
+    the beam. ``round``: whether its cross-section is a circle. Length, mass, factor and tilt may
+    be (n,) arrays; the silhouette is the same in all trials.
     """
 
     length: Scalar
@@ -29,6 +29,7 @@ class Part:
     rear: End = field(default_factory=SquareEnd)
     openings: tuple[Opening, ...] = ()
     tilt: Scalar = 0.0
+    round: bool = False
 
     def silhouette(self, length: float) -> "Part":
         """The same outline on a part of one length (m): what a beam sees, free of trials."""

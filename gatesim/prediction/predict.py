@@ -10,6 +10,7 @@ from gatesim.ground.data import Keys
 from gatesim.ground.draw import Nominal
 from gatesim.ground.outcome import Outcome
 from gatesim.ground.quantity import registry
+from gatesim.prediction.devices import Device, devices
 from gatesim.prediction.noreading import why_no_reading
 from gatesim.prediction.outcomesentence import explain_outcome
 from gatesim.scenario.model import Scenario
@@ -50,9 +51,10 @@ class Prediction:
     crossings: tuple[Crossing, ...]
     counts: dict[str, int | None]
     readings: tuple[Reading, ...]
+    devices: tuple[Device, ...]
     passage: pipeline.Passed
 
-    KEYS: ClassVar[Keys] = {"passage": None}
+    KEYS: ClassVar[Keys] = {"passage": None, "devices": None, "figures": ""}
 
     def reading(self, formula: str | None = None) -> Reading:
         """The reading of a formula, or of the one in charge. Raises KeyError."""
@@ -68,6 +70,11 @@ class Prediction:
         value = self.reading(formula).length_m
         return registry().Quantity(float("nan") if value is None else value, "m").to("mm")
 
+    @property
+    def figures(self) -> dict[str, dict[str, float | None]]:
+        """Figures of each device, by its key."""
+        return {device.key: dict(device.figures) for device in self.devices}
+
 
 def predict(scenario: Scenario) -> Prediction:
     """Run one nominal passage through the pipeline."""
@@ -82,6 +89,7 @@ def predict(scenario: Scenario) -> Prediction:
         crossings=tuple(_crossing(passed, gate) for gate in range(len(passed.rig.gates))),
         counts=_counts(passed),
         readings=tuple(_reading(passed, name) for name in passed.readings),
+        devices=devices(scenario, passed),
         passage=passed,
     )
 

@@ -219,6 +219,7 @@ def _check_rolling(s: Scenario) -> None:
 def _check_forces(s: Scenario) -> None:
     for force in s.forces:
         force.check()
+        force.check_part(s.part)
 
 
 def _check_counter(s: Scenario) -> None:
@@ -239,10 +240,7 @@ def _check_rest(s: Scenario) -> None:
     low, high = s.requirement.lower_limit, s.requirement.upper_limit
     if low is not None and high is not None and low.nominal >= high.nominal:
         raise Misfit("requirement.lower_limit", low.text, f"a length below upper_limit, {high.text}")
-    plain = {f"{force.key}.{key}": why for force in s.forces for key, why in force.without_spread().items()}
     for key, quantity in s.quantities().items():
-        if quantity.spread is not None and key in plain:
-            raise Misfit(key, "a spread", f"a plain value; {plain[key]}")
         if quantity.spread is not None and key.startswith(_OUTLINE):
             raise Misfit(key, "a spread", "a plain value, since outline and beam are the same in every trial")
         if quantity.spread is not None and key.split(".")[0] in ("formula", "requirement"):

@@ -1,12 +1,13 @@
 """Tables of the part and its path."""
 
 from collections.abc import Mapping
-from typing import Annotated, ClassVar
+from typing import Annotated, Any, ClassVar, Literal
 
-from pydantic import Field
+from pydantic import Field, model_validator
 
 from gatesim.ground import keys
 from gatesim.ground.level import Level
+from gatesim.ground.material import CONDUCTIVITY, Material, conductivity
 from gatesim.ground.quantity import Quantity
 from gatesim.ground.table import Table
 from gatesim.part import ENDS, OPENINGS, SQUARE, EndTable, OpeningTable
@@ -30,6 +31,21 @@ class PartTable(Table):
     height: keys.Length | None = Field(
         default=None, description="Full height across the beam; left out: higher than any beam."
     )
+    width: keys.Length | None = Field(
+        default=None, description="Width along the magnets' faces, at right angles to the height."
+    )
+    section: Literal["rectangular", "round"] = Field(
+        default="rectangular", description="Cross-section; a round part has its diameter as height."
+    )
+    wall: keys.Length | None = Field(
+        default=None, description="Thickness of the wall of a hollow part; left out: solid."
+    )
+    material: Material | None = Field(
+        default=None, description="Gives the conductivity at 20 degC with its spread between grades."
+    )
+    conductivity: keys.Conductivity | None = Field(
+        default=None, description="Conductivity at the part's temperature; in place of that of the material."
+    )
     front: Annotated[EndTable, ENDS] = Field(default=SQUARE, description="Leading end.")
     rear: Annotated[EndTable, ENDS] = Field(default=SQUARE, description="Trailing end.")
     openings: tuple[Annotated[OpeningTable, OPENINGS], ...] = Field(
@@ -38,6 +54,16 @@ class PartTable(Table):
     tilt: keys.Angle = Field(
         default=Quantity(0.0, "deg", "0 deg"), description="Tilt of the part in the plane of the beam."
     )
+
+    @model_validator(mode="before")
+    @classmethod
+    def _conducts(cls, given: Any) -> Any:
+        if not isinstance(given, dict) or "conductivity" in given:
+            return given
+        material = given.get("material")
+        if not isinstance(material, str) or material not in CONDUCTIVITY:
+            return given
+        return {**given, "conductivity": conductivity(material)}
 
 
 class PathTable(Table):

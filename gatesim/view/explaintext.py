@@ -7,13 +7,15 @@ from tabulate import tabulate
 from gatesim.explanation.breakdown import Breakdown
 from gatesim.explanation.remedy import Remedies, Remedy
 from gatesim.explanation.sentences import Facts, advice, cause, headline
+from gatesim.prediction.devices import Device
 
 WIDTH = 100
 MM = 1e3
 
 
-def explain_text(found: Breakdown, about: Facts, tried: Remedies) -> str:
-    """Headline, the split, the reason, and what was tried."""
+def explain_text(found: Breakdown, about: Facts, tried: Remedies, along: tuple[Device, ...] = ()) -> str:
+    """Headline, the split, the reason, the devices along the path, and what was tried."""
+    told = [fill(" ".join((device.words, *device.limits)), WIDTH) for device in along]
     return "\n".join(
         [
             f"Formula {found.formula}. {headline(found)}",
@@ -25,6 +27,7 @@ def explain_text(found: Breakdown, about: Facts, tried: Remedies) -> str:
             "",
             fill(cause(found, about), WIDTH),
             "",
+            *(line for paragraph in told for line in (paragraph, "")),
             _tried(tried),
             "",
             fill(advice(tried), WIDTH),

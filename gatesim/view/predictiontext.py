@@ -57,6 +57,7 @@ def single(prediction: Prediction) -> str:
             f"{prediction.scenario}  ({prediction.file})",
             f"true length {1e3 * prediction.true_length_m:.3f} mm, outcome: {prediction.outcome}",
             fill(prediction.explanation, WIDTH),
+            *(fill(device.words, WIDTH) for device in prediction.devices),
             "",
             gates,
             "",

@@ -8,10 +8,11 @@ kink, where everything is smooth.
 from abc import ABC, abstractmethod
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any, ClassVar, Literal
+from typing import Any, ClassVar, Literal, Protocol
 
 from gatesim.ground.arrays import Array, Scalar
 from gatesim.ground.caution import Caution
+from gatesim.ground.quantity import Quantity
 from gatesim.ground.suggestion import Suggestion
 from gatesim.ground.table import Table, TableValues
 from gatesim.motion.path import Body, Path
@@ -74,6 +75,14 @@ class Force(ABC):
         gain: its acceleration there in m/s^2.
         """
 
+    def figures(self, part: Body, path: Path) -> Mapping[str, float | None]:
+        """What is worth knowing of it for the first trial, SI, units in the names; nothing by default."""
+        return {}
+
+    def words(self, part: Body, path: Path) -> str:
+        """Its figures in a sentence or two; nothing by default."""
+        return ""
+
 
 @dataclass(frozen=True)
 class Drawn:
@@ -108,6 +117,34 @@ class Situation:
     bare: bool
 
 
+class CrossSection(Protocol):
+    """What a force may want to know of the part's table: its material and its section."""
+
+    @property
+    def material(self) -> str | None:
+        """Word of `gatesim.ground.material`."""
+
+    @property
+    def section(self) -> str:
+        """Rectangular or round."""
+
+    @property
+    def width(self) -> Quantity | None:
+        """Along the magnets' faces."""
+
+    @property
+    def height(self) -> Quantity | None:
+        """Away from the magnets."""
+
+    @property
+    def wall(self) -> Quantity | None:
+        """Of a hollow part."""
+
+    @property
+    def conductivity(self) -> Quantity | None:
+        """In S/m."""
+
+
 class ForceTable(Table, ABC):
     """What a user may write of a force, and all that others ask of it."""
 
@@ -127,6 +164,9 @@ class ForceTable(Table, ABC):
     def check(self) -> None:
         """Raise Misfit where its keys do not fit together."""
 
+    def check_part(self, part: CrossSection) -> None:
+        """Raise Misfit where the part cannot be under this force."""
+
     @abstractmethod
     def build(self, values: TableValues, part: Body, path: Path) -> Any:
         """The stage from one value, or (n,) values, for each quantity. May raise Misfit."""
@@ -144,13 +184,13 @@ class ForceTable(Table, ABC):
         """What to buy to have this force; nothing by default."""
         return None
 
+    def limits(self) -> tuple[str, ...]:
+        """Sentences on what is taken for granted about it, and how to do better; none by default."""
+        return ()
+
     def stronger(self) -> Suggestion | None:
         """What to buy to have more of it; nothing by default."""
         return None
-
-    def without_spread(self) -> Mapping[str, str]:
-        """Keys (such as ``magnet.length``) that take no spread, and what to give instead; none."""
-        return {}
 
     def random_phases(self) -> tuple[str, ...]:
         """Keys of phases that are others in every passage; none."""

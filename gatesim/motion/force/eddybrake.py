@@ -1,28 +1,17 @@
 """Eddy-current brake: magnets along a stretch of the path, acting on a conducting part."""
 
-import math
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import ClassVar, Literal
+from typing import ClassVar
 
 import numpy as np
-from pydantic import Field
 
-from gatesim.ground import keys
 from gatesim.ground.arrays import Array, Scalar, first_of, plain
-from gatesim.ground.caution import Caution
 from gatesim.ground.quantity import accepts
-from gatesim.ground.suggestion import Suggestion
-from gatesim.ground.table import Misfit, TableValues
-from gatesim.ground.text import as_mm
 from gatesim.motion.closedform.dragcurve import drag_curve
 from gatesim.motion.closedform.lineardrag import linear_drag
-from gatesim.motion.force.base import Crest, Drawn, Force, ForceTable, Situation
-from gatesim.motion.force.magnet import SHAPE, Magnet
+from gatesim.motion.force.base import Crest, Force
 from gatesim.motion.path import Body, Path
-
-SETTLING = 5.0  # lengths v^2/a over which a braked part nears its steady speed
-STRONGER = 1.5
 
 
 @dataclass(frozen=True)
@@ -121,7 +110,7 @@ class EddyBrake(Force):
         square, scale = v * v, self.critical_speed * self.critical_speed
         return (scale - square) / (scale + square) ** 2
 
-    def alone(self, drive: Array, strength: Array, size: Array, v: Array) -> tuple[Array, Array]:
+    def alone(self, drive: Array, strength: Array, size: Array, v: Array) -> tuple[Array, Array] | None:
         """The full curve, or linear drag."""
         if self.linear:
             return linear_drag(drive, strength, size, v)
@@ -142,141 +131,59 @@ class EddyBrake(Force):
             f"drag curve, and still gains {gain:.3g} m/s²: the faster it gets, the less it is braked. "
         )
         drive = path.weight(part.mass) - path.resistance(part.mass)
-        if not first_of(self.peak_force * np.minimum(1.0, part.length / self.length) - drive) > 0.0:
+        if not first_of(self.peak_force * self.largest_cover(part) - drive) > 0.0:
             return (
                 f"{told}The brake's peak force is below what drives the part, so that no speed is braked "
                 "away: use a stronger brake or a gentler slope."
             )
         return f"{told}Let it enter slower, or use a stronger brake or one with a higher critical speed."
 
+    def largest_cover(self, part: Body) -> Scalar:
+        """Largest share of the brake that the part covers on its way."""
+        return plain(np.minimum(1.0, part.length / np.asarray(self.length)))
 
-class BrakeTable(ForceTable):
-    """An eddy-current brake over a zone of the path.
+    @property
+    def low_speed_coefficient(self) -> Scalar:
+        """Force over speed at low speed in kg/s, the whole brake covered."""
+        return 2 * self.peak_force / self.critical_speed
 
-    Its strength is given in exactly one way: peak_force, drag_coefficient,
-    terminal_speed or magnet.
-    """
-
-    key: ClassVar[str] = "brake"
-    needs_mass: ClassVar[bool] = True
-    drives: ClassVar[bool] = False
-    carries: ClassVar[bool] = False
-    takes_rolling: ClassVar[bool] = True
-
-    start: keys.Distance = Field(description="Distance from the leading end at release to the magnet zone.")
-    length: keys.Length = Field(description="Length of the magnet zone.")
-    law: Literal["full", "linear"] = Field(
-        default="full", description="Full drag curve with its peak, or force proportional to speed."
-    )
-    peak_force: keys.Force | None = Field(
-        default=None, description="Greatest force, at the critical speed, zone covered by the part."
-    )
-    critical_speed: keys.Speed | None = Field(default=None, description="Speed at which the force peaks.")
-    drag_coefficient: keys.Drag | None = Field(
-        default=None, description="Force over speed at low speed, zone covered by the part."
-    )
-    terminal_speed: keys.Speed | None = Field(
-        default=None, description="Measured steady speed of this part inside a long zone of this brake."
-    )
-    terminal_slope: keys.Angle | None = Field(
-        default=None, description="Slope at which the terminal speed was measured; left out: the path's."
-    )
-    magnet: Magnet | None = Field(default=None, description="Magnet and conductor to compute the brake from.")
-
-    def check(self) -> None:
-        """See `ForceTable.check`."""
-        ways = ("peak_force", "drag_coefficient", "terminal_speed", "magnet")
-        given = [way for way in ways if getattr(self, way) is not None]
-        if len(given) != 1:
-            said = " and ".join(given) or "no strength"
-            raise Misfit("brake", said, f"exactly one of {', '.join(ways)}")
-        needs_speed = self.magnet is None and (self.law == "full" or given == ["peak_force"])
-        if needs_speed and self.critical_speed is None:
-            raise Misfit("brake.critical_speed", "nothing", f'a speed such as "2.5 m/s" beside {given[0]}')
-        if self.magnet is not None and self.critical_speed is not None:
-            text = self.critical_speed.text
-            raise Misfit("brake.critical_speed", text, "nothing, since the magnet gives it")
-        if self.terminal_slope is not None and self.terminal_speed is None:
-            text = self.terminal_slope.text
-            raise Misfit("brake.terminal_slope", text, "a terminal_speed that goes with it")
-        if self.magnet is not None:
-            self.magnet.check()
-
-    def build(self, values: TableValues, part: Body, path: Path) -> EddyBrake:
-        """From whichever of its strengths is given. Raises Misfit for a part that friction holds."""
-        linear = self.law == "linear"
-        start, length = values["start"], values["length"]
-        if self.peak_force is not None:
-            return EddyBrake(start, length, values["peak_force"], values["critical_speed"], linear)
-        if self.terminal_speed is not None:
-            slope = values.get("terminal_slope", path.slope)
-            measured_on = Path(slope, path.friction, path.gravity)
-            critical = np.inf if linear else values["critical_speed"]
-            speed = values["terminal_speed"]
-            try:
-                return EddyBrake.from_terminal_speed(start, length, speed, part, measured_on, critical)
-            except ValueError as problem:
-                given = f"{self.terminal_speed.text} ({problem})"
-                expected = "a slope on which the part slides"
-                raise Misfit("brake.terminal_speed", given, expected) from None
-        if self.magnet is not None:
-            coefficient, critical = self.magnet.brake(values.inner("magnet"))
-        else:
-            # the linear law needs no critical speed: any finite scale gives the same force
-            coefficient, critical = values["drag_coefficient"], values.get("critical_speed", 1.0)
-        return EddyBrake.from_coefficient(start, length, coefficient, critical, linear)
-
-    @classmethod
-    def suggested(cls, situation: Situation) -> Suggestion | None:
-        """Magnets from the release to beyond the gates, whose steady speed is reached well before gate 1."""
-        s = situation
-        if not s.bare or s.mass is None:
-            return None
-        pull = math.sin(s.slope) - s.friction * math.cos(s.slope)
-        if pull <= 0.0:  # friction slows the part already
-            return None
-        # from rest v^2 = 2 a x: this steady speed is neared over SETTLING lengths v^2/a before gate 1
-        steady, critical = s.speed / (2.0 * SETTLING) ** 0.5, 3.0 * s.speed
-        # F = b v / (1 + (v/v_c)^2), the full drag curve by its slope at low speed
-        force = s.mass * s.gravity * pull
-        drag = force / steady * (1.0 + (steady / critical) ** 2)
-        table = {
-            "start": "0 mm",
-            "length": as_mm(s.last + s.length),
-            "drag_coefficient": f"{drag:.4g} kg/s",
-            "critical_speed": f"{critical:.4g} m/s",
+    def figures(self, part: Body, path: Path) -> Mapping[str, float | None]:
+        """See `Force.figures`."""
+        return {
+            "low_speed_coefficient_kg_per_s": first_of(self.low_speed_coefficient),
+            "peak_force_N": None if self.linear else first_of(self.peak_force),
+            "critical_speed_m_per_s": None if self.linear else first_of(self.critical_speed),
+            "terminal_speed_m_per_s": self.terminal_speed(part, path),
+            "model_relative_standard_uncertainty": None,
         }
-        how = (
-            f"{drag:.3g} kg/s from the release to beyond the last gate, for a steady speed of "
-            f"{steady:.2f} m/s; takes a conducting part"
-        )
-        return Suggestion("eddy-current brake along the path", how, {cls.key: table})
 
-    def stronger(self) -> Suggestion | None:
-        """Half as strong again, whichever way its strength is given."""
-        if self.magnet is not None:
+    def terminal_speed(self, part: Body, path: Path) -> float | None:
+        """Speed in m/s that the first trial nears where it covers most of the brake; None without one.
+
+        The smaller of the two at which the brake balances weight less friction: the stable one.
+        """
+        from scipy.optimize import brentq
+
+        at = np.atleast_1d(np.asarray(self.plateau(part)[0], float))
+        drive = first_of(path.weight(part.mass) - path.resistance(part.mass))
+        strength = -first_of(self.strength(at, part, path))
+
+        def missing(v: float) -> float:
+            return strength * first_of(self.law(np.full(at.shape, v))) - drive
+
+        if drive <= 0:
             return None
-        units = {"peak_force": "N", "drag_coefficient": "kg/s", "terminal_speed": "m/s"}
-        key = next(k for k in units if getattr(self, k))
-        value = getattr(self, key)
-        new = value.nominal * (1.0 / STRONGER if key == "terminal_speed" else STRONGER)
-        text = f"{new:.6g} {units[key]}"
-        how = f"{key.replace('_', ' ')} {text} instead of {value.text}"
-        return Suggestion("stronger brake", how, {f"{self.key}.{key}": text})
+        if self.linear:
+            return drive / strength / first_of(self.law(np.ones(at.shape)))
+        crest = first_of(self.critical_speed)
+        return float(brentq(missing, 0.0, crest, xtol=1e-12)) if missing(crest) > 0 else None
 
-    def without_spread(self) -> Mapping[str, str]:
-        """The magnet's dimensions."""
-        return {f"magnet.{key}": "give the spread to remanence or conductivity" for key in SHAPE}
-
-    def caution(self) -> Caution:
-        """Its magnets."""
-        return Caution(
-            "Strong magnets",
-            "they pinch fingers and pull in steel, and disturb pacemakers, implants, cards and data "
-            "carriers: keep people with implants away, and handle them one at a time.",
-        )
-
-    def drawn(self) -> Drawn:
-        """Magnets above and below the path."""
-        start = self.start.nominal
-        return Drawn("magnets", start, start + self.length.nominal, "hatched bars the magnets")
+    def words(self, part: Body, path: Path) -> str:
+        """See `Force.words`."""
+        found = self.figures(part, path)
+        terminal, peak = found["terminal_speed_m_per_s"], found["peak_force_N"]
+        most = "" if peak is None else f", {peak:.3g} N at most, at {found['critical_speed_m_per_s']:.3g} m/s"
+        told = f"The brake takes {found['low_speed_coefficient_kg_per_s']:.3g} kg/s at low speed{most}"
+        if terminal is None:
+            return f"{told}."
+        return f"{told}; where the part covers it as far as it can, {terminal:.2g} m/s is its steady speed."

@@ -1,0 +1,128 @@
+"""Eddy-current brake computed from its magnets: its own drag curve, and its own share along the path."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from gatesim.ground.arrays import Array, Scalar, plain
+from gatesim.motion.closedform.dragcurve import drag_curve
+from gatesim.motion.closedform.lineardrag import linear_drag
+from gatesim.motion.force.eddybrake import EddyBrake
+from gatesim.motion.magnets.brake import Strength
+from gatesim.motion.magnets.curve import Curve
+from gatesim.motion.magnets.profile import Profile
+from gatesim.motion.path import Body, Path
+
+
+@dataclass(frozen=True, kw_only=True)
+class MagnetBrake(EddyBrake):
+    """A brake of magnets (or, for a magnet that moves, of a tube) from ``start`` over ``length`` (m).
+
+    coefficient: b in kg/s. curve: F = b v times its weakening at v/stretch, a sum of drag curves of one
+    peak each. profile: share of b over the leading end's travel from ``start``, mirrored about the middle
+    of the passage; worked out for the nominal part, its second half moves with the part's length.
+    peak_force, critical_speed: of the exact curve, for judgement. uncertainty: of the model, relative and
+    standard. remark: a sentence to add.
+    """
+
+    coefficient: Scalar
+    uncertainty: float
+    remark: str = ""
+    stretch: Scalar
+    curve: Curve
+    profile: Profile
+
+    @classmethod
+    def scaled(
+        cls,
+        zone: tuple[Scalar, Scalar],
+        strength: Strength,
+        nominal: Strength,
+        scale: tuple[Scalar, Scalar],
+        **others: Any,
+    ) -> "MagnetBrake":
+        """A brake from strengths at 1 T and 1 S/m.
+
+        zone: start and length. strength: of every trial; nominal: that for which the curve is. scale: what
+        the force goes with in T^2, the conductivity in S/m. others: the other fields.
+        """
+        factor, conductivity = scale
+        return cls(
+            *zone,
+            plain(strength.peak_force * factor),
+            plain(strength.critical_speed / conductivity),
+            coefficient=plain(strength.coefficient * factor * conductivity),
+            stretch=plain(strength.critical_speed / nominal.critical_speed / conductivity),
+            **others,
+        )
+
+    def cover(self, x: Array, part: Body) -> Array:
+        """Share of the whole force that acts with the leading end at x (n,)."""
+        travel = x - self.start
+        way = np.minimum(travel, self.length + part.length - travel)
+        return np.asarray(np.interp(way, self.profile.at, self.profile.share, left=0.0))
+
+    def plateau(self, part: Body) -> tuple[Scalar, Scalar]:
+        """Positions of the leading end between which the share is, or passes from and to, its largest."""
+        most = self.profile.at[int(np.argmax(self.profile.share))]
+        low = self.start + most
+        return plain(low), plain(np.maximum(low, self.start + self.length + part.length - most))
+
+    def kinks(self, part: Body) -> tuple[Scalar, ...]:
+        """Corners of the profile, there and back."""
+        end = self.start + self.length + part.length
+        corners = [self.start + at for at in self.profile.at]
+        return (*corners, *(end - at for at in reversed(self.profile.at)))
+
+    def strength(self, x: Array, part: Body, path: Path) -> Scalar:
+        """-b times the share, in kg/s."""
+        return -self.coefficient * self.cover(x, part)
+
+    def law(self, v: Array) -> Array:
+        """Speed times the sum of share/(1 + (v/speed)^2), in m/s."""
+        if self.linear:
+            return v
+        total = np.zeros_like(v)
+        for share, speed in zip(self.curve.shares, self.curve.speeds, strict=True):
+            ratio = v / (speed * self.stretch)
+            total += share / (1 + ratio * ratio)
+        return total * v
+
+    def slope(self, v: Array) -> Array:
+        """Derivative of the law: sum of share (1 - r^2)/(1 + r^2)^2 with r = v/speed."""
+        if self.linear:
+            return np.ones_like(v)
+        total = np.zeros_like(v)
+        for share, speed in zip(self.curve.shares, self.curve.speeds, strict=True):
+            square = (v / (speed * self.stretch)) ** 2
+            total += share * (1 - square) / (1 + square) ** 2
+        return total
+
+    def alone(self, drive: Array, strength: Array, size: Array, v: Array) -> tuple[Array, Array] | None:
+        """The curve where it has one term, or linear drag."""
+        if self.linear:
+            return linear_drag(drive, strength, size, v)
+        if len(self.curve.shares) > 1:
+            return None
+        critical = np.broadcast_to(self.curve.speeds[0] * self.stretch, v.shape)
+        return drag_curve(drive, strength * critical**2, size, v, critical)
+
+    def largest_cover(self, part: Body) -> Scalar:
+        """Largest of the shares."""
+        return max(self.profile.share)
+
+    @property
+    def low_speed_coefficient(self) -> Scalar:
+        """See `EddyBrake.low_speed_coefficient`."""
+        return self.coefficient
+
+    def figures(self, part: Body, path: Path) -> Mapping[str, float | None]:
+        """See `Force.figures`."""
+        return {**super().figures(part, path), "model_relative_standard_uncertainty": self.uncertainty}
+
+    def words(self, part: Body, path: Path) -> str:
+        """See `Force.words`."""
+        told = f"{super().words(part, path)} The model's standard uncertainty is {self.uncertainty:.2g}"
+        return f"{told} of the force. {self.remark}".rstrip()
