@@ -85,7 +85,7 @@ def slat(old="", new=""):
 
 
 def brake_of(found):
-    return found.as_json()["brake"]
+    return found.figures["brake"]
 
 
 def test_narrow_slat_keeps_the_terminal_speed_of_independent_models():

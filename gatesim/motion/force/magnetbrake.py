@@ -84,11 +84,15 @@ class MagnetBrake(EddyBrake):
         """Speed times the sum of share/(1 + (v/speed)^2), in m/s."""
         if self.linear:
             return v
-        total = np.zeros_like(v)
+        total: Array | float = 0.0
         for share, speed in zip(self.curve.shares, self.curve.speeds, strict=True):
             ratio = v / (speed * self.stretch)
-            total += share / (1 + ratio * ratio)
-        return total * v
+            ratio *= ratio
+            ratio += 1
+            np.divide(v, ratio, out=ratio)
+            ratio *= share
+            total = total + ratio
+        return np.asarray(total)
 
     def slope(self, v: Array) -> Array:
         """Derivative of the law: sum of share (1 - r^2)/(1 + r^2)^2 with r = v/speed."""
