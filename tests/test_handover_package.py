@@ -4,6 +4,10 @@ import csv
 import dataclasses
 import html
 import io
+import math
+import re
+import shutil
+import subprocess
 from datetime import date
 from pathlib import Path
 
@@ -16,10 +20,12 @@ from gatesim.formula.integer.program import OK
 from gatesim.ground.errors import InputError
 from gatesim.prediction.predict import predict
 from gatesim.scenario import Scenario, load
+from gatesim.scenario.reader import from_raw
 from gatesim.shopfloor.handover import Handover, Wish, gather
 from gatesim.shopfloor.sheet import sheet
+from gatesim.view.lettering import lettering
 from gatesim.view.package import package, proof_text, write_package
-from gatesim.view.sheet import sheet_html, sheet_pdf
+from gatesim.view.sheet import _in_print, sheet_html, sheet_pdf
 from tests.structured_text import parse
 
 SCENARIOS = Path(__file__).parent.parent / "scenarios"
@@ -108,15 +114,89 @@ def test_the_proof_text_lists_every_step_and_the_verdict(handed: Handover) -> No
         assert f"\n{step.name} " in text
 
 
-def test_html_and_pdf_hold_the_same_words_on_one_page(handed: Handover, tmp_path: Path) -> None:
+def test_html_and_pdf_hold_the_same_words(handed: Handover, tmp_path: Path) -> None:
     page = sheet(handed)
     text, document = sheet_html(page), sheet_pdf(page)
     for block in page.blocks:
         for words in (block.heading, *block.lines, *(cell for row in block.rows for cell in row)):
             assert html.escape(words, quote=False) in text.replace("&#39;", "'").replace("&#34;", '"')
     assert document.startswith(b"%PDF")
-    assert document.count(b"/Type /Page\n") == 1
+    assert document.count(b"/Type /Page\n") == 2  # at a size that can be read on paper
     assert b"DejaVu" in document
+
+
+@pytest.mark.skipif(shutil.which("pdftotext") is None, reason="needs pdftotext")
+def test_the_printed_sheet_says_all_that_the_page_says(handed: Handover, tmp_path: Path) -> None:
+    page = sheet(handed)
+    (tmp_path / "sheet.pdf").write_bytes(sheet_pdf(page))
+    command = ["pdftotext", "-layout", str(tmp_path / "sheet.pdf"), "-"]
+    printed = subprocess.run(command, capture_output=True, text=True, check=True).stdout.split()
+    for block in page.blocks:
+        for words in (
+            block.heading,
+            *block.head,
+            *block.lines,
+            *(cell for row in block.rows for cell in row),
+        ):
+            assert set(words.split()) <= set(printed), words
+
+
+def test_distances_start_at_the_release_and_the_third_gate_re_arms(handed: Handover) -> None:
+    scenario = load(SCENARIOS / "3-braked-rung.toml")
+    braked = gather(scenario, Wish(), DAY)
+    first = scenario.gate.first.nominal
+    assert [wire.position for wire in braked.wiring] == [first, first + 0.05, first + 0.42]
+    assert braked.wiring[2].role.startswith("re-arm input")
+    assert braked.devices == (("magnets", "60 to 1160\u00a0mm"),)
+    words = str(sheet(braked)).lower()
+    assert "sync" not in words
+    assert "inf" not in words.replace("information", "")
+
+
+def one_sided(key: str, limit: str) -> str:
+    raw = {**drop().raw, "requirement": {key: limit}}
+    rows = dict(sheet(gather(from_raw(raw, "one.toml"), Wish(), DAY)).blocks[5].rows)
+    return f"{rows['tolerance']}; {rows['accept readings']}".replace("\u00a0", " ")
+
+
+def test_a_limit_on_one_side_is_said_in_words() -> None:
+    assert re.match(r"up to 181 mm; up to 18\d\.\d{3} mm;", one_sided("upper_limit", "181 mm"))
+    assert re.match(r"from 179 mm on; from 179\.\d{3} mm on;", one_sided("lower_limit", "179 mm"))
+
+
+def test_the_acceptance_limits_of_text_and_sheet_are_one() -> None:
+    found = gather(drop(), Wish(formula="four-edge"), DAY)
+    assert found.window is not None
+    assert found.limits is not None
+    assert found.window.low == math.ceil(found.limits.accept_lower / 1e-6)
+    assert found.window.high == math.floor(found.limits.accept_upper / 1e-6)
+    text = package(found)["Length_four_edge.st"].decode()
+    assert f"(result >= DINT#{found.window.low}) AND (result <= DINT#{found.window.high})" in text
+    rows = dict(sheet(found).blocks[5].rows)
+    assert rows["accept readings"].startswith(
+        f"{found.window.low / 1e3:.3f} to {found.window.high / 1e3:.3f}"
+    )
+
+
+def test_a_name_in_another_script_is_printed_or_a_sentence_says_that_it_is_not(handed: Handover) -> None:
+    def subtitle(title: str) -> str:
+        page = sheet(dataclasses.replace(handed, title=title))
+        able, _ = lettering([page.title])
+        assert sheet_pdf(page).startswith(b"%PDF")
+        assert title in sheet_html(page)
+        return "printed" if set(title) <= able else _in_print(page, able).subtitle
+
+    for title in (
+        "B\u00fcgel",
+        "\u0428\u0442\u0430\u043d\u0433\u0430",
+        "\u03c1\u03ac\u03b2\u03b4\u03bf\u03c2",
+    ):
+        assert subtitle(title) == "printed"
+    # right to left, and a script whose letters join: no shaping is done, so a sentence
+    assert "stands for a character" in subtitle("\u0642\u0636\u064a\u0628")
+    assert "stands for a character" in subtitle("\u0921\u0902\u0921\u093e")
+    # no font has this one
+    assert "stands for a character" in subtitle("\U000e0041")
 
 
 def test_markup_in_a_title_is_text_not_markup(handed: Handover) -> None:

@@ -1,5 +1,7 @@
 """Lengths as sentences have them."""
 
+import math
+
 
 def mm(value: float) -> str:
     """A length in mm to four significant digits, never finer than a micrometre."""
@@ -9,3 +11,12 @@ def mm(value: float) -> str:
 def as_mm(value: float) -> str:
     """A length as a scenario takes it."""
     return f"{1e3 * value:.6g} mm"
+
+
+def between(low: float, high: float, digits: str = ".6g") -> str:
+    """A range of lengths (m) in mm; an end that is infinite is left out: up to 241 mm, from 239 mm on."""
+    if math.isinf(low):
+        return f"up to {1e3 * high:{digits}}\u00a0mm"
+    if math.isinf(high):
+        return f"from {1e3 * low:{digits}}\u00a0mm on"
+    return f"{1e3 * low:{digits}} to {1e3 * high:{digits}}\u00a0mm"

@@ -24,6 +24,7 @@ from gatesim.shopfloor.integer.build import Integer, Stated, build
 from gatesim.shopfloor.integer.call import Call
 from gatesim.shopfloor.integer.vectors import Vector, real_length, vectors
 from gatesim.shopfloor.integer.window import Window, window
+from gatesim.shopfloor.rigside import Wire, devices, settings, wiring
 
 PASSAGES = 2000  # simulated passages of each reference part, for speeds and the bands of counts
 SEED = 61131
@@ -49,23 +50,14 @@ class Wish:
 
 
 @dataclass(frozen=True)
-class Wire:
-    """The role of one gate; ``position`` from the part's leading end at release, m."""
-
-    gate: int
-    position: float
-    role: str
-    edges: str
-
-
-@dataclass(frozen=True)
 class Expected:
-    """A reference part: nominal registers, the middle 95 % of simulated ones, and the reading (m)."""
+    """A reference part: nominal registers and reading (m), and the middle 95 % of simulated ones."""
 
     length: float
     registers: Mapping[str, int]
     bands: Mapping[str, tuple[int, int]]
     reading: float
+    reading_band: tuple[float, float]
     status: int
 
 
@@ -75,7 +67,8 @@ class Handover:
 
     ``tried`` simulated passages left all registers, and ``valid`` of them give a length;
     ``measured_error`` is the largest difference between the integer form and the formula
-    over these and all vectors; ``guard`` the width of a guard band.
+    over these and all vectors; ``guard`` the width of a guard band. ``used`` names the constants
+    that the formula needs; ``devices``: what else stands along the path, and from where to where.
     """
 
     title: str
@@ -91,7 +84,9 @@ class Handover:
     tried: int
     valid: int
     measured_error: float
+    used: tuple[str, ...]
     wiring: tuple[Wire, ...]
+    devices: tuple[tuple[str, str], ...]
     settings: tuple[tuple[str, str], ...]
     expected: tuple[Expected, ...]
     limits: Limits | None
@@ -140,8 +135,10 @@ def gather(scenario: Scenario, wish: Wish, today: date) -> Handover:
         tried=len(trials),
         valid=len(valid),
         measured_error=max(errors, default=0.0),
-        wiring=_wiring(made, scenario),
-        settings=_settings(scenario),
+        used=FORMULAS[formula].constants,
+        wiring=wiring([r.name for r in made.program.registers], scenario),
+        devices=devices(scenario),
+        settings=settings(scenario),
         expected=expected,
         limits=limits,
         guard=guard,
@@ -230,9 +227,10 @@ def _expected(made: Integer, nominal: Passed, spread: Passed) -> Expected | None
         low, high = np.quantile(counts, [0.025, 0.975]) if counts.size else (value, value)
         bands[name] = (math.floor(low), math.ceil(high))
     got = run(made.program, registers)
-    return Expected(
-        float(nominal.true_length[0]), registers, bands, got.length * made.program.unit, got.status
-    )
+    readings = spread.readings[made.program.formula]
+    low, high = np.quantile(readings[np.isfinite(readings)], [0.025, 0.975])
+    length, reading = float(nominal.true_length[0]), got.length * made.program.unit
+    return Expected(length, registers, bands, reading, (float(low), float(high)), got.status)
 
 
 def _uncertainty(wish: Wish, spread: Passed, formula: str) -> tuple[float, float, str]:
@@ -272,37 +270,6 @@ def _call(scenario: Scenario, made: Integer, stated: Stated, spread: list[Passed
     rooms = [c.rearm - np.max([getattr(c, name) for name in names], axis=0) for c in moments]
     found = np.concatenate([room[np.isfinite(room)] for room in rooms])
     return Call(made.program, True, longest, float(found.min()) if found.size else 0.0)
-
-
-def _wiring(made: Integer, scenario: Scenario) -> tuple[Wire, ...]:
-    names = [r.name for r in made.program.registers]
-    first, rearm = scenario.gate.first.nominal, scenario.gate.rearm
-    rear = "rear_capture" in names
-    both = "leading and trailing"
-    wires = [
-        Wire(
-            1, first, "gate input: starts the count, its trailing edge latches dwell", "leading and trailing"
-        )
-    ]
-    second = "capture input: leading edge latches capture" + (", trailing edge rear_capture" if rear else "")
-    if "capture" not in names:
-        second = "capture input: not used by this formula"
-    wires.append(Wire(2, first + scenario.gate.spacing.nominal, second, both if rear else "leading"))
-    if rearm is not None:
-        third = "re-arm input: its leading edge ends the cycle"
-        third += " and latches third_capture" if "third_capture" in names else ""
-        wires.append(Wire(3, first + rearm.nominal, third, "leading"))
-    return tuple(wires)
-
-
-def _settings(scenario: Scenario) -> tuple[tuple[str, str], ...]:
-    c = scenario.counter
-    kept = "until re-armed" if c.counting == "until-rearm" else "while gate 1 is dark"
-    return (
-        ("count source", f"{c.source.setting}; register of {c.width} bits, unsigned"),
-        ("counting", f"{kept}; edges taken {c.timing.setting}"),
-        ("input filter", f"{scenario.filter.setting}, the same on every gate"),
-    )
 
 
 __all__ = ["Expected", "Handover", "Wire", "Wish", "gather", "real_length"]
