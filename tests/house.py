@@ -22,16 +22,18 @@ for line in sys.stdin.read().splitlines():
 """
 
 
-def package_with(folder: Path, family: str, file: str, source: str, *lines: tuple[str, str]) -> Path:
+def package_with(
+    folder: Path, family: str, file: str, source: str, *lines: tuple[str, str], registry: str = "__init__.py"
+) -> Path:
     """A copy in ``folder`` with one file more in a family, and its registry with each line after another."""
     shutil.copytree(PACKAGE, folder / "gatesim", ignore=shutil.ignore_patterns("__pycache__"))
     (folder / "gatesim" / family / file).write_text(source.lstrip(), encoding="utf-8")
-    registry = folder / "gatesim" / family / "__init__.py"
-    text = registry.read_text(encoding="utf-8")
+    path = folder / "gatesim" / family / registry
+    text = path.read_text(encoding="utf-8")
     for after, line in lines:
         assert text.count(after) == 1, after
         text = text.replace(after, after + line)
-    registry.write_text(text, encoding="utf-8")
+    path.write_text(text, encoding="utf-8")
     return folder
 
 

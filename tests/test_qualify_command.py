@@ -12,7 +12,7 @@ from gatesim.commands.main import cli
 from gatesim.ground.errors import InputError
 from gatesim.shopfloor.log import read_log
 from gatesim.shopfloor.qualification import Demand, Qualification, qualify
-from gatesim.shopfloor.typeone import CONVENTIONS
+from gatesim.studies.convention import CONVENTIONS
 
 RIG = str(Path(__file__).parent.parent / "scenarios" / "1-drop-dowel.toml")
 ASK = ["--lower", "179.5 mm", "--upper", "180.5 mm"]

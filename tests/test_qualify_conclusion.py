@@ -14,7 +14,7 @@ from gatesim.shopfloor.log import read_log
 from gatesim.shopfloor.qualification import Demand, Qualification, qualify
 from gatesim.shopfloor.repeatability import gauge_study
 from gatesim.shopfloor.resolution import step_of
-from gatesim.shopfloor.typeone import CONVENTIONS
+from gatesim.studies.convention import CONVENTIONS
 from tests.test_qualify_repeatability import aiag, study, thermal
 
 FALSE_ALARM = 1e-7

@@ -5,7 +5,8 @@ import math
 import numpy as np
 import pytest
 
-from gatesim.shopfloor.typeone import CONVENTIONS, linearity, type_one
+from gatesim.shopfloor.typeone import linearity, type_one
+from gatesim.studies.convention import CONVENTIONS
 
 # AIAG, Measurement Systems Analysis, bias study of 15 readings against 6.00
 # (read in copies of the table; t, p and the limits too).

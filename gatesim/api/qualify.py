@@ -16,7 +16,7 @@ from gatesim.shopfloor import qualification as qualified
 from gatesim.shopfloor.log import Log, read_log
 from gatesim.shopfloor.reading import formula_in_charge, lengths_from_counts
 from gatesim.shopfloor.resolution import count_step, step_of
-from gatesim.shopfloor.typeone import CONVENTIONS
+from gatesim.studies.convention import CONVENTIONS
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

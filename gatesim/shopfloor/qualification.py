@@ -14,7 +14,8 @@ from gatesim.shopfloor.gaugestudy import GaugeStudies, of_references
 from gatesim.shopfloor.log import Log
 from gatesim.shopfloor.repeatability import gauge_study
 from gatesim.shopfloor.resolution import standard_uncertainty
-from gatesim.shopfloor.typeone import Convention, Linearity, TypeOne, linearity, type_one
+from gatesim.shopfloor.typeone import Linearity, TypeOne, linearity, type_one
+from gatesim.studies.convention import Convention
 
 FEWEST = 10  # indications below which a type-1 study says nothing; common practice, no source
 

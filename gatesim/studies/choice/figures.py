@@ -8,8 +8,8 @@ from numpy.typing import NDArray
 
 from gatesim.ground.arrays import Array
 from gatesim.ground.outcome import Outcome
-from gatesim.shopfloor.typeone import CONVENTIONS
 from gatesim.studies.choice.model import WantedTable
+from gatesim.studies.convention import CONVENTIONS
 from gatesim.studies.moments import Moments
 from gatesim.studies.result import share
 
