@@ -51,6 +51,9 @@ class Oil(Force):
     def law(self, v):
         return v
 
+    def slope(self, v):
+        return 1.0 + 0.0 * v
+
     def added_mass(self, x):
         return 0.0
 

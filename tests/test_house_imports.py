@@ -86,7 +86,7 @@ def test_rooms_do_not_stand_in_a_circle():
 
 
 def test_every_room_has_its_floor_and_the_top_is_small():
-    top = {path.name for path in PACKAGE.iterdir() if path.name != "__pycache__"}
+    top = {path.name for path in PACKAGE.iterdir() if path.name not in ("__pycache__", "py.typed")}
     rooms = {name for name in top if (PACKAGE / name).is_dir()}
     assert rooms <= set(FLOOR)
     assert len(top) <= MOST_AT_THE_TOP

@@ -9,8 +9,9 @@ from typing import Any
 from gatesim.chain import pipeline
 from gatesim.ground.draw import Nominal
 from gatesim.ground.suggestion import Suggestion
-from gatesim.scenario.model import Scenario, raw_with
+from gatesim.scenario.model import Scenario
 from gatesim.scenario.reader import from_raw
+from gatesim.scenario.validated import raw_with
 
 LINE_IN_CHARGE = ("formula.gain", "formula.zero")
 """Keys of the calibration line that belongs to whatever formula is in charge."""

@@ -19,6 +19,7 @@ from gatesim.scenario.counting import FollowerTable, FormulaTable, RequirementTa
 from gatesim.scenario.fitted import FittedTable, as_fitted
 from gatesim.scenario.moving import PartTable, PathTable
 from gatesim.scenario.sensing import GateTable, SensorTable
+from gatesim.scenario.validated import raw_with_all, validated
 
 # Outline and beam are integrated once; what differs from trial to trial are length, tilt and thresholds.
 _OUTLINE = ("part.height", "part.front", "part.rear", "part.openings", "sensor.beam")
@@ -74,6 +75,14 @@ class Scenario(_Forced):
         """Name of the file it was read from; empty if there is none."""
         return self._file
 
+    @classmethod
+    def from_raw(cls, raw: Mapping[str, Any], file: str) -> "Scenario":
+        """Validate a table as TOML gives it. Raises InputError with one sentence."""
+        scenario = validated(cls, raw, file)
+        scenario._raw = dict(raw)
+        scenario._file = file
+        return scenario
+
     def with_values(self, values: Mapping[str, Any]) -> "Scenario":
         """A copy with other values, validated anew: {"gate.spacing": "80 mm"}.
 
@@ -81,9 +90,8 @@ class Scenario(_Forced):
         quantity. A spread given at a path is kept about its new value; a table has its own.
         Raises InputError for a path that no scenario has or a value that does not fit.
         """
-        from gatesim.scenario.reader import with_values  # which makes scenarios, and so knows this class
-
-        return with_values(self, values)
+        raw = raw_with_all(Scenario, list(self.quantities()), self.raw, values, self.file)
+        return Scenario.from_raw(raw, self.file)
 
     @property
     def gate_positions(self) -> tuple[str, ...]:
@@ -277,21 +285,3 @@ def _check_fitted(fitted: FittedTable) -> None:
     missing = sorted(set(fitted.unknowns) - set(fitted.quantities))
     if missing:
         raise Misfit("fitted.unknowns", repr(missing[0]), "names that fitted.quantities has as well")
-
-
-def raw_with(raw: Mapping[str, Any], path: str, value: Any) -> dict[str, Any]:
-    """Copy of a scenario's table with the value at ``path`` replaced; missing tables are made."""
-    key, _, rest = path.partition(".")
-    copy = dict(raw)
-    if not rest:
-        old = copy.get(key)
-        keeps_spread = isinstance(old, dict) and "distribution" in old and not isinstance(value, dict)
-        copy[key] = {**old, "value": value} if keeps_spread and isinstance(old, dict) else value
-    elif isinstance(copy.get(key), list):
-        number, _, inner = rest.partition(".")
-        items = list(copy[key])
-        items[int(number) - 1] = raw_with(items[int(number) - 1], inner, value)
-        copy[key] = items
-    else:
-        copy[key] = raw_with(copy.get(key, {}), rest, value)
-    return copy

@@ -41,7 +41,7 @@ def joint(result: Fit) -> dict[str, float]:
 
 def fitted_scenario(result: Fit) -> Scenario:
     """The scenario with the joint estimates as values and no constants of the controller's own."""
-    from gatesim.scenario.model import raw_with
+    from gatesim.scenario.validated import raw_with
 
     raw = dict(result.scenario.raw)
     inputs = result.scenario.inputs()

@@ -43,7 +43,7 @@ def _calibration(entry: Entry) -> dict[str, Any]:
 
 
 def _put(table: Any, path: str, value: Any) -> None:
-    """Set a value in a TOML document as `gatesim.scenario.model.raw_with` does in a table."""
+    """Set a value in a TOML document as `gatesim.scenario.validated.raw_with` does in a table."""
     key, _, rest = path.partition(".")
     if isinstance(table, list):
         _put(table[int(key) - 1], rest, value)
