@@ -167,9 +167,8 @@ def _sentence(problem: ValidationError, raw: Mapping[str, Any], root: type[BaseM
         hint = f"did you mean {close[0]!r}?" if close else f"expected one of {', '.join(valid)}"
         return f"{where}: {table} has no key {keys[-1]!r}, {hint}"
     if kind == "missing":
-        info = next(
-            m.model_fields[keys[-1]] for m in _valid_models(root, keys[:-1]) if keys[-1] in m.model_fields
-        )
+        models = _valid_models(root, keys[:-1])
+        info = next(model.model_fields[keys[-1]] for model in models if keys[-1] in model.model_fields)
         return f"{where}: given nothing, expected {_expected(info, where)}"
     if kind == "value_error":
         text = str(context["error"])
