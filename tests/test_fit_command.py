@@ -2,6 +2,7 @@
 
 import json
 import math
+from datetime import date
 from pathlib import Path
 
 import jsonschema
@@ -203,3 +204,65 @@ def test_a_fitted_table_that_is_no_covariance_is_refused(tmp_path: Path) -> None
     ):
         with pytest.raises(InputError, match=said):
             parse_text(f"{SLIDE}{table}covariance = {bad}")
+
+
+def test_a_fit_that_does_not_hold_says_so_wherever_its_values_are_used(tmp_path: Path) -> None:
+    """Friction that changes by a hundredth over the log; the truth is closed forms."""
+    from gatesim import qualify, study
+    from gatesim.shopfloor.handover import Wish as Asked
+    from gatesim.shopfloor.handover import gather
+    from tests.plain_slide import counts, drawn_rig, log_of
+
+    rng = np.random.default_rng(3)
+    order = rng.permutation(REFERENCES)
+    friction = 0.27 + np.linspace(-0.005, 0.005, len(order))
+    log = log_of(counts(rng, drawn_rig(rng), order, friction), order)
+    scenario, target = tmp_path / "rig.toml", tmp_path / "fitted.toml"
+    scenario.write_text(SLIDE, encoding="utf-8")
+    text = run(
+        scenario, written(log, tmp_path / "log.csv"), "--unknown", "path.friction", "-o", target
+    ).output
+    assert text.startswith("DRIFT: the counts change with time, explained by path.friction")
+    assert "--trend path.friction" in text
+    new = load(target)
+    assert new.fitted is not None
+    assert not new.fitted.holds
+    assert "DRIFT" in str(study(new, trials=500))
+    judged = qualify(tmp_path / "log.csv", rig=new, lower="199 mm", upper="201 mm")
+    assert "DRIFT" in str(judged)
+    assert "DRIFT" in gather(new, Asked(lengths=(0.15, 0.26)), date(2026, 1, 1)).cautions[0]
+    steady = tmp_path / "steady.toml"
+    asked = ["--unknown", "path.friction", "--trend", "path.friction", "-o", steady]
+    assert run(scenario, tmp_path / "log.csv", *asked).exit_code == 0
+    better = load(steady)
+    assert better.fitted is not None
+    assert better.fitted.holds
+    assert "path.friction goes from" in better.fitted.verdict
+
+
+def test_a_part_longer_than_the_references_is_told_by_how_much_the_promise_fails(
+    files: tuple[Path, Path], tmp_path: Path
+) -> None:
+    from gatesim import study
+
+    target = tmp_path / "new.toml"
+    result = run(*files, "--unknown", "path.friction", "--formula", "spacing-dwell", "-o", target)
+    assert "so many times as large" in result.output
+    new = load(target)
+    assert new.fitted is not None
+    assert new.fitted.outside(0.26) == ""
+    assert "30 mm beyond" in new.fitted.outside(0.29)
+    assert "further than the fit can tell" in new.fitted.outside(0.6)
+    longer = target.read_text(encoding="utf-8").replace('length = "200 mm"', 'length = "290 mm"')
+    target.write_text(longer, encoding="utf-8")
+    assert "times the promised" in str(study(load(target), trials=500))
+
+
+def test_one_row_and_a_reference_that_is_none_are_refused(tmp_path: Path) -> None:
+    [log], _ = logs(rig(), np.array([0.2]), 1, 8)
+    with pytest.raises(InputError, match="1 row is left to fit"):
+        fit(rig(), log, Wish(["path.friction"]))
+    [log], _ = logs(rig(), REFERENCES, 1, 8)
+    log.numbers["reference"][18] = 1e-303
+    with pytest.raises(InputError, match="line 20: reference 1e-300 mm, expected the length of a part"):
+        fit(rig(), log, Wish(["path.friction"]))

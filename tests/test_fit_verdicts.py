@@ -128,3 +128,33 @@ def test_a_gross_row_among_those_held_out_does_not_spoil_the_promise() -> None:
     assert one is not None
     assert other is not None
     assert other.uncertainty < 2.0 * one.uncertainty
+
+
+@pytest.mark.long
+def test_beyond_the_references_the_promise_fails_by_the_factor_that_is_printed() -> None:
+    """Errors of the constants at parts a third of the span longer than the longest reference."""
+    from gatesim.formula import FORMULAS, Counts
+    from gatesim.shopfloor.fit.fit import fit
+
+    rng = np.random.default_rng(9)
+    length = 0.26 + 0.11 / 3.0
+    wrong: dict[str, list[float]] = {"spacing-dwell": [], "known-acceleration": []}
+    stated: dict[str, list[float]] = {name: [] for name in wrong}
+    factors: dict[str, list[float]] = {name: [] for name in wrong}
+    for _ in range(30):
+        drawn = drawn_rig(rng, friction=0.27)
+        found = fit(rig(), log_of(counts(rng, drawn, REFERENCES), REFERENCES), Wish(["path.friction"]))
+        seen = counts(rng, drawn, np.full(200, length))
+        registers = Counts(*seen.values(), np.full(200, np.nan))
+        for one in found.corrections:
+            if one.formula in wrong:
+                k = one.constants
+                read = k.gain * FORMULAS[one.formula].length(registers, k) + k.zero
+                wrong[one.formula].append(float(np.mean((read - length) ** 2)))
+                u = dict(one.beyond)[min((x for x, _ in one.beyond), key=lambda x: abs(x - length))]
+                stated[one.formula].append(u**2)
+                assert one.after is not None
+                factors[one.formula].append(u / one.after.uncertainty)
+    for name in wrong:
+        assert np.sqrt(np.mean(stated[name])) == pytest.approx(np.sqrt(np.mean(wrong[name])), rel=0.2)
+    assert 3.0 < np.mean(factors["spacing-dwell"]) < 6.0

@@ -78,7 +78,7 @@ def qualify(
     if resolution is not None:
         step = not_negative(resolution, "resolution")
     demand = qualified.Demand(low, high, CONVENTIONS[convention], guard, std, step)
-    warnings = () if rig is None else fit_warning(rig.fitted)
+    warnings = () if rig is None else fit_warning(rig.fitted, low, high)
     return Qualification.of(qualified.qualify(found, lengths, demand, warnings))
 
 

@@ -42,7 +42,7 @@ class Study(Pictured, studied.StudyResult):
     @property
     def warnings(self) -> tuple[str, ...]:
         """What a fit says against the values that were studied."""
-        return fit_warning(self.scenario.fitted)
+        return fit_warning(self.scenario.fitted, self.scenario.part.length.nominal)
 
     @property
     def figures(self) -> FormulaResult:

@@ -46,7 +46,7 @@ def command(
     from gatesim.scenario.fitted import fit_warning
 
     scenario = load(file)
-    for warning in fit_warning(scenario.fitted):
+    for warning in fit_warning(scenario.fitted, scenario.part.length.nominal):
         say(warning)
     result = handover(
         scenario,

@@ -143,7 +143,7 @@ def gather(scenario: Scenario, wish: Wish, today: date) -> Handover:
         limits=limits,
         guard=guard,
         guard_text=guard_text,
-        cautions=(*fit_warning(scenario.fitted), *(str(caution) for caution in cautions(scenario))),
+        cautions=(*fit_warning(scenario.fitted, *parts), *(str(caution) for caution in cautions(scenario))),
     )
 
 

@@ -153,9 +153,29 @@ def _corrections(result: Fit) -> str:
         low, high = spans[0]
         which = "gain and zero rest" if low < high else "the zero rests (the gain needs a second length)"
         lines.append(f"{which} on references from {MM * low:.3f} mm to {MM * high:.3f} mm")
+        lines += _beyond(result)
     else:
         lines.append("gain and zero are left alone and nothing is judged: the log has no reference rows")
     return "\n".join(lines)
+
+
+def _beyond(result: Fit) -> list[str]:
+    """Where the promise ends, and by what factor it fails there."""
+    judged = [c for c in result.corrections if c.after is not None and c.beyond]
+    if not judged:
+        return []
+    lengths = sorted({length for c in judged for length, _ in c.beyond})
+    rows = []
+    for c in judged:
+        assert c.after is not None
+        factor = {length: u / c.after.uncertainty for length, u in c.beyond}
+        rows.append([c.formula, *(plain(factor[x], 2) if x in factor else "-" for x in lengths)])
+    promise = "WARNING: u does not hold for other lengths. There it is so many times as large:"
+    head = ["length", *(f"{plain(MM * x, 4)} mm" for x in lengths)]
+    return [
+        promise,
+        _table(rows, head),
+    ]
 
 
 def _correction(c: Correction) -> list[str]:

@@ -11,6 +11,7 @@ from gatesim.ground.arrays import Array
 from gatesim.ground.errors import InputError
 from gatesim.scenario import Scenario
 from gatesim.scenario.reader import from_raw
+from gatesim.shopfloor.fit.beyond import beyond
 from gatesim.shopfloor.fit.result import Correction, Errors, Fit
 from gatesim.shopfloor.fit.rows import Mask
 
@@ -65,7 +66,8 @@ def _correct(result: Fit, name: str, old: Constants, new: Constants) -> Correcti
     train, test = known & ~rows.held_out, known & rows.held_out
     counts = Counts(*rows.counts.T)
     raw = FORMULAS[name].length(counts, new)
-    gain, zero, std, span = _line(raw, rows.reference, train & np.isfinite(raw))
+    train = train & np.isfinite(raw)
+    gain, zero, std, span = _line(raw, rows.reference, train)
     new = replace(new, gain=gain, zero=zero)
     before = old.gain * FORMULAS[name].length(counts, old) + old.zero
     doubt = result.wish.doubt
@@ -76,6 +78,7 @@ def _correct(result: Fit, name: str, old: Constants, new: Constants) -> Correcti
         span,
         _errors(before - rows.reference, test, doubt),
         _errors(gain * raw + zero - rows.reference, test, doubt),
+        beyond(result, name, new, raw[train], rows.reference[train], doubt) if train.any() else (),
     )
 
 

@@ -63,7 +63,8 @@ class Correction:
 
     ``references`` (m): shortest and longest reference the line rests on. ``before`` and
     ``after``: errors on held-out rows with the scenario's constants and with these; None
-    without at least two held-out rows.
+    without at least two held-out rows. ``beyond``: lengths outside the references (m) and the
+    standard uncertainty of a reading there (m), by length.
     """
 
     formula: str
@@ -72,6 +73,7 @@ class Correction:
     references: tuple[float, float]
     before: Errors | None
     after: Errors | None
+    beyond: tuple[tuple[float, float], ...] = ()
 
 
 @dataclass(frozen=True)

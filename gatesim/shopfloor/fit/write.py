@@ -39,7 +39,7 @@ def fitted_text(result: Fit, text: str, formula: str | None, day: date, name: st
     chosen = correction_of(result, formula)
     if chosen is not None:
         _put_constants(document, chosen)
-    document["fitted"] = _provenance(result, day)
+    document["fitted"] = _provenance(result, chosen, day)
     new = tomlkit.dumps(document)
     parse_text(new, name)
     return new
@@ -116,7 +116,7 @@ def _put_constants(document: MutableMapping[str, Any], chosen: Correction) -> No
     _put(document, "formula.use", [chosen.formula])
 
 
-def _provenance(result: Fit, day: date) -> Any:
+def _provenance(result: Fit, chosen: Correction | None, day: date) -> Any:
     import tomlkit
 
     table = tomlkit.table()
@@ -131,6 +131,10 @@ def _provenance(result: Fit, day: date) -> Any:
     table["date"] = day
     table["holds"] = result.adequacy.holds
     table["verdict"] = " ".join(verdict(result))
+    if chosen is not None and chosen.after is not None:
+        table["references"] = list(chosen.references)
+        table["promised"] = float(f"{chosen.after.uncertainty:.3g}")
+        table["beyond"] = [[round(x, 6), float(f"{u:.3g}")] for x, u in chosen.beyond]
     table["unknowns"] = names[: result.forward.unknowns]
     table["varies"] = list(result.forward.varies)
     table["quantities"] = tomlkit.array()
