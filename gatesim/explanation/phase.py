@@ -8,24 +8,22 @@ import numpy as np
 
 from gatesim.chain import pipeline
 from gatesim.ground.arrays import Array
-from gatesim.ground.draw import Nominal
+from gatesim.ground.draw import Draw, Kind, Nominal
 from gatesim.scenario.model import Scenario
 
 
 @dataclass(frozen=True)
-class _Phases:
+class _Phases(Draw):
     """Medians, except for the phases of these names, (n,) each."""
 
     phases: Mapping[str, Array]
     trials: int
 
-    def uniform(self, name: str, columns: int | None = None) -> Array:
-        if name in self.phases:
+    def drawn(self, kind: Kind, name: str, columns: int | None = None) -> Array:
+        """See `gatesim.ground.draw.Draw.drawn`."""
+        if kind == "uniform" and name in self.phases:
             return self.phases[name]
-        return Nominal(self.trials).uniform(name, columns)
-
-    def normal(self, name: str, columns: int | None = None) -> Array:
-        return Nominal(self.trials).normal(name, columns)
+        return Nominal(self.trials).drawn(kind, name, columns)
 
 
 def phase_interval(scenario: Scenario, formula: str, real: pipeline.Passed, key: str) -> tuple[float, float]:

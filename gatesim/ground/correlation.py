@@ -13,7 +13,7 @@ from functools import cached_property
 import numpy as np
 
 from gatesim.ground.arrays import Array
-from gatesim.ground.draw import Draw
+from gatesim.ground.draw import Draw, Kind
 
 LEAST = 1e-12
 """Eigenvalue of a correlation matrix below which it counts as not positive."""
@@ -61,7 +61,7 @@ class Correlation:
 
 
 @dataclass(frozen=True)
-class Together:
+class Together(Draw):
     """The draws of ``inner``, those of correlated names by a normal copula; no name in two of them."""
 
     inner: Draw
@@ -72,23 +72,19 @@ class Together:
         """Number of trials."""
         return self.inner.trials
 
-    def uniform(self, name: str, columns: int | None = None) -> Array:
-        """See `gatesim.ground.draw.Draw.uniform`."""
+    def drawn(self, kind: Kind, name: str, columns: int | None = None) -> Array:
+        """See `gatesim.ground.draw.Draw.drawn`."""
         found = self._of(name)
         if found is None or columns is not None:
-            return self.inner.uniform(name, columns)
-        from scipy.special import ndtr  # deferred: costs start-up time
-
-        return np.asarray(ndtr(self.normal(name)))
-
-    def normal(self, name: str, columns: int | None = None) -> Array:
-        """See `gatesim.ground.draw.Draw.normal`."""
-        found = self._of(name)
-        if found is None or columns is not None:
-            return self.inner.normal(name, columns)
+            return self.inner.drawn(kind, name, columns)
         weights = found.factor[found.names.index(name)]
         parts = [w * self.inner.normal(n) for n, w in zip(found.names, weights, strict=True) if w != 0.0]
-        return np.asarray(sum(parts))
+        normal = np.asarray(sum(parts))
+        if kind == "normal":
+            return normal
+        from scipy.special import ndtr  # deferred: costs start-up time
+
+        return np.asarray(ndtr(normal))
 
     def _of(self, name: str) -> Correlation | None:
         return next((c for c in self.correlations if name in c.names), None)

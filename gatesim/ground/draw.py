@@ -6,30 +6,39 @@ seed, block and name, so that adding a quantity leaves every other draw as it wa
 and two rigs that share a name share its draws (common random numbers).
 """
 
+from abc import ABC, abstractmethod
 from dataclasses import dataclass
-from typing import Protocol
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from gatesim.ground.arrays import Array
 
+Kind = Literal["uniform", "normal"]
+"""Uniform on (0, 1), or standard normal."""
 
-class Draw(Protocol):
+
+class Draw(ABC):
     """A source of standard draws for a fixed number of trials."""
 
-    @property
-    def trials(self) -> int:
-        """Number of trials."""
-        ...
+    if TYPE_CHECKING:  # a field of some, made of others by the rest
+
+        @property
+        def trials(self) -> int:
+            """Number of trials."""
+
+    @abstractmethod
+    def drawn(self, kind: Kind, name: str, columns: int | None = None) -> Array:
+        """Draws of one kind, shape (trials,) or (trials, columns)."""
 
     def uniform(self, name: str, columns: int | None = None) -> Array:
         """Uniform on (0, 1), shape (trials,) or (trials, columns)."""
-        ...
+        return self.drawn("uniform", name, columns)
 
     def normal(self, name: str, columns: int | None = None) -> Array:
         """Standard normal, shape (trials,) or (trials, columns)."""
-        ...
+        return self.drawn("normal", name, columns)
 
 
 def _shape(trials: int, columns: int | None) -> tuple[int, ...]:
@@ -37,22 +46,18 @@ def _shape(trials: int, columns: int | None) -> tuple[int, ...]:
 
 
 @dataclass(frozen=True)
-class Nominal:
+class Nominal(Draw):
     """No chance at all: every draw is the median of its distribution."""
 
     trials: int = 1
 
-    def uniform(self, name: str, columns: int | None = None) -> Array:
-        """See `Draw.uniform`."""
-        return np.full(_shape(self.trials, columns), 0.5)
-
-    def normal(self, name: str, columns: int | None = None) -> Array:
-        """See `Draw.normal`."""
-        return np.zeros(_shape(self.trials, columns))
+    def drawn(self, kind: Kind, name: str, columns: int | None = None) -> Array:
+        """See `Draw.drawn`."""
+        return np.full(_shape(self.trials, columns), 0.5 if kind == "uniform" else 0.0)
 
 
 @dataclass(frozen=True)
-class Streams:
+class Streams(Draw):
     """Pseudo-random draws for one block of trials.
 
     The bits depend on ``seed``, ``block`` and the name alone, never on which
@@ -70,15 +75,13 @@ class Streams:
         key = (self.block, int(words[0]), int(words[1]))
         return np.random.Generator(np.random.SFC64(np.random.SeedSequence(self.seed, spawn_key=key)))
 
-    def uniform(self, name: str, columns: int | None = None) -> Array:
-        """See `Draw.uniform`."""
+    def drawn(self, kind: Kind, name: str, columns: int | None = None) -> Array:
+        """See `Draw.drawn`."""
+        generator, shape = self._generator(name), _shape(self.trials, columns)
+        if kind == "normal":
+            return generator.standard_normal(shape)
         # random() is on [0, 1): the half step keeps inverse distribution functions finite
-        draws = self._generator(name).random(_shape(self.trials, columns))
-        return draws + 2.0**-54
-
-    def normal(self, name: str, columns: int | None = None) -> Array:
-        """See `Draw.normal`."""
-        return self._generator(name).standard_normal(_shape(self.trials, columns))
+        return generator.random(shape) + 2.0**-54
 
 
 _STEP, _FIRST, _SECOND = (np.uint64(c) for c in (0x9E3779B97F4A7C15, 0xBF58476D1CE4E5B9, 0x94D049BB133111EB))

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from gatesim.ground.arrays import Array
-from gatesim.ground.draw import Draw
+from gatesim.ground.draw import Draw, Kind
 from gatesim.ground.level import Level
 
 
@@ -46,7 +46,7 @@ class References:
 
 
 @dataclass(frozen=True)
-class Nested:
+class Nested(Draw):
     """The draws of a block: one value a rig, a part or a passage, repeated for every trial it holds in.
 
     ``inner`` draws for the rigs, one trial each; ``levels``: how often a name is drawn, new with
@@ -66,15 +66,8 @@ class Nested:
         """Number of trials."""
         return self.size + (0 if self.references is None else self.references.trials)
 
-    def uniform(self, name: str, columns: int | None = None) -> Array:
-        """See `gatesim.ground.draw.Draw.uniform`."""
-        return self._drawn("uniform", name, columns)
-
-    def normal(self, name: str, columns: int | None = None) -> Array:
-        """See `gatesim.ground.draw.Draw.normal`."""
-        return self._drawn("normal", name, columns)
-
-    def _drawn(self, kind: str, name: str, columns: int | None) -> Array:
+    def drawn(self, kind: Kind, name: str, columns: int | None = None) -> Array:
+        """See `gatesim.ground.draw.Draw.drawn`."""
         level = self.levels.get(name, "passage")
         width = columns or 1
         own = _repeated(self.inner, kind, name, width, self.layout, level)[: self.size]
@@ -82,7 +75,7 @@ class Nested:
             own = np.concatenate([own, self._referenced(own, kind, name, width, level)])
         return own[:, 0] if columns is None else own
 
-    def _referenced(self, own: Array, kind: str, name: str, width: int, level: Level) -> Array:
+    def _referenced(self, own: Array, kind: Kind, name: str, width: int, level: Level) -> Array:
         """Draws of the reference passages; what is the rig's own it has here too."""
         assert self.references is not None
         layout, rigs = self.references.layout, self.references.rigs
@@ -91,10 +84,10 @@ class Nested:
         return _repeated(self.references.source, kind, name, width, layout, level)
 
 
-def _repeated(inner: Draw, kind: str, name: str, width: int, layout: Layout, level: Level) -> Array:
+def _repeated(inner: Draw, kind: Kind, name: str, width: int, layout: Layout, level: Level) -> Array:
     """Draws (rigs * layout.each, width), those of a rig or of a part repeated."""
     times = {"rig": 1, "part": layout.parts, "passage": layout.each}[level]
-    drawn: Array = getattr(inner, kind)(name, times * width)
+    drawn = inner.drawn(kind, name, times * width)
     rows = drawn.reshape(inner.trials * times, width)
     return rows if times == layout.each else np.repeat(rows, layout.each // times, axis=0)
 

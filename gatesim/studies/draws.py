@@ -7,7 +7,7 @@ from functools import cached_property
 import numpy as np
 
 from gatesim.ground.arrays import Array
-from gatesim.ground.draw import Draw, Nominal, Streams
+from gatesim.ground.draw import Draw, Kind, Nominal, Streams
 from gatesim.ground.nested import Layout, Nested
 from gatesim.studies.model import Model, levels_of, run
 
@@ -18,7 +18,7 @@ MOST_DIMENSIONS = 256
 
 
 @dataclass(frozen=True)
-class Recorder:
+class Recorder(Draw):
     """Passes draws on and notes what was asked for: name -> (kind, columns), in order of first use."""
 
     inner: Draw
@@ -29,19 +29,14 @@ class Recorder:
         """Number of trials."""
         return self.inner.trials
 
-    def uniform(self, name: str, columns: int | None = None) -> Array:
-        """See `gatesim.ground.draw.Draw.uniform`."""
-        self.used.setdefault(name, ("uniform", columns))
-        return self.inner.uniform(name, columns)
-
-    def normal(self, name: str, columns: int | None = None) -> Array:
-        """See `gatesim.ground.draw.Draw.normal`."""
-        self.used.setdefault(name, ("normal", columns))
-        return self.inner.normal(name, columns)
+    def drawn(self, kind: Kind, name: str, columns: int | None = None) -> Array:
+        """See `gatesim.ground.draw.Draw.drawn`."""
+        self.used.setdefault(name, (kind, columns))
+        return self.inner.drawn(kind, name, columns)
 
 
 @dataclass(frozen=True)
-class Renamed:
+class Renamed(Draw):
     """The same source under other names: an independent second set of draws."""
 
     inner: Draw
@@ -52,17 +47,13 @@ class Renamed:
         """Number of trials."""
         return self.inner.trials
 
-    def uniform(self, name: str, columns: int | None = None) -> Array:
-        """See `gatesim.ground.draw.Draw.uniform`."""
-        return self.inner.uniform(self.prefix + name, columns)
-
-    def normal(self, name: str, columns: int | None = None) -> Array:
-        """See `gatesim.ground.draw.Draw.normal`."""
-        return self.inner.normal(self.prefix + name, columns)
+    def drawn(self, kind: Kind, name: str, columns: int | None = None) -> Array:
+        """See `gatesim.ground.draw.Draw.drawn`."""
+        return self.inner.drawn(kind, self.prefix + name, columns)
 
 
 @dataclass(frozen=True)
-class Swapped:
+class Swapped(Draw):
     """Draws of ``first``, except one name, which comes from ``second``."""
 
     first: Draw
@@ -74,17 +65,13 @@ class Swapped:
         """Number of trials."""
         return self.first.trials
 
-    def uniform(self, name: str, columns: int | None = None) -> Array:
-        """See `gatesim.ground.draw.Draw.uniform`."""
-        return (self.second if name == self.name else self.first).uniform(name, columns)
-
-    def normal(self, name: str, columns: int | None = None) -> Array:
-        """See `gatesim.ground.draw.Draw.normal`."""
-        return (self.second if name == self.name else self.first).normal(name, columns)
+    def drawn(self, kind: Kind, name: str, columns: int | None = None) -> Array:
+        """See `gatesim.ground.draw.Draw.drawn`."""
+        return (self.second if name == self.name else self.first).drawn(kind, name, columns)
 
 
 @dataclass(frozen=True)
-class Quasi:
+class Quasi(Draw):
     """Scrambled Sobol points: one independently scrambled replicate per block.
 
     ``dimensions`` maps a name to the first of its dimensions; names it does not hold
@@ -110,20 +97,17 @@ class Quasi:
     def _others(self) -> Streams:
         return Streams(self.seed, self.block, self.trials)
 
-    def uniform(self, name: str, columns: int | None = None) -> Array:
-        """See `gatesim.ground.draw.Draw.uniform`."""
+    def drawn(self, kind: Kind, name: str, columns: int | None = None) -> Array:
+        """See `gatesim.ground.draw.Draw.drawn`."""
         first, known = self.dimensions.get(name, (0, -1))
         if known != (columns or 1):
-            return self._others.uniform(name, columns)
-        return self._points[:, first] if columns is None else self._points[:, first : first + columns]
-
-    def normal(self, name: str, columns: int | None = None) -> Array:
-        """See `gatesim.ground.draw.Draw.normal`."""
-        if self.dimensions.get(name, (0, -1))[1] != (columns or 1):
-            return self._others.normal(name, columns)
+            return self._others.drawn(kind, name, columns)
+        points = self._points[:, first] if columns is None else self._points[:, first : first + columns]
+        if kind == "uniform":
+            return points
         from scipy.special import ndtri
 
-        return np.asarray(ndtri(self.uniform(name, columns)))
+        return np.asarray(ndtri(points))
 
 
 def names_drawn(model: Model, layout: Layout | None = None) -> dict[str, tuple[str, int | None]]:

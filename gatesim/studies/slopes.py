@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from gatesim.ground.arrays import Array, Scalar
 from gatesim.ground.distribution import StudentT
-from gatesim.ground.draw import Nominal, Streams
+from gatesim.ground.draw import Draw, Kind, Nominal, Streams
 from gatesim.ground.errors import InputError
 from gatesim.ground.level import Level
 from gatesim.ground.quantity import Quantity
@@ -49,7 +49,7 @@ class Axis:
 
 
 @dataclass(frozen=True)
-class Probe:
+class Probe(Draw):
     """Draws and values at their medians, but for one axis in each of n trials.
 
     Trial i moves along axis ``index[i]`` by ``steps[i]`` standard uncertainties.
@@ -72,13 +72,9 @@ class Probe:
                 base[at] += axis.u * self.steps[rows]
         return base
 
-    def uniform(self, name: str, columns: int | None = None) -> Array:
-        """See `gatesim.ground.draw.Draw.uniform`."""
-        return self._moved(Nominal(self.trials).uniform(name, columns), name)
-
-    def normal(self, name: str, columns: int | None = None) -> Array:
-        """See `gatesim.ground.draw.Draw.normal`."""
-        return self._moved(Nominal(self.trials).normal(name, columns), name)
+    def drawn(self, kind: Kind, name: str, columns: int | None = None) -> Array:
+        """See `gatesim.ground.draw.Draw.drawn`."""
+        return self._moved(Nominal(self.trials).drawn(kind, name, columns), name)
 
     def values(self, inputs: Mapping[str, Quantity]) -> dict[str, Scalar]:
         """Values of the inputs, (n,) each."""

@@ -9,7 +9,7 @@ import numpy as np
 from gatesim.chain.pipeline import Asked, Passed, ask, measure
 from gatesim.chain.reference import AS_USUAL, Calibration
 from gatesim.ground.arrays import Array, Scalar
-from gatesim.ground.draw import Draw, Streams
+from gatesim.ground.draw import Draw, Kind, Streams
 from gatesim.ground.level import Level
 from gatesim.ground.nested import Layout, Nested, SameRigs
 from gatesim.ground.outcome import Outcome
@@ -19,7 +19,7 @@ from gatesim.studies.draws import Renamed
 
 
 @dataclass(frozen=True)
-class Repeated:
+class Repeated(Draw):
     """The draws of ``inner`` once for each of ``times`` part lengths, each drawn only once.
 
     Trial j of every length and of every candidate has the same draws (common random numbers).
@@ -34,18 +34,11 @@ class Repeated:
         """Number of trials."""
         return self.inner.trials * self.times
 
-    def uniform(self, name: str, columns: int | None = None) -> Array:
-        """See `gatesim.ground.draw.Draw.uniform`."""
-        return self._kept("uniform", name, columns)
-
-    def normal(self, name: str, columns: int | None = None) -> Array:
-        """See `gatesim.ground.draw.Draw.normal`."""
-        return self._kept("normal", name, columns)
-
-    def _kept(self, kind: str, name: str, columns: int | None) -> Array:
+    def drawn(self, kind: Kind, name: str, columns: int | None = None) -> Array:
+        """See `gatesim.ground.draw.Draw.drawn`."""
         key = (kind, name, columns)
         if key not in self.known:
-            draws: Array = getattr(self.inner, kind)(name, columns)
+            draws = self.inner.drawn(kind, name, columns)
             self.known[key] = np.tile(draws, self.times if columns is None else (self.times, 1))
         return self.known[key]
 

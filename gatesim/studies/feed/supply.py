@@ -9,7 +9,7 @@ import numpy as np
 
 from gatesim.chain.pipeline import ask, drawn, light_of
 from gatesim.ground.arrays import Array, Scalar
-from gatesim.ground.draw import Streams
+from gatesim.ground.draw import Draw, Kind, Streams
 from gatesim.ground.level import Level
 from gatesim.ground.table import TableValues
 from gatesim.motion import passage
@@ -55,7 +55,7 @@ def spacing_of(pattern: str, scatter: float) -> Spacing:
 
 
 @dataclass(frozen=True)
-class PartDraws:
+class PartDraws(Draw):
     """Draws for streams of parts, row by row: a part's own quantities anew, the rig's once a stream.
 
     ``levels``: how often a name is drawn; left out, what is not the part's own is the rig's.
@@ -77,20 +77,11 @@ class PartDraws:
         """The draws of the rigs, one a stream."""
         return Streams(self.seed, self.block, self.streams)
 
-    def uniform(self, name: str, columns: int | None = None) -> Array:
-        """See `gatesim.ground.draw.Draw.uniform`."""
-        return self._drawn("uniform", name, columns)
-
-    def normal(self, name: str, columns: int | None = None) -> Array:
-        """See `gatesim.ground.draw.Draw.normal`."""
-        return self._drawn("normal", name, columns)
-
-    def _drawn(self, kind: str, name: str, columns: int | None) -> Array:
+    def drawn(self, kind: Kind, name: str, columns: int | None = None) -> Array:
+        """See `gatesim.ground.draw.Draw.drawn`."""
         if self.levels.get(name, "part" if name.startswith("part.") else "rig") != "rig":
-            found: Array = getattr(Streams(self.seed, self.block, self.trials), kind)(name, columns)
-            return found
-        once: Array = getattr(self.rig, kind)(name, columns)
-        return np.repeat(once, self.parts, axis=0)
+            return Streams(self.seed, self.block, self.trials).drawn(kind, name, columns)
+        return np.repeat(self.rig.drawn(kind, name, columns), self.parts, axis=0)
 
 
 @dataclass(frozen=True)
