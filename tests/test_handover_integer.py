@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from gatesim.formula import FORMULAS, Constants
 from gatesim.formula.integer.bounds import NotProved, prove
 from gatesim.formula.integer.machine import run, truncated
-from gatesim.formula.integer.program import DINT, INT, LINT, OK, UDINT, Constant, Program, Register, Step
+from gatesim.formula.integer.program import DINT, LINT, OK, UDINT, Constant, Program, Register, Step, Word
 from gatesim.ground.errors import InputError
 from gatesim.shopfloor.integer.build import Integer, Stated, build
 from gatesim.shopfloor.integer.structuredtext import structured_text
@@ -246,7 +246,7 @@ def test_a_divisor_that_may_be_zero_is_not_proved() -> None:
 
 
 def test_words_wrap_as_two_s_complement() -> None:
-    assert INT.wrap(32768) == -32768
+    assert Word("INT", 16, True).wrap(32768) == -32768
     assert DINT.wrap(-(2**31) - 1) == 2**31 - 1
     assert UDINT.wrap(-1) == 2**32 - 1
 

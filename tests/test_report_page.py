@@ -21,7 +21,7 @@ from gatesim.scenario import load, parse_text
 from gatesim.scenario.reader import changed
 from gatesim.studies.rig import parse_axis
 from gatesim.view.errorchart import error_chart, error_curve
-from gatesim.view.motionchart import position_chart, speed_chart
+from gatesim.view.motionchart import speed_chart
 from gatesim.view.report import report_html
 from gatesim.view.waterfall import waterfall
 
@@ -181,7 +181,6 @@ def test_figures_draw_on_the_axes_given_and_name_their_units():
     axis = parse_axis("gate.spacing=40mm:300mm:3")
     draw = (
         (speed_chart, curve, ("ms", "m/s")),
-        (position_chart, curve, ("ms", "mm")),
         (waterfall, breakdown(scenario), ("mm", "")),
         (error_chart, error_curve(scenario, axis, ["spacing-dwell"]), ("mm", "mm")),
     )

@@ -1,6 +1,6 @@
 """The measurement, stage by stage: part and path to edges, edges to counts, counts to readings."""
 
-from collections.abc import Callable, Collection, Mapping
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -169,10 +169,7 @@ def measure(
     rig, n = asked.rig, draw.trials
     alone = light_of(asked, motion)
     light = [_with_followers(rig.releases, times) for times in alone]
-    sensed = [
-        respond(s.response, t, draw, g) for g, (s, t) in enumerate(zip(rig.sensors, light, strict=True), 1)
-    ]
-    filtered = [rig.filter.pass_on(times, draw, f"filter@{gate}") for gate, times in enumerate(sensed, 1)]
+    sensed, filtered = signals(rig.sensors, rig.filter, light, draw)
     counter = counter_of(scenario, asked.values, _roller_travel(scenario, motion), quantised=quantised)
     counted = count(counter, filtered, draw)
     counts = counted.counts()
@@ -193,6 +190,14 @@ def measure(
         readings,
         unread(outcome.code, next(iter(readings.values()))),
     )
+
+
+def signals(
+    sensors: Sequence[Sensor], passing: Filter, light: Sequence[Array], draw: Draw
+) -> tuple[list[Array], list[Array]]:
+    """Transition lists a gate, (n, k) each, behind the sensors and behind the input filter."""
+    sensed = [respond(s.response, t, draw, g) for g, (s, t) in enumerate(zip(sensors, light, strict=True), 1)]
+    return sensed, [passing.pass_on(times, draw, f"filter@{gate}") for gate, times in enumerate(sensed, 1)]
 
 
 def read(constants: Mapping[str, Constants], counts: Counts, reads: NDArray[np.bool_]) -> dict[str, Array]:

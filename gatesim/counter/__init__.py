@@ -1,6 +1,6 @@
 """Counter: clock or encoder, gate, capture and re-arm."""
 
-from gatesim.counter.counter import Counted, Counter, count
+from gatesim.counter.counter import Counted, Counter, acted_on, count
 from gatesim.counter.cycle import Cycles, run_cycles
 from gatesim.counter.source import SOURCES, Clock, Encoder, Source, SourceTable
 from gatesim.counter.table import CounterTable
@@ -22,6 +22,7 @@ __all__ = [
     "Source",
     "SourceTable",
     "Timing",
+    "acted_on",
     "count",
     "run_cycles",
 ]

@@ -1,5 +1,6 @@
 """The counter: from edges at the gates to whole numbers in its registers."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -84,9 +85,14 @@ class Counted:
         return Counts(**{key: self.registers[key][:, cycle] for key in REGISTERS})
 
 
+def acted_on(timing: Timing, gates: Sequence[Array], draw: Draw) -> list[Array]:
+    """Edges of the gates (transition lists (n, k)) at the times at which the counter acts on them."""
+    return [timing.act_on(times, draw, gate) for gate, times in enumerate(gates, start=1)]
+
+
 def count(counter: Counter, gates: list[Array], draw: Draw, cycles: int = 1) -> Counted:
     """Play the edges of the gates (transition lists (n, k)) to the counter."""
-    acted = [counter.timing.act_on(times, draw, gate) for gate, times in enumerate(gates, start=1)]
+    acted = acted_on(counter.timing, gates, draw)
     latched = run_cycles(acted, cycles)
     phase = counter.source.phase(draw)
     shape = latched.start.shape

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gatesim.explanation.area import SpeedCurve
-from gatesim.view.style import BLACK, BLUE, GREY, ORANGE, SKY, VERMILION, new_axes
+from gatesim.view.style import BLACK, BLUE, ORANGE, SKY, VERMILION, new_axes
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -52,24 +52,3 @@ def _areas(curve: SpeedCurve, axes: "Axes") -> None:
     word = "missing" if missing > 0.0 else "too much"
     axes.fill_between(MS * t, v, curve.early, facecolor="none", edgecolor=ORANGE, hatch="///", linewidth=0.0,
                       label=f"{word}: {MM * abs(missing):.3g} mm (net)")  # fmt: skip
-
-
-def position_chart(curve: SpeedCurve, axes: "Axes | None" = None) -> "Axes":
-    """Draw where the part's two ends are over time, with the gates as lines across."""
-    axes = axes or new_axes(7.0, 4.2)
-    axes.plot(MS * curve.time, MM * curve.position, color=BLACK, linewidth=1.6, label="leading end")
-    axes.plot(MS * curve.time, MM * (curve.position - curve.length), color=BLACK, linewidth=1.6,
-              linestyle="--", label="trailing end")  # fmt: skip
-    for number, gate in enumerate(curve.gates, start=1):
-        axes.axhline(MM * gate, color=GREY, linewidth=0.9)
-        axes.annotate(f"gate {number}", (0.01, MM * gate), xycoords=("axes fraction", "data"),
-                      va="bottom", fontsize="small")  # fmt: skip
-    if np.isfinite(curve.leaves):
-        axes.axvspan(MS * curve.enters, MS * curve.leaves, color=SKY, alpha=0.3, label="gate 1 dark")
-    if np.isfinite(curve.second):
-        axes.axvspan(MS * curve.enters, MS * curve.second, color=BLUE, alpha=0.3, label="gate 1 to gate 2")
-    axes.set_xlabel("time since release / ms")
-    axes.set_ylabel("position along the path / mm")
-    axes.grid(alpha=0.3, linewidth=0.6)
-    axes.legend(loc="upper center", bbox_to_anchor=(0.5, -0.16), ncols=2, frameon=False, fontsize="small")
-    return axes

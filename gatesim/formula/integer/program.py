@@ -31,7 +31,6 @@ class Word:
         return (value - self.low) % (1 << self.bits) + self.low
 
 
-INT = Word("INT", 16, True)
 DINT = Word("DINT", 32, True)
 LINT = Word("LINT", 64, True)
 UINT = Word("UINT", 16, False)

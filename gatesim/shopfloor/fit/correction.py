@@ -94,16 +94,14 @@ def _line(
         return 1.0, 0.0, (math.nan, math.nan), (math.nan, math.nan)
     span = (float(y.min()), float(y.max()))
     free = x.size - 2
-    if np.unique(y).size < 2 or free < 1:
+    if np.unique(y).size < 2 or np.unique(x).size < 2 or free < 1:
         shift = y - x
         std = float(shift.std(ddof=1) / math.sqrt(x.size)) if x.size > 1 else math.nan
         return 1.0, float(shift.mean()), (math.nan, std), span
-    middle = x.mean()
-    away = ((x - middle) ** 2).sum()
-    gain = float(((x - middle) * y).sum() / away)
-    zero = float(y.mean() - gain * middle)
-    s2 = float(((y - gain * x - zero) ** 2).sum() / free)
-    return gain, zero, (math.sqrt(s2 / away), math.sqrt(s2 * (1.0 / x.size + middle**2 / away))), span
+    from scipy.stats import linregress  # deferred: costs start-up time
+
+    line = linregress(x, y)
+    return float(line.slope), float(line.intercept), (float(line.stderr), float(line.intercept_stderr)), span
 
 
 def _errors(error: Array, rows: Mask, doubt: float) -> Errors | None:

@@ -1,19 +1,18 @@
 """Gates, filters, capture and re-arm as one process in time over a stream of parts."""
 
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from gatesim.chain.assembly import counter_of, filter_of, sensor_of
-from gatesim.chain.pipeline import drawn
-from gatesim.counter import Cycles, run_cycles
+from gatesim.chain.assembly import filter_of, sensor_of
+from gatesim.chain.pipeline import drawn, signals
+from gatesim.counter import Cycles, acted_on, run_cycles
 from gatesim.ground.arrays import Array
 from gatesim.ground.draw import Streams
+from gatesim.ground.table import TableValues
 from gatesim.ground.transition import merged
 from gatesim.scenario import Scenario
-from gatesim.sensor import respond
 from gatesim.studies.feed.supply import Crossings
 
 STAGES = ("beam", "sensor", "input filter", "scan")
@@ -38,20 +37,12 @@ def process(scenario: Scenario, crossings: Crossings, streams: Streams) -> Proce
     parts = crossings.gates[0].shape[1]
     sensors = [sensor_of(scenario, values, gate) for gate in range(1, len(crossings.gates) + 1)]
     light = [merged([times[:, part] for part in range(parts)]) for times in crossings.gates]
-    sensed = [
-        respond(s.response, t, streams, g) for g, (s, t) in enumerate(zip(sensors, light, strict=True), 1)
-    ]
-    passing = filter_of(scenario, values)
-    filtered = [passing.pass_on(times, streams, f"filter@{gate}") for gate, times in enumerate(sensed, 1)]
-    timing = counter_of(scenario, values, _no_travel, quantised=True).timing
-    acted = [timing.act_on(times, streams, gate) for gate, times in enumerate(filtered, 1)]
+    sensed, filtered = signals(sensors, filter_of(scenario, values), light, streams)
+    timing = scenario.counter.timing.build(TableValues(values, "counter.timing"))
+    acted = acted_on(timing, filtered, streams)
     jitter = max(float(np.max(sensor.response.jitter)) for sensor in sensors)
-    signals = (tuple(light), tuple(sensed), tuple(filtered), tuple(acted))
-    return Processed(signals, run_cycles(acted, parts), 8.0 * jitter + 1e-12)
-
-
-_no_travel: Callable[[Array], Array] = np.zeros_like
-"""An encoder's travel: only the moments of the cycles are wanted, not the counts."""
+    seen = (tuple(light), tuple(sensed), tuple(filtered), tuple(acted))
+    return Processed(seen, run_cycles(acted, parts), 8.0 * jitter + 1e-12)
 
 
 def latest(marks: Array, times: Array, guard: float) -> NDArray[np.int64]:
