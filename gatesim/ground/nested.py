@@ -93,7 +93,7 @@ def _repeated(inner: Draw, kind: Kind, name: str, width: int, layout: Layout, le
 
 
 @dataclass(frozen=True)
-class SameRigs:
+class SameRigs(Draw):
     """Other parts and other passages on the same rigs: draws of ``inner`` for a rig, of ``others`` else."""
 
     inner: Draw
@@ -105,13 +105,9 @@ class SameRigs:
         """Number of rigs."""
         return self.inner.trials
 
-    def uniform(self, name: str, columns: int | None = None) -> Array:
-        """See `gatesim.ground.draw.Draw.uniform`."""
-        return self._of(name).uniform(name, columns)
-
-    def normal(self, name: str, columns: int | None = None) -> Array:
-        """See `gatesim.ground.draw.Draw.normal`."""
-        return self._of(name).normal(name, columns)
+    def drawn(self, kind: Kind, name: str, columns: int | None = None) -> Array:
+        """See `gatesim.ground.draw.Draw.drawn`."""
+        return self._of(name).drawn(kind, name, columns)
 
     def _of(self, name: str) -> Draw:
         return self.inner if self.levels.get(name, "passage") == "rig" else self.others
