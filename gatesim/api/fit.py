@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, ClassVar
 
 from gatesim.api.given import Given, not_negative, renamed
 from gatesim.api.result import Pictured
@@ -13,6 +13,7 @@ from gatesim.shopfloor.fit import fit as fitted
 from gatesim.shopfloor.fit import result
 from gatesim.shopfloor.fit.correction import correction_of
 from gatesim.shopfloor.fit.result import Wish
+from gatesim.shopfloor.fit.verdict import verdict
 from gatesim.shopfloor.fit.write import write_fitted
 from gatesim.shopfloor.log import Log, read_log
 
@@ -29,6 +30,37 @@ class Fit(Pictured, result.Fit):
 
     formula: str | None
 
+    KEYS: ClassVar = {
+        "sources": "log",
+        "converged": "converged",
+        "quantities": "quantities",
+        "covariance": "covariance",
+        "varies": "varies",
+        "estimated_lengths": "lengths",
+        "separability": "separability",
+        "extras": "further_measurements",
+        "verdict": "verdict",
+        "adequacy": "adequacy",
+        "residual": "residuals",
+        "corrections": "corrections",
+        "notes": "notes",
+        "scenario": None,
+        "wish": None,
+        "system": None,
+        "rows": None,
+        "minimum": None,
+        "estimate": None,
+        "lengths": None,
+        "length_std": None,
+        "formula": None,
+        "odd": None,
+    }
+
+    @property
+    def verdict(self) -> tuple[str, ...]:
+        """What the fit is worth, in sentences, the gravest first."""
+        return verdict(self)
+
     def __str__(self) -> str:
         from gatesim.view.fittext import fit_text
 
@@ -39,12 +71,6 @@ class Fit(Pictured, result.Fit):
         from gatesim.view.residualchart import residual_panels
 
         return residual_panels(self, ax)[0]
-
-    def data(self) -> Any:
-        """Every figure of the text, unrounded, SI."""
-        from gatesim.shopfloor.fit.export import fit_json
-
-        return fit_json(self)
 
     def quantity(self, name: str) -> Any:
         """Estimate of a fitted quantity, such as "path.friction", as a pint quantity. Raises KeyError."""

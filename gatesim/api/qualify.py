@@ -3,7 +3,7 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, ClassVar
+from typing import TYPE_CHECKING, ClassVar
 
 from gatesim.api.given import Given, length, not_negative, renamed
 from gatesim.api.result import Pictured
@@ -37,12 +37,6 @@ class Qualification(Pictured, qualified.Qualification):
         from gatesim.view.qualifytext import qualification_text
 
         return qualification_text(self)
-
-    def data(self) -> Any:
-        """Every figure of the text, unrounded, SI."""
-        from gatesim.shopfloor.qualifyexport import qualification_json
-
-        return qualification_json(self)
 
     def plot(self, ax: "Axes | None" = None) -> "Axes":
         """One panel a study; ``ax`` gives the place of all. Returns the first panel."""

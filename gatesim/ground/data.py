@@ -12,9 +12,10 @@ Json = dict[str, Any]
 Keys = Mapping[str, str | None]
 """How a result class is written where its fields alone will not do.
 
-Attribute (a field or a property) -> key: these come first, in this order. None leaves a field
-out, an empty key merges the mapping that the attribute gives. A class may instead have a text as its
-``KEYS``, which names the one attribute that stands for the whole.
+Attribute (a field or a property) -> key: these come first, in this order, or "*" marks where the
+fields stand that are not named. None leaves a field out, an empty key merges the mapping that the
+attribute gives. A class may instead have a text as its ``KEYS``, which names the one attribute that
+stands for the whole.
 """
 
 
@@ -39,7 +40,9 @@ def data_of(value: Any) -> Any:
 
 def _items(value: Any, keys: Mapping[str, str | None]) -> Iterator[tuple[str, Any]]:
     following = {field.name: field.name for field in fields(value) if field.name not in keys}
-    for name, key in {**keys, **following}.items():
+    named = list(keys.items())
+    place = list(keys).index("*") if "*" in keys else len(named)
+    for name, key in [*named[:place], *following.items(), *named[place + 1 :]]:
         if key:
             yield key, data_of(getattr(value, name))
         elif key == "":

@@ -2,7 +2,9 @@
 
 from dataclasses import dataclass
 from enum import IntEnum
+from typing import ClassVar
 
+from gatesim.ground.data import Keys
 from gatesim.shopfloor.decision import Limits
 from gatesim.shopfloor.gaugestudy import STUDY_SPREAD, GaugeStudies
 from gatesim.shopfloor.resolution import SHARE_ALLOWED
@@ -35,6 +37,13 @@ class Check:
     rule: str
     verdict: Verdict
 
+    KEYS: ClassVar[Keys] = {"found": "found", "rule": "rule", "words": "verdict", "verdict": None}
+
+    @property
+    def words(self) -> str:
+        """The verdict in words."""
+        return self.verdict.words
+
 
 @dataclass(frozen=True)
 class Conclusion:
@@ -42,6 +51,13 @@ class Conclusion:
 
     use: str
     checks: tuple[Check, ...]
+
+    KEYS: ClassVar[Keys] = {"words": "verdict", "use": "use", "checks": "checks"}
+
+    @property
+    def words(self) -> str:
+        """The verdict in words."""
+        return self.verdict.words
 
     @property
     def verdict(self) -> Verdict:

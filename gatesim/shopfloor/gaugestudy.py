@@ -2,6 +2,9 @@
 
 import math
 from dataclasses import dataclass, replace
+from typing import ClassVar
+
+from gatesim.ground.data import Keys
 
 POOL_ABOVE = 0.05  # AIAG: an interaction not significant at 5 % is pooled with repeatability
 STUDY_SPREAD = 6.0  # a component's spread is 6 s, as in the manual's 4th edition
@@ -78,12 +81,28 @@ class GaugeStudies:
     balanced: bool = True
     production: bool = True
 
+    KEYS: ClassVar[Keys] = {
+        "rule": "pooling_rule",
+        "with_interaction": "with_interaction",
+        "without_interaction": "without_interaction",
+        "balanced": "balanced",
+        "production": "parts_are_production",
+        "chosen_name": "chosen",
+        "interaction_p": None,
+        "left_out": None,
+    }
+
     @property
     def chosen(self) -> GaugeStudy:
         """With the interaction where it is significant, without it otherwise."""
         if self.with_interaction is not None and self.interaction_p <= POOL_ABOVE:
             return self.with_interaction
         return self.without_interaction
+
+    @property
+    def chosen_name(self) -> str:
+        """Which of the two is chosen."""
+        return "with_interaction" if self.chosen is self.with_interaction else "without_interaction"
 
     @property
     def rule(self) -> str:

@@ -11,10 +11,12 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import ClassVar
 
 import numpy as np
 
 from gatesim.ground.arrays import Array
+from gatesim.ground.data import Keys
 from gatesim.ground.errors import InputError
 from gatesim.ground.quantity import parse
 
@@ -54,8 +56,25 @@ class Log:
     ignored: tuple[str, ...]
     places: Mapping[str, float] = field(default_factory=dict)
 
+    KEYS: ClassVar[Keys] = {
+        "path": "file",
+        "rows": "rows",
+        "bad": "bad_rows",
+        "ignored": "columns_not_used",
+        "numbers": None,
+        "labels": None,
+        "units": None,
+        "lines": None,
+        "places": None,
+    }
+
     def __len__(self) -> int:
         return len(self.lines)
+
+    @property
+    def rows(self) -> int:
+        """How many rows are good."""
+        return len(self)
 
     def __contains__(self, name: str) -> bool:
         return name in self.numbers or name in self.labels

@@ -2,11 +2,13 @@
 
 import math
 from dataclasses import dataclass
+from typing import ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
 
 from gatesim.ground.arrays import Array
+from gatesim.ground.data import Keys
 from gatesim.ground.errors import InputError
 from gatesim.shopfloor.conclusion import Conclusion, conclude, nearest
 from gatesim.shopfloor.decision import Limits, Risks, guarded, risks
@@ -57,6 +59,8 @@ class Combined:
     operators: float
     reference: float
 
+    KEYS: ClassVar[Keys] = {"*": "*", "std": "combined"}
+
     @property
     def std(self) -> float:
         """Combined standard uncertainty of an indication."""
@@ -88,6 +92,42 @@ class Qualification:
     risks: Risks | None
     notes: tuple[str, ...]
     warnings: tuple[str, ...] = ()
+
+    KEYS: ClassVar[Keys] = {
+        "log": "log",
+        "warnings": "warnings",
+        "conclusion": "conclusion",
+        "resolution": "resolution",
+        "tolerance": "tolerance",
+        "type_one": "type_one",
+        "linearity": "linearity",
+        "gauge": "gauge",
+        "combined": "standard_uncertainty",
+        "capability_ratio": "capability_ratio",
+        "limits": "limits",
+        "guard_factor": "guard_factor",
+        "process": "process",
+        "risks": "risks",
+        "notes": "notes",
+        "lengths": None,
+        "demand": None,
+        "gauge_rows": None,
+    }
+
+    @property
+    def resolution(self) -> float | None:
+        """Step of the indications, m; None where it is not known."""
+        return self.demand.resolution or None
+
+    @property
+    def tolerance(self) -> tuple[float, float]:
+        """Limits of the tolerance, m."""
+        return self.demand.lower, self.demand.upper
+
+    @property
+    def guard_factor(self) -> float:
+        """Guard band in standard uncertainties."""
+        return self.demand.guard_factor
 
 
 def qualify(log: Log, lengths: Array, demand: Demand, warnings: tuple[str, ...] = ()) -> Qualification:

@@ -2,10 +2,12 @@
 
 import math
 from dataclasses import dataclass
+from typing import ClassVar
 
 import numpy as np
 
 from gatesim.ground.arrays import Array
+from gatesim.ground.data import Keys
 from gatesim.studies.convention import Convention
 
 
@@ -32,6 +34,8 @@ class TypeOne:
     c_gk: float
     convention: Convention
     resolution: float = 0.0
+
+    KEYS: ClassVar[Keys] = {"*": "*", "capable": "capable"}
 
     @property
     def spread(self) -> float:
@@ -120,6 +124,8 @@ class Linearity:
     r_squared: float
     residual_std: float
     p_lack_of_fit: float
+
+    KEYS: ClassVar[Keys] = {"*": "*", "zero_within_band": "zero_within_band"}
 
     @property
     def tested(self) -> bool:

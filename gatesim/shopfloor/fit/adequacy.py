@@ -1,8 +1,10 @@
 """Does the fitted model describe the log: lack of fit, scatter, drift, judged together."""
 
 from dataclasses import dataclass, replace
+from typing import ClassVar
 
 from gatesim.ground.arrays import Array
+from gatesim.ground.data import Keys
 from gatesim.shopfloor.fit.drift import Drift, lags, trend_of
 from gatesim.shopfloor.fit.rows import Rows
 from gatesim.shopfloor.fit.scatter import ENOUGH_REPEATS, Within, wider, without_trend
@@ -48,6 +50,8 @@ class Adequacy:
     drifts: tuple[Drift, ...]
     drift_per: str
     crowded: bool
+
+    KEYS: ClassVar[Keys] = {"describes": "describes", "holds": "holds"}
 
     @property
     def of_model(self) -> Test | None:

@@ -77,6 +77,47 @@ class Correction:
 
 
 @dataclass(frozen=True)
+class SetApart:
+    """A line of the log that the fit did not use, and why."""
+
+    line: int
+    reason: str
+
+
+@dataclass(frozen=True)
+class Sources:
+    """The rows of a log and what became of them."""
+
+    file: str
+    rows: int
+    fitted: int
+    held_out: int
+    set_apart: tuple[SetApart, ...]
+    columns_not_used: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Fitted:
+    """One quantity, SI: value and standard uncertainty in the scenario, and after the fit."""
+
+    name: str
+    unknown: bool
+    scenario: float
+    prior_standard_uncertainty: float
+    estimate: float
+    standard_uncertainty: float
+
+
+@dataclass(frozen=True)
+class FittedLength:
+    """Length of a part, m; ``reference`` is NaN where it was not known."""
+
+    reference: float
+    length: float
+    standard_uncertainty: float
+
+
+@dataclass(frozen=True)
 class Fit:
     """A rig fitted to a log; SI throughout.
 
@@ -103,6 +144,38 @@ class Fit:
     extras: tuple[Extra, ...]
     corrections: tuple[Correction, ...]
     notes: tuple[str, ...]
+
+    @property
+    def sources(self) -> Sources:
+        """What the fit rests on."""
+        log = self.rows.log
+        fitted, apart = (
+            int(self.cells.count.sum()),
+            tuple(SetApart(bad.line, bad.reason) for bad in self.apart),
+        )
+        return Sources(log.path, len(log), fitted, self.held_out, apart, log.ignored)
+
+    @property
+    def converged(self) -> bool:
+        """Whether the search ended at a minimum."""
+        return self.minimum.converged
+
+    @property
+    def varies(self) -> tuple[str, ...]:
+        """What was taken to vary from passage to passage."""
+        return self.forward.varies
+
+    @property
+    def quantities(self) -> list[Fitted]:
+        """Every fitted quantity, the unknowns first."""
+        found = zip(self.forward.parameters, self.estimate, self.std, strict=True)
+        return [Fitted(p.name, p.unknown, p.nominal, p.prior, float(x), float(u)) for p, x, u in found]
+
+    @property
+    def estimated_lengths(self) -> list[FittedLength]:
+        """Every length of a part."""
+        found = zip(self.rows.known, self.lengths, self.length_std, strict=True)
+        return [FittedLength(float(known), float(x), float(u)) for known, x, u in found]
 
     @property
     def forward(self) -> Forward:

@@ -2,11 +2,13 @@
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
+from typing import ClassVar
 
 import numpy as np
 
 from gatesim.counter.counter import REGISTERS
 from gatesim.ground.arrays import Array
+from gatesim.ground.data import Keys
 from gatesim.ground.errors import InputError
 from gatesim.scenario.reader import changed
 from gatesim.shopfloor.fit.forward import Forward
@@ -37,6 +39,14 @@ class Separability:
     directions: Array
     rank: int
     correlation: Array
+
+    KEYS: ClassVar[Keys] = {
+        "values": "singular_values",
+        "directions": "directions",
+        "rank": "rank",
+        "correlation": "correlation",
+        "names": None,
+    }
 
     @property
     def complete(self) -> bool:
