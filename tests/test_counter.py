@@ -422,6 +422,20 @@ def test_scans_that_wander_are_never_before_the_edge_and_seldom_a_cycle_late():
     assert late.max() < cycle + 9.0 * jitter
 
 
+def test_a_scan_wanders_by_just_under_half_a_cycle_however_large_its_jitter():
+    # as far as the order of the scans allows: start k lies within (k + phase -+ 0.499) cycles
+    trials, cycle = 20_000, 1e-3
+    seed = (np.arange(trials) + 0.25) / trials
+    draw = Phases(trials, counter__scan_jitter=seed)
+    times = np.stack([np.full(trials, 0.0104), np.full(trials, 0.0502)], axis=1)
+    acted = Polled(cycle, cycle).act_on(times, draw, 1)
+    assert np.all(acted >= times)
+    wander = np.abs(acted / cycle - 0.5 - np.round(acted / cycle - 0.5))
+    assert wander.max() == pytest.approx(0.499, abs=1e-9)
+    # two thirds of normal draws exceed half a standard deviation
+    assert np.mean(wander > 0.499 - 1e-9) > 0.3
+
+
 def test_a_latency_common_to_all_edges_cancels():
     times = np.array([[0.1, 0.14]])
     acted = Interrupt(50e-6, 0.0).act_on(times, Nominal(1), 1)

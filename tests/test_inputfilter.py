@@ -191,6 +191,43 @@ def test_majority_passes_every_pulse_of_a_train_below_its_limit_at_any_phase(sam
     assert np.all(edge_count(kind.pass_on(below, Streams(1, 0, trials), "filter@1")) == 80)
 
 
+@pytest.mark.parametrize(("samples", "needed"), [(3, 2), (5, 5), (8, 6)])
+def test_majority_loses_pulses_of_a_train_just_above_its_limit_at_some_phases(samples, needed):
+    kind = Majority(1e-3, samples, needed)
+    above = square_wave(1.02 * highest_train(kind, 0.5), 0.5, trials=500)
+    passed = edge_count(kind.pass_on(above, Streams(1, 0, 500), "filter@1"))
+    assert np.any(passed < 80)
+
+
+def test_limit_of_a_filter_that_varies_is_that_of_its_slowest():
+    slow = highest_train(Majority(2e-3, 3, 2), 0.5)
+    assert highest_train(Majority(np.array([1e-3, 2e-3, 1.5e-3]), 3, 2), 0.5) == slow
+    assert highest_train(HoldOff(np.array([1e-3, 2e-3])), 0.5) == highest_train(HoldOff(2e-3), 0.5)
+    assert highest_train(StableFor(np.array([2e-3, 1e-3])), 0.5) == highest_train(StableFor(2e-3), 0.5)
+
+
+@pytest.mark.parametrize("frequency", [5.5e3, 7e3, 9e3, 13e3])
+def test_share_passed_is_that_of_a_walk_through_32_pulses_the_first_not_counted(frequency):
+    # a hold-off written out in time: take a change, look away, then take the level there is
+    hold, period = 1e-4, 1.0 / frequency
+    edges = [(number * 0.5 * period, number % 2 == 0) for number in range(64)]
+    dark, free, pulses = False, -1.0, 0
+    for number, (time, level) in enumerate(edges):
+        until = edges[number + 1][0] if number < 63 else 1.0
+        if time >= free and level != dark:
+            dark, free, pulses = level, time + hold, pulses + (not level)
+        elif time < free < until and level != dark:
+            dark, free, pulses = level, free + hold, pulses + (not level)
+    share = share_passed(HoldOff(hold), frequency, Nominal(1))[0]
+    assert share == pytest.approx((pulses - 1) / 31, abs=1e-12)
+    assert share < 1.0
+
+
+def test_a_train_that_merges_into_one_long_level_passes_nothing():
+    # 2.7 ms dark, 0.67 ms light: the gaps are closed
+    assert share_passed(StableFor(1e-3), 300.0, Nominal(1), duty=0.8)[0] == 0.0
+
+
 @pytest.mark.parametrize(
     ("kind", "frequency", "share"),
     [

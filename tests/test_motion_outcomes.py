@@ -65,6 +65,22 @@ def test_brake_that_is_too_weak_lets_a_fast_part_run_away():
     assert tame.brake_ratio[0] < 1
 
 
+def test_part_runs_away_from_the_crest_of_the_drag_curve_on_and_only_if_it_still_gains_speed():
+    # the full drag curve has its crest at the critical speed: below it more speed means more drag
+    critical = 2.0
+    path = Path(0.3, release_speed=critical * np.array([0.5, 0.8, 0.94, 0.99, 1.2]))
+    weak = passage(Block(), path, (EddyBrake(0.0, 0.05, 0.05, critical),), [0.06])
+    assert np.all(weak.brake_acceleration > 0)
+    assert 0.95 < weak.brake_ratio[2] < 1.0 < weak.brake_ratio[3] < 1.05
+    assert list(weak.outcome == Outcome.RUNAWAY) == [False, False, False, True, True]
+    # one strong enough to slow the part down holds it on either side of the crest
+    path = Path(0.3, release_speed=critical * np.array([1.2, 1.5]))
+    strong = passage(Block(), path, (EddyBrake(0.0, 0.05, 1.0, critical),), [0.06])
+    assert strong.brake_ratio[1] > 1.0
+    assert np.all(strong.brake_acceleration < 0)
+    assert np.all(strong.outcome == Outcome.MEASURED)
+
+
 def test_nan_in_one_trial_stays_there():
     p = passage(Block(), Path(np.array([0.5, np.nan, 0.6]), 0.1), (AirDrag(1.0, 0.01),), [0.2])
     assert np.isnan(p.time[1, 0])

@@ -183,3 +183,17 @@ def test_slipping_and_sticking_do_not_depend_on_the_company():
         alone = passage(Block(), take(path, rows), tuple(take(f, rows) for f in forces), [0.3, 0.6, 1.4])
         for name in ("time", "speed", "caught_position", "grip", "outcome"):
             assert np.array_equal(getattr(alone, name)[0], getattr(everything, name)[i], equal_nan=True), name
+
+
+def test_grip_too_weak_by_a_sixth_of_a_percent_for_the_peak_of_a_ripple_is_lost_at_any_phase():
+    # a belt at v (1 + r sin(w t + p)) takes at most v r w; it is looked at 64 times a period, which
+    # finds a peak to cos(pi / 64) = 0.9988 of it
+    v, ripple, frequency = 1.0, 0.05, 5.0
+    phase = np.linspace(0.0, 2.0 * np.pi, 200, endpoint=False)
+    needed = v * ripple * 2.0 * np.pi * frequency / G
+    path = Path(0.0, release_speed=v * (1.0 + ripple * np.sin(phase)))
+    for share, lost in ((0.9985, True), (1.0001, False)):
+        belt = Belt(v, share * needed, ripple=ripple, ripple_frequency=frequency, ripple_phase=phase)
+        p = passage(Block(), path, (belt,), [0.5])
+        assert np.all((p.outcome == Outcome.SLIPPING) == lost)
+        assert np.all((p.grip > 1.0) == lost)
