@@ -162,8 +162,6 @@ class EddyBrake(Force):
 
         The smaller of the two at which the brake balances weight less friction: the stable one.
         """
-        from scipy.optimize import brentq
-
         at = np.atleast_1d(np.asarray(self.plateau(part)[0], float))
         drive = first_of(path.weight(part.mass) - path.resistance(part.mass))
         strength = -first_of(self.strength(at, part, path))
@@ -175,15 +173,25 @@ class EddyBrake(Force):
             return None
         if self.linear:
             return drive / strength / first_of(self.law(np.ones(at.shape)))
-        crest = first_of(self.critical_speed)
-        return float(brentq(missing, 0.0, crest, xtol=1e-12)) if missing(crest) > 0 else None
+        low, high = 0.0, first_of(self.critical_speed)
+        if missing(high) <= 0:
+            return None
+        for _ in range(60):  # the force grows up to the critical speed: bisection, without loading scipy
+            middle = (low + high) / 2
+            low, high = (middle, high) if missing(middle) < 0 else (low, middle)
+        return high
 
     def words(self, part: Body, path: Path) -> str:
         """See `Force.words`."""
         found = self.figures(part, path)
         terminal, peak = found["terminal_speed_m_per_s"], found["peak_force_N"]
-        most = "" if peak is None else f", {peak:.3g} N at most, at {found['critical_speed_m_per_s']:.3g} m/s"
-        told = f"The brake takes {found['low_speed_coefficient_kg_per_s']:.3g} kg/s at low speed{most}"
-        if terminal is None:
-            return f"{told}."
-        return f"{told}; where the part covers it as far as it can, {terminal:.2g} m/s is its steady speed."
+        most = (
+            "" if peak is None else f" and {peak:.3g} N at most, at {found['critical_speed_m_per_s']:.3g} m/s"
+        )
+        share = first_of(self.largest_cover(part))
+        covers = "the part covers all of it" if share > 0.99 else f"the part covers {share:.2g} of it at most"
+        steady = "" if terminal is None else f", with a steady speed of {terminal:.2g} m/s"
+        return (
+            f"The brake, all of it covered, takes {found['low_speed_coefficient_kg_per_s']:.3g} kg/s at low "
+            f"speed{most}; {covers}{steady}."
+        )

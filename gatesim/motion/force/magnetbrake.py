@@ -128,5 +128,5 @@ class MagnetBrake(EddyBrake):
 
     def words(self, part: Body, path: Path) -> str:
         """See `Force.words`."""
-        told = f"{super().words(part, path)} The model's standard uncertainty is {self.uncertainty:.2g}"
-        return f"{told} of the force. {self.remark}".rstrip()
+        unsure = f"The model's standard uncertainty is {100 * self.uncertainty:.2g} % of the force."
+        return " ".join(filter(None, (super().words(part, path), unsure, self.remark)))

@@ -38,10 +38,28 @@ def fitted(v: Array, weakening: Array, up_to: float = np.inf, tolerance: float =
     The shares follow from the speeds by least squares with no share negative; the speeds, kept within the
     range given and a little beyond, are sought from a start spread over the peak.
     """
-    from scipy.optimize import least_squares, nnls
-
     reach = max(3, int(np.searchsorted(v, up_to)) + 1)
     v, goal = v[:reach], weakening[:reach]
+    single, off = _single(v, goal)
+    return single if off < tolerance else _several(v, goal, tolerance)
+
+
+def _single(v: Array, goal: Array) -> tuple[Curve, float]:
+    """The curve of one term with the least largest error, and that error."""
+    low, high = np.log(v[1]), np.log(10 * v[-1]) + 4
+    off = np.inf
+    for _ in range(4):
+        speed = np.exp(np.linspace(low, high, 60))
+        miss = np.max(np.abs(1 / (1 + np.divide.outer(v, speed) ** 2) / goal[:, None] - 1), axis=0)
+        best = int(np.argmin(miss))
+        off, step = float(miss[best]), (high - low) / 59
+        low, high = np.log(speed[best]) - step, np.log(speed[best]) + step
+    return Curve((1.0,), (float(speed[best]),)), off
+
+
+def _several(v: Array, goal: Array, tolerance: float) -> Curve:
+    from scipy.optimize import least_squares, nnls
+
     middle = float(np.log(v[np.argmax(v * goal)]))
     bounds = (np.log(v[1]), np.log(10 * v[-1]))
 
@@ -56,17 +74,13 @@ def fitted(v: Array, weakening: Array, up_to: float = np.inf, tolerance: float =
         part = shares(speeds)
         return np.asarray(table @ part / part.sum() / goal - 1)
 
-    best = Curve((1.0,), (float(np.exp(middle)),))
-    for terms in range(1, 6):
+    for terms in range(2, 6):
         start = middle + 0.9 * (np.arange(terms) - (terms - 1) / 2) * min(terms, 3)
         start = np.clip(start, bounds[0] + 0.1, bounds[1] - 0.1)
         found = least_squares(miss, start, bounds=bounds, xtol=1e-6, ftol=1e-6).x
-        part = shares(found)
-        kept = part > 1e-9
-        order = np.argsort(found[kept])
-        best = Curve(
-            tuple((part[kept] / part.sum())[order].tolist()), tuple(np.exp(found[kept][order]).tolist())
-        )
         if np.max(np.abs(miss(found))) < tolerance:
             break
-    return best
+    part = shares(found)
+    kept = np.flatnonzero(part > 1e-9)
+    kept = kept[np.argsort(found[kept])]
+    return Curve(tuple((part[kept] / part.sum()).tolist()), tuple(np.exp(found[kept]).tolist()))

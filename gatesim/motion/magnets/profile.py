@@ -57,7 +57,10 @@ def running_in(blocks: Blocks, bar: Bar, length: float) -> tuple[Array, Array]:
     part = points * step
     middle = (blocks.extent + part) / 2
     ends = np.arange(ceil((middle + far) / step) + 1)
-    ends = ends[:: max(1, ends.size // 60)]
+    spacing = max(1, ends.size // 60)
+    if blocks.count > 1:  # what each magnet adds is to be seen
+        spacing = min(spacing, max(1, int(blocks.pitch / step / 5)))
+    ends = ends[::spacing]
     # the row's field as a part meets it: every position of the part is a whole number of steps
     drive = _driven(section, blocks, bar, -far - part, ends[-1] + points, step)
     power = _power(section, [drive[end : end + points] for end in ends], part)

@@ -11,7 +11,7 @@ from math import ceil, pi
 import numpy as np
 
 from gatesim.ground.arrays import Array
-from gatesim.motion.magnets.lengthwise import Drag
+from gatesim.motion.magnets.lengthwise import Drag, speeds
 from gatesim.motion.magnets.shapes import MU_0
 
 
@@ -45,7 +45,7 @@ def tube_drag(tube: Tube) -> Drag:
     Phys. 84 (2006) 253).
     """
     depth = min(tube.outer - tube.inner, tube.inner)
-    v = np.concatenate([[1e-4], np.geomspace(0.02, 60, 32)]) * 2 / (MU_0 * depth)
+    v = speeds(depth)
     end = 8 / (tube.inner - tube.radius)
     panels = ceil(end * tube.height / (2 * pi)) + 12
     node, weight = np.polynomial.legendre.leggauss(6)
