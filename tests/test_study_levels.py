@@ -244,8 +244,8 @@ class Scale:
     def reference_lengths(self, count):
         return np.linspace(8.0, 12.0, count)
 
-    def with_references(self, values, lengths):
-        length = np.full(values["a"].size, 10.0)
+    def with_references(self, values, lengths, trials):
+        length = np.full(trials, 10.0)
         length[-lengths.size :] = lengths
         return {**values, "length": length}
 

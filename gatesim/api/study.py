@@ -1,5 +1,6 @@
 """Monte Carlo study of a rig."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, ClassVar
@@ -12,6 +13,7 @@ from gatesim.studies import result as studied
 from gatesim.studies.engine import study as run
 from gatesim.studies.model import layout_of
 from gatesim.studies.plan import MOST_TRIALS, Plan
+from gatesim.studies.required import Judged, judge
 from gatesim.studies.result import Estimate, FormulaResult
 from gatesim.studies.rig import RigModel
 from gatesim.studies.until import parse_until
@@ -26,14 +28,19 @@ TRIALS = 100_000
 
 @dataclass(frozen=True, repr=False)
 class Study(Pictured, studied.StudyResult):
-    """Figures of all formulas; ``formula`` is the one that is drawn and that the short names mean."""
+    """Figures of all formulas; ``formula`` is the one that is drawn and that the short names mean.
+
+    ``requirement``: each formula against what the scenario requires, at the worst of the lengths.
+    """
 
     scenario: Scenario
     formula: str
+    requirement: Mapping[str, Judged]
 
     KEYS: ClassVar = {
         **studied.StudyResult.KEYS,
         "warnings": "warnings",
+        "requirement": "requirement",
         "scenario": None,
         "formula": None,
     }
@@ -72,7 +79,7 @@ class Study(Pictured, studied.StudyResult):
     def __str__(self) -> str:
         from gatesim.view.studytext import study_text
 
-        return "\n\n".join([*self.warnings, study_text(self)])
+        return "\n\n".join([*self.warnings, study_text(self, self.requirement)])
 
     def plot(self, ax: "Axes | None" = None) -> "Axes":
         """Histogram of the formula's readings with the tolerance limits of the scenario."""
@@ -117,7 +124,8 @@ def study(
     plan = Plan(trials or (MOST_TRIALS if target else TRIALS), seed, coverage, target, sobol, how)
     with trials_table(Path(csv) if csv else None, layout_of(rig)) as sink:
         found = run(rig, plan, executor, workers, Path(state) if state else None, sink, watched())
-    return Study.of(found, scenario=scenario, formula=chosen)
+    judged = judge(rig, found, executor, workers)
+    return Study.of(found, scenario=scenario, formula=chosen, requirement=judged)
 
 
 __all__ = ["Estimate", "Study", "study"]

@@ -11,8 +11,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from gatesim.ground.arrays import Array, Scalar
+from gatesim.ground.correlation import together
+from gatesim.ground.draw import Streams
 from gatesim.ground.errors import InputError
-from gatesim.ground.nested import Layout
+from gatesim.ground.nested import Layout, Nested, References
 from gatesim.scenario.model import Scenario
 
 REFERENCES = (0.9, 1.1)
@@ -55,20 +57,27 @@ def parse_calibration(text: str) -> Calibration:
 
 
 def reference_lengths(scenario: Scenario, count: int) -> Array:
-    """Lengths (count,) in m, evenly spaced about the part's; a single one is as long as the part."""
-    shares = np.linspace(*REFERENCES, count) if count > 1 else np.ones(1)
-    return scenario.part.length.nominal * shares
+    """Lengths (count,) in m, evenly spaced about the part's, or over the range that is required.
+
+    A single one is as long as the part.
+    """
+    nominal, judged = scenario.part.length.nominal, scenario.judged_lengths
+    if count == 1:
+        return np.full(1, nominal)
+    if len(judged) > 1:
+        return np.linspace(judged[0], judged[-1], count)
+    return nominal * np.linspace(*REFERENCES, count)
 
 
-def with_references(scenario: Scenario, values: Mapping[str, Scalar], lengths: Array) -> dict[str, Scalar]:
-    """``values`` of inputs, whose last trials are to be parts of these known ``lengths`` (m).
+def with_references(
+    scenario: Scenario, values: Mapping[str, Scalar], lengths: Array, n: int
+) -> dict[str, Scalar]:
+    """``values`` of inputs in n trials, the last of which are to be parts of these known ``lengths`` (m).
 
     A reference part is as much heavier as it is longer. Values are SI, (n,) or shared.
     """
     nominal = scenario.part.length.nominal
     found = dict(values)
-    sizes = [np.size(value) for value in values.values() if np.ndim(value)]
-    n = max([*sizes, lengths.size])
     length = np.array(np.broadcast_to(values.get("part.length", nominal), (n,)), float)
     length[n - lengths.size :] = lengths
     found["part.length"] = length
@@ -94,3 +103,27 @@ def lines(readings: Array, lengths: Array) -> tuple[Array, Array]:
         slope = means @ off / (off @ off)
         gain = np.where(slope > 0.0, 1.0 / slope, np.nan)
         return gain, lengths.mean() - gain * means.mean(axis=1)
+
+
+def calibrated_errors(scenario: Scenario, formula: str, lengths: Array, rigs: int, seed: int) -> Array:
+    """Errors (lengths, rigs) in m of parts of ``lengths`` (m) on rigs that are each calibrated; one a rig.
+
+    Every rig is drawn, calibrated as usual, and then passed one part of every length.
+    """
+    from gatesim.chain.pipeline import run  # deferred: the pipeline is not needed to calibrate
+
+    layout = AS_USUAL.layout
+    levels = {name: q.per or "passage" for name, q in scenario.inputs().items() if q.spread is not None}
+    streams = Streams(seed, 0, rigs)
+    known = reference_lengths(scenario, layout.parts)
+    others = References(rigs, layout, Streams(seed, 1, rigs))
+    own = Layout(lengths.size, 1)
+    draw = Nested(streams, own, levels, rigs * lengths.size, others)
+    every = np.concatenate([np.tile(lengths, rigs), np.tile(np.repeat(known, layout.passages), rigs)])
+    joint = together(draw, scenario.correlations())
+    values = {name: scenario.inputs()[name].sample(joint, name) for name in levels}
+    readings = run(scenario, draw, with_references(scenario, values, every, draw.trials)).readings[formula]
+    cut = rigs * lengths.size
+    gain, zero = lines(readings[cut:].reshape(rigs, layout.parts, layout.passages), known)
+    read = readings[:cut].reshape(rigs, lengths.size)
+    return np.asarray((gain[:, None] * read + zero[:, None] - lengths).T)

@@ -32,13 +32,17 @@ class Effort(IntEnum):
 
 @dataclass(frozen=True)
 class Proposal:
-    """A changed rig to try: ``title`` what is done, ``how`` what goes with it."""
+    """A changed rig to try: ``title`` what is done, ``how`` what goes with it.
+
+    ``calibrated``: every rig at hand is, by itself, whatever the scenario's own line.
+    """
 
     effort: Effort
     title: str
     how: str
     scenario: Scenario
     formula: str
+    calibrated: bool = False
 
 
 @dataclass(frozen=True)

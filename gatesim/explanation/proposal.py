@@ -2,9 +2,11 @@
 
 import math
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 
 from gatesim.chain import pipeline
 from gatesim.chain.controller import constants_of, controller_of, uncalibrated
+from gatesim.chain.reference import AS_USUAL, reference_lengths
 from gatesim.explanation.change import LINE_IN_CHARGE, Effort, Present, Proposal
 from gatesim.explanation.purchase import PURCHASES
 from gatesim.formula import FORMULAS, suited
@@ -20,7 +22,6 @@ SLOPE_STEP = 5.0
 STEEPEST = 85.0  # deg; a free fall has no chute to tilt
 FURTHER = 1.5
 CHATTERS = 10.0  # mean durations of the chatter after an edge
-REFERENCES = (0.9, 1.1)
 
 
 def proposals_of(scenario: Scenario, formula: str) -> tuple[Proposal, ...]:
@@ -54,7 +55,7 @@ def _formulas(p: Present) -> Iterator[Proposal]:
 
 def _calibration(p: Present) -> Iterator[Proposal]:
     """A straight line through the mean readings of two reference parts."""
-    means, lengths = [], [share * p.length for share in REFERENCES]
+    means, lengths = [], [float(length) for length in reference_lengths(p.scenario, 2)]
     for length in lengths:
         part = p.with_raw({"part.length": as_mm(length)})
         # the mean over many passages knows no whole counts
@@ -68,7 +69,8 @@ def _calibration(p: Present) -> Iterator[Proposal]:
     title = "calibration line from two reference parts"
     how = (
         f"parts of {as_mm(lengths[0])} and {as_mm(lengths[1])}; reading times {gain:.5f} "
-        f"{'plus' if zero >= 0 else 'minus'} {1e3 * abs(zero):.3f} mm; holds while the rig stays as it is"
+        f"{'plus' if zero >= 0 else 'minus'} {1e3 * abs(zero):.3f} mm on the nominal rig; error and scatter "
+        f"are of rigs with {AS_USUAL.passages} passages of either each, and hold while the rig stays as it is"
     )
     table = f"formula.calibration.{p.formula}"
     changes = {f"{table}.gain": gain, f"{table}.zero": f"{1e3 * zero!r} mm"}
@@ -79,7 +81,7 @@ def _calibration(p: Present) -> Iterator[Proposal]:
             f"formula.calibration.{charge}.gain": kept.gain.nominal,
             f"formula.calibration.{charge}.zero": f"{1e3 * kept.zero.nominal!r} mm",
         }
-    yield p.proposal(Effort.SOFTWARE, title, how, changes, drop=LINE_IN_CHARGE)
+    yield replace(p.proposal(Effort.SOFTWARE, title, how, changes, drop=LINE_IN_CHARGE), calibrated=True)
 
 
 def _distances(p: Present) -> Iterator[Proposal]:

@@ -1,5 +1,6 @@
 """What would change a reading: each proposal is run through the pipeline, not argued."""
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import ClassVar
@@ -7,13 +8,16 @@ from typing import ClassVar
 import numpy as np
 
 from gatesim.chain import pipeline
+from gatesim.chain.reference import calibrated_errors, with_references
 from gatesim.explanation.proposal import Effort, Proposal, proposals_of
+from gatesim.ground.arrays import Array
 from gatesim.ground.data import Keys
-from gatesim.ground.draw import Nominal, Streams
+from gatesim.ground.draw import Draw, Nominal, Streams
 from gatesim.ground.outcome import Outcome
 from gatesim.scenario.model import Scenario
 
 TRIALS = 2000
+RIGS = 250
 MOST_LOST = 0.01  # share of parts without a reading that is still no obstacle
 
 
@@ -23,7 +27,9 @@ class Remedy:
 
     ``error`` of the nominal reading; ``spread``: standard deviation of the readings of
     `TRIALS` simulated parts, with what the scenario says of its spreads; ``lost``: share of
-    them without a reading. ``outcome`` says what became of the nominal part. NaN: no reading.
+    them without a reading. Of rigs that are calibrated, mean and standard deviation of one reading
+    on each of `RIGS`. ``outcome`` says what became of the nominal part. NaN: no reading.
+    ``worst``: length of the part in m to which this applies, the worst of those required.
     ``enough``: nearly every part is read, and within what is wanted.
     """
 
@@ -32,6 +38,7 @@ class Remedy:
     spread: float
     lost: float
     outcome: Outcome
+    worst: float
     enough: bool = False
 
     KEYS: ClassVar[Keys] = {
@@ -42,6 +49,7 @@ class Remedy:
         "spread": "spread_m",
         "lost": "lost",
         "became": "outcome",
+        "worst": "worst_length_m",
         "enough": "enough",
         "proposal": None,
         "outcome": None,
@@ -142,25 +150,45 @@ def _with_a_second(first: Proposal) -> list[Remedy]:
     for second in proposals_of(first.scenario, first.formula):
         effort, title = max(first.effort, second.effort), f"{first.title}, and {second.title}"
         how = f"{first.how}; {second.how}"
-        found.append(_tried(Proposal(effort, title, how, second.scenario, second.formula)))
+        calibrated = first.calibrated or second.calibrated
+        found.append(_tried(Proposal(effort, title, how, second.scenario, second.formula, calibrated)))
     return found
 
 
 def _wanted(scenario: Scenario, error: float) -> tuple[float, str]:
-    low, high = scenario.requirement.lower_limit, scenario.requirement.upper_limit
-    length = scenario.part.length.nominal
-    room = [abs(limit.nominal - length) for limit in (low, high) if limit is not None]
-    if room:
-        return min(room), "the tolerance limits of the scenario"
-    return 0.1 * abs(error), "a tenth of the present error, as the scenario states no tolerance limits"
+    asked = scenario.requirement
+    allowed = asked.allowed(scenario.part.length.nominal)
+    if math.isnan(allowed):
+        return 0.1 * abs(error), "a tenth of the present error, as the scenario states no requirement"
+    if asked.max_error is not None and allowed == asked.max_error.nominal:
+        return allowed, "the greatest error that the scenario allows"
+    return allowed, "the tolerance limits of the scenario"
 
 
 def _tried(proposal: Proposal) -> Remedy:
-    nominal = pipeline.run(proposal.scenario, Nominal(1))
-    error = float((nominal.readings[proposal.formula] - nominal.true_length)[0])
-    many = pipeline.run(proposal.scenario, Streams(1, 0, TRIALS))
-    errors = many.readings[proposal.formula] - many.true_length
-    read = errors[~np.isnan(errors)]
-    spread = float(np.std(read)) if read.size else np.nan
-    lost = 1.0 - read.size / TRIALS
-    return Remedy(proposal, error, spread, lost, Outcome(int(nominal.outcome[0])))
+    """What it comes to at the worst of the lengths required, one without a reading before all others."""
+    scenario, name = proposal.scenario, proposal.formula
+    lengths = np.array(scenario.judged_lengths)
+    one = _passages(scenario, Nominal(lengths.size), lengths, 1)
+    nominal = one.readings[name] - one.true_length
+    if proposal.calibrated:
+        errors = calibrated_errors(scenario, name, lengths, RIGS, 1)
+    else:
+        many = _passages(scenario, Streams(1, 0, TRIALS * lengths.size), lengths, TRIALS)
+        errors = (many.readings[name] - many.true_length).reshape(lengths.size, TRIALS)
+    found = []
+    for length, error, outcome, each in zip(lengths, nominal, one.outcome, errors, strict=True):
+        read = each[~np.isnan(each)]
+        spread = float(np.std(read)) if read.size else np.nan
+        error = float(np.mean(read)) if proposal.calibrated and read.size else float(error)
+        lost = 1.0 - read.size / each.size
+        found.append(Remedy(proposal, error, spread, lost, Outcome(int(outcome)), float(length)))
+    return max(found, key=lambda r: np.inf if np.isnan(r.reach) else r.reach)
+
+
+def _passages(scenario: Scenario, draw: Draw, lengths: Array, count: int) -> pipeline.Passed:
+    """``count`` passages of parts of each of ``lengths`` (m), a single one as the scenario draws it."""
+    if lengths.size == 1:
+        return pipeline.run(scenario, draw)
+    values = with_references(scenario, {}, np.repeat(lengths, count), draw.trials)
+    return pipeline.run(scenario, draw, values)

@@ -170,7 +170,7 @@ _REASONS: dict[str, Callable[[Share, Breakdown, Facts], str]] = {
 
 def advice(tried: Remedies) -> str:
     """Which change is the cheapest, in one or two sentences."""
-    wanted = f"{mm(tried.wanted)} ({tried.wanted_text})"
+    wanted = f"{mm(tried.wanted)} ({tried.wanted_text})" + _over_lengths(tried)
     if np.isnan(tried.now.reach):
         return "There is no reading to improve."
     if tried.now.enough:
@@ -188,9 +188,20 @@ def advice(tried: Remedies) -> str:
     return f"None of the changes tried comes within {wanted}. Nearest: {_named(tried.best)}."
 
 
+def _over_lengths(tried: Remedies) -> str:
+    """For which lengths, where a range of them is required."""
+    lengths = tried.now.proposal.scenario.judged_lengths
+    if len(lengths) == 1:
+        return ""
+    return f" at every length from {mm(lengths[0])} to {mm(lengths[-1])}, the worst now {mm(tried.now.worst)}"
+
+
 def _named(remedy: Remedy) -> str:
     left = off(remedy.error)
+    if len(remedy.proposal.scenario.judged_lengths) > 1:
+        left += f" at {mm(remedy.worst)}, its worst"
+    rigs = "calibrated rigs" if remedy.proposal.calibrated else "rigs"
     return (
         f"{remedy.proposal.title} ({remedy.effort.words}), which leaves the reading {left}, with a "
-        f"standard deviation of {mm(remedy.spread)} from part to part"
+        f"standard deviation of {mm(remedy.spread)} over {rigs}, parts and passages"
     )

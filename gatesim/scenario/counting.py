@@ -1,5 +1,6 @@
 """Tables of the counter, the formulas and what is asked of the reading."""
 
+import math
 from typing import TYPE_CHECKING, Annotated, ClassVar, Literal, Self
 
 from pydantic import Field, create_model, model_validator
@@ -9,6 +10,9 @@ from gatesim.ground import keys
 from gatesim.ground.level import Level
 from gatesim.ground.quantity import Quantity
 from gatesim.ground.table import Misfit, Table
+
+JUDGED = 5
+"""Lengths over which a requirement for a range of them is judged, evenly spaced."""
 
 if TYPE_CHECKING:
     FormulaName = str
@@ -82,10 +86,36 @@ class FormulaTable(Table):
 
 
 class RequirementTable(Table):
-    """What the reading must achieve."""
+    """What the reading must achieve: limits of the part's length, or an error for any length."""
 
     lower_limit: keys.Length | None = Field(default=None, description="Lower tolerance limit of the length.")
     upper_limit: keys.Length | None = Field(default=None, description="Upper tolerance limit of the length.")
+    max_error: keys.Length | None = Field(
+        default=None, description="Greatest error of a reading, either way, for a part of any length."
+    )
+    shortest: keys.Length | None = Field(
+        default=None, description="Shortest part to be read; left out, [part] length."
+    )
+    longest: keys.Length | None = Field(
+        default=None, description="Longest part to be read; left out, [part] length."
+    )
+
+    def allowed(self, length: float) -> float:
+        """Greatest error in m that is allowed to a part of nominal ``length`` (m); NaN where none is stated.
+
+        Limits allow as much as the nearer one is off; for other lengths they move along.
+        """
+        room = [abs(q.nominal - length) for q in (self.lower_limit, self.upper_limit) if q is not None]
+        room += [] if self.max_error is None else [self.max_error.nominal]
+        return min(room, default=math.nan)
+
+    def lengths(self, nominal: float) -> tuple[float, ...]:
+        """Lengths in m at which it is judged, ascending: the part's, and others over the range stated."""
+        low = nominal if self.shortest is None else self.shortest.nominal
+        high = nominal if self.longest is None else self.longest.nominal
+        if not low < high:
+            return (nominal,)
+        return tuple(sorted({nominal, *(low + (high - low) * i / (JUDGED - 1) for i in range(JUDGED))}))
 
 
 class FollowerTable(Table):

@@ -94,6 +94,26 @@ class Scenario(_Forced):
         return Scenario.from_raw(raw, self.file)
 
     @property
+    def judged_lengths(self) -> tuple[float, ...]:
+        """Lengths in m over which the requirement is judged, ascending."""
+        return self.requirement.lengths(self.part.length.nominal)
+
+    @property
+    def beside_the_point(self) -> str:
+        """Which limit or length of the requirement rules out the part itself, as a sentence; or nothing."""
+        length, asked = self.part.length, self.requirement
+        for key, side in (
+            ("lower_limit", -1.0), ("upper_limit", 1.0), ("shortest", -1.0), ("longest", 1.0),
+        ):  # fmt: skip
+            limit = getattr(asked, key)
+            if limit is not None and side * (limit.nominal - length.nominal) < 0.0:
+                said = "at most" if side < 0.0 else "at least"
+                return (
+                    f"requirement.{key}: given {limit.text}, expected {said} the part's length, {length.text}"
+                )
+        return ""
+
+    @property
     def gate_positions(self) -> tuple[str, ...]:
         """Names of the gates' positions in order: two gates, or three with one to re-arm."""
         return ("first", "spacing") if self.gate.rearm is None else ("first", "spacing", "rearm")
@@ -248,6 +268,9 @@ def _check_rest(s: Scenario) -> None:
     low, high = s.requirement.lower_limit, s.requirement.upper_limit
     if low is not None and high is not None and low.nominal >= high.nominal:
         raise Misfit("requirement.lower_limit", low.text, f"a length below upper_limit, {high.text}")
+    short, long = s.requirement.shortest, s.requirement.longest
+    if short is not None and long is not None and short.nominal >= long.nominal:
+        raise Misfit("requirement.shortest", short.text, f"a length below longest, {long.text}")
     for key, quantity in s.quantities().items():
         if quantity.spread is not None and key.startswith(_OUTLINE):
             raise Misfit(key, "a spread", "a plain value, since outline and beam are the same in every trial")

@@ -27,7 +27,11 @@ def parse_text(text: str, file: str = "<text>") -> Scenario:
         raw = tomllib.loads(text)
     except (tomllib.TOMLDecodeError, RecursionError) as error:
         raise InputError(f"{file}: it is not valid TOML: {error}") from None
-    return from_raw(raw, file)
+    scenario = from_raw(raw, file)
+    # in a file only: a sweep or a proposal may well try a part that the limits rule out
+    if scenario.beside_the_point:
+        raise InputError(f"{file}: {scenario.beside_the_point}")
+    return scenario
 
 
 def from_raw(raw: Mapping[str, Any], file: str = "<table>") -> Scenario:

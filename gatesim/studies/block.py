@@ -73,7 +73,7 @@ def run_block(
     if draw.references is not None and isinstance(model, Calibrated):
         lengths = model.reference_lengths(plan.calibration.parts)
         each = np.tile(np.repeat(lengths, plan.calibration.passages), draw.references.rigs)
-        values = dict(model.with_references(values, each))
+        values = dict(model.with_references(values, each, draw.trials))
     whole = model.evaluate(values, draw)
     trials = whole.part(slice(draw.size))
     found, left = trials.errors(), _after_calibration(whole, draw, lengths)

@@ -82,8 +82,10 @@ class Calibrated(Model, Protocol):
         """Lengths of so many reference parts in m, (count,)."""
         ...
 
-    def with_references(self, values: Mapping[str, Scalar], lengths: Array) -> Mapping[str, Scalar]:
-        """Values of the inputs in which the last trials are parts of known ``lengths`` (m)."""
+    def with_references(
+        self, values: Mapping[str, Scalar], lengths: Array, trials: int
+    ) -> Mapping[str, Scalar]:
+        """Values of the inputs in so many trials, the last of them of parts of known ``lengths`` (m)."""
         ...
 
 
@@ -100,6 +102,15 @@ class Correlated(Model, Protocol):
 def correlations_of(model: Model) -> tuple[Correlation, ...]:
     """What is drawn together; nothing where the model does not say."""
     return model.correlations if isinstance(model, Correlated) else ()
+
+
+@runtime_checkable
+class Ranged(Model, Protocol):
+    """A measurement of parts of many lengths, of which the worst counts."""
+
+    def at_lengths(self) -> Mapping[float, Model]:
+        """The measurement of each length (m); nothing where only one is asked for."""
+        ...
 
 
 def levels_of(model: Model) -> dict[str, Level]:

@@ -2,9 +2,11 @@
 
 import json
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from hashlib import blake2b
+
+import numpy as np
 
 from gatesim.chain import pipeline
 from gatesim.chain.reference import reference_lengths, with_references
@@ -50,9 +52,16 @@ class RigModel:
         """See `gatesim.studies.model.Calibrated.reference_lengths`."""
         return reference_lengths(self.scenario, count)
 
-    def with_references(self, values: Mapping[str, Scalar], lengths: Array) -> Mapping[str, Scalar]:
+    def with_references(
+        self, values: Mapping[str, Scalar], lengths: Array, trials: int
+    ) -> Mapping[str, Scalar]:
         """See `gatesim.studies.model.Calibrated.with_references`."""
-        return with_references(self.scenario, values, lengths)
+        return with_references(self.scenario, values, lengths, trials)
+
+    def at_lengths(self) -> Mapping[float, "RigModel"]:
+        """The rig with parts of each length (m) that a requirement for a range of them names; or nothing."""
+        lengths = self.scenario.judged_lengths
+        return {length: AtLength(self.scenario, length) for length in lengths} if len(lengths) > 1 else {}
 
     def choose_formula(self, name: str | None) -> str:
         """The formula of that name; without one the formula in charge. Raises InputError."""
@@ -74,6 +83,51 @@ class RigModel:
             plain: float | int = int(value) if value.is_integer() else value
             scenario = changed(scenario, path, f"{value!r} {unit}" if unit else plain)
         return RigModel(scenario)
+
+
+@dataclass(frozen=True)
+class AtLength(RigModel):
+    """The rig with parts of another length (m): the controller's constants stay, the mass goes along."""
+
+    length: float
+
+    @cached_property
+    def inputs(self) -> Mapping[str, Quantity]:
+        """See `RigModel.inputs`."""
+        known = {"part.length": self.length}
+        if self.scenario.part.mass is not None:
+            known["part.mass"] = self.scenario.part.mass.nominal * self._ratio
+        return {name: replace(q, nominal=known.get(name, q.nominal)) for name, q in super().inputs.items()}
+
+    @property
+    def _ratio(self) -> float:
+        return self.length / self.scenario.part.length.nominal
+
+    def _own(self, values: Mapping[str, Scalar]) -> dict[str, Scalar]:
+        own: dict[str, Scalar] = {"part.length": self.length}
+        if self.scenario.part.mass is not None:
+            own["part.mass"] = self.scenario.part.mass.nominal * self._ratio
+        return {**own, **values}
+
+    @cached_property
+    def identity(self) -> str:
+        """See `RigModel.identity`."""
+        return f"{super().identity} {self.length!r}"
+
+    def evaluate(self, values: Mapping[str, Scalar], draw: Draw, *, quantised: bool = True) -> Trials:
+        """See `RigModel.evaluate`."""
+        return super().evaluate(self._own(values), draw, quantised=quantised)
+
+    def with_references(
+        self, values: Mapping[str, Scalar], lengths: Array, trials: int
+    ) -> Mapping[str, Scalar]:
+        """See `RigModel.with_references`."""
+        found = dict(super().with_references(self._own(values), lengths, trials))
+        if "part.mass" in found:  # that of a reference part is in proportion to its own length
+            mass = np.array(found["part.mass"])
+            mass[mass.size - lengths.size :] /= self._ratio
+            found["part.mass"] = mass
+        return found
 
 
 def parse_axis(text: str) -> Axis:

@@ -8,7 +8,7 @@ import math
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import FIRST_COMPLETED, Executor, Future, wait
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import product
 from typing import ClassVar
 
@@ -19,7 +19,7 @@ from gatesim.ground.arrays import Array
 from gatesim.ground.data import Keys
 from gatesim.ground.errors import InputError
 from gatesim.studies.engine import study
-from gatesim.studies.model import Model
+from gatesim.studies.model import Model, Ranged
 from gatesim.studies.plan import Plan
 from gatesim.studies.result import StudyResult
 from gatesim.studies.workers import InThisProcess, place
@@ -48,7 +48,8 @@ class SweepResult:
     """Arrays over the grid, shape (n,) or (n1, n2); lengths in m; NaN where not reached or not read.
 
     ``formulas``: per formula a mapping of `COLUMNS`; "yield" is the share of trials that it reads
-    while nothing went wrong, with its 95 % confidence interval. ``outcome``: word of the most
+    while nothing went wrong, with its 95 % confidence interval; where a range of lengths
+    is required, all this is of the worst one, "worst_length". ``outcome``: word of the most
     frequent outcome at each point, empty where not reached.
     """
 
@@ -92,7 +93,7 @@ def grid_values(low: float, high: float, count: int, logarithmic: bool) -> Array
 Figures = tuple[dict[str, tuple[float, ...]], str]
 
 
-def _figures(result: StudyResult) -> Figures:
+def _figures(result: StudyResult, *length: float) -> Figures:
     formulas: dict[str, tuple[float, ...]] = {
         name: (
             f.bias.value,
@@ -104,6 +105,7 @@ def _figures(result: StudyResult) -> Figures:
             f.good.share,
             f.good.low,
             f.good.high,
+            *length,
         )
         for name, f in result.formulas.items()
     }
@@ -111,10 +113,30 @@ def _figures(result: StudyResult) -> Figures:
 
 
 def _point(model: Model, plan: Plan) -> Figures:
+    lengths = model.at_lengths() if isinstance(model, Ranged) else {}
+    if not lengths:
+        return _figures(_whole(model, plan))
+    each = replace(plan, trials=-(-plan.trials // len(lengths)))
+    found = [_figures(_whole(one, each), length) for length, one in lengths.items()]
+    names = dict.fromkeys(name for formulas, _ in found for name in formulas)
+    worst = {name: max((f[name] for f, _ in found if name in f), key=_reach) for name in names}
+    seldom = min(
+        found, key=lambda f: min((row[COLUMNS.index("yield")] for row in f[0].values()), default=0.0)
+    )
+    return worst, seldom[1]
+
+
+def _reach(row: tuple[float, ...]) -> float:
+    """Bias and twice the standard uncertainty; what is not read is the worst."""
+    reach = abs(row[COLUMNS.index("bias")]) + 2.0 * row[COLUMNS.index("uncertainty")]
+    return math.inf if math.isnan(reach) else reach
+
+
+def _whole(model: Model, plan: Plan) -> StudyResult:
     result = study(model, plan, executor=InThisProcess())
     if result.ended == "interrupted":  # half a point would look like a whole one
         raise KeyboardInterrupt
-    return _figures(result)
+    return result
 
 
 class _Grid:
@@ -126,15 +148,12 @@ class _Grid:
         self.formulas: dict[str, dict[str, Array]] = {}
         self.outcome: NDArray[np.object_] = np.full(shape, "", dtype=object)
 
-    def _empty(self) -> dict[str, Array]:
-        return {column: np.full(self.shape, np.nan) for column in COLUMNS}
-
     def fill(self, cell: tuple[int, ...], figures: Figures) -> None:
         formulas, self.outcome[cell] = figures
         for name, row in formulas.items():
-            table = self.formulas.setdefault(name, self._empty())
-            for column, figure in zip(COLUMNS, row, strict=True):
-                table[column][cell] = figure
+            table = self.formulas.setdefault(name, {})
+            for column, figure in zip((*COLUMNS, "worst_length"), row, strict=False):
+                table.setdefault(column, np.full(self.shape, np.nan))[cell] = figure
         self.done += 1
 
 

@@ -46,7 +46,7 @@ def _shares(found: Breakdown) -> str:
 
 
 def remedy_cells(remedy: Remedy) -> list[str]:
-    """New error, standard uncertainty from part to part, where 95 % lie, in mm; or why there is none."""
+    """New error, standard uncertainty, where 95 % of the readings lie, in mm; or why there is none."""
     if remedy.error != remedy.error:
         return [remedy.outcome.word, "-", "-"]
     return [f"{MM * remedy.error:+.3f}", f"{MM * remedy.spread:.3f}", f"{MM * remedy.reach:.3f}"]

@@ -37,7 +37,7 @@ ASSUMPTIONS = (
     "Friction is dry friction with one coefficient at rest and in motion; gravity is the one stated.",
     "Beams are evenly lit, and stand exactly across the path at the distances stated.",
     "What is read is the passage of the nominal part: every quantity at the middle of its spread. Scatter "
-    "from part to part comes from the spreads stated in the scenario, and from nothing else.",
+    "comes from the spreads stated in the scenario, and from nothing else.",
     "The formula's constants are the nominal ones unless the scenario states others.",
 )
 
@@ -114,7 +114,7 @@ def _why(scenario: Scenario, told: Prediction, formula: str) -> dict[str, Any]:
 
 
 def _told(scenario: Scenario, passed: Passed, split: Breakdown, tried: Remedies) -> dict[str, Any]:
-    about = facts(scenario, passed)
+    about, judged = facts(scenario, passed), scenario.judged_lengths
     return {
         "verdict": "Reads " + off(split.error),
         "headline": headline(split),
@@ -128,6 +128,8 @@ def _told(scenario: Scenario, passed: Passed, split: Breakdown, tried: Remedies)
         "cheapest": cheapest_card(tried),
         "wanted": f"{MM * tried.wanted:.3g} mm",
         "wanted_text": tried.wanted_text,
+        "range": f"{MM * judged[0]:.4g} to {MM * judged[-1]:.4g} mm" if len(judged) > 1 else "",
+        "worst": f"{MM * tried.now.worst:.4g} mm",
         "bars": waterfall_bars(split),
         "groups": remedy_groups(tried),
         "now": tried.now,

@@ -4,6 +4,7 @@ import math
 from collections.abc import Mapping, Sequence
 from itertools import product
 
+import numpy as np
 from tabulate import tabulate
 
 from gatesim.ground.arrays import Array
@@ -11,6 +12,7 @@ from gatesim.ground.level import Level
 from gatesim.ground.outcome import Outcome
 from gatesim.studies.budget import Budget, Covariance, Row
 from gatesim.studies.indices import Indices
+from gatesim.studies.required import Judged
 from gatesim.studies.result import FormulaResult, StudyResult
 from gatesim.studies.sweep import SweepResult
 from gatesim.studies.validation import Validation
@@ -26,7 +28,7 @@ def _headline(result: StudyResult) -> str:
     return f"{result.trials:,} trials, seed {plan.seed}, {how}{target}: {result.ended}"
 
 
-def study_text(result: StudyResult) -> str:
+def study_text(result: StudyResult, requirement: Mapping[str, Judged] | None = None) -> str:
     """A study: error figures per formula, then outcomes."""
     p = f"{100.0 * result.plan.coverage:g} %"
     if result.true_length_varies:
@@ -61,6 +63,7 @@ def study_text(result: StudyResult) -> str:
             "",
             *_levels_text(result),
             "",
+            *_requirement_text(requirement or {}),
             tabulate(
                 outcomes,
                 ["outcome", "trials", "share", "95 % conf. from", "to"],
@@ -69,6 +72,24 @@ def study_text(result: StudyResult) -> str:
             ),
         ]
     )
+
+
+def _requirement_text(requirement: Mapping[str, Judged]) -> list[str]:
+    """Each formula at the length where it is worst, and whether that is enough."""
+    if not requirement:
+        return []
+    rows = [
+        [name, "yes" if j.met else "no", plain(MM * j.worst_length, 6),
+         *(plain(MM * value, 4) for value in (j.bias, j.uncertainty, j.reach))]
+        for name, j in requirement.items()
+    ]  # fmt: skip
+    allowed = next(iter(requirement.values())).allowed
+    return [
+        f"The requirement allows an error of {plain(MM * allowed, 4)} mm; in mm, at the worst length:",
+        tabulate(rows, ["formula", "met", "length", "bias", "std unc.", "95 % within"], disable_numparse=True,
+                 colalign=("left", "left") + ("right",) * 4),
+        "",
+    ]  # fmt: skip
 
 
 def _levels_text(result: StudyResult) -> list[str]:
@@ -270,6 +291,11 @@ def sweep_text(result: SweepResult, formula: str, show: str) -> str:
     title += f"{result.plan.trials:,} trials a point, seed {result.plan.seed}"
     if result.interrupted:
         title += ": interrupted, - marks points not reached"
+    lengths = table.get("worst_length", np.full(1, np.nan))
+    if np.isfinite(lengths).any():
+        head.append("worst length / mm")
+        for row, cell in zip(rows, _cells(result), strict=True):
+            row += [""] * (len(head) - 1 - len(row)) + [plain(MM * float(lengths[cell]), 6)]
     return "\n".join([title, tabulate(rows, head, disable_numparse=True, stralign="right")])
 
 

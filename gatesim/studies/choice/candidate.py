@@ -140,8 +140,16 @@ def _edits(
     edits["requirement"] = {
         "lower_limit": f"{1e3 * (middle - half):.9g} mm",
         "upper_limit": f"{1e3 * (middle + half):.9g} mm",
+        **_range(lengths),
     }
     return edits
+
+
+def _range(lengths: Array) -> dict[str, str]:
+    """The lengths that are wanted, as a requirement has them."""
+    if lengths.size == 1:
+        return {}
+    return {"shortest": f"{1e3 * lengths[0]:.9g} mm", "longest": f"{1e3 * lengths[-1]:.9g} mm"}
 
 
 def _text(value: float, unit: str) -> str | float:
