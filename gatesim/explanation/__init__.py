@@ -1,5 +1,5 @@
 """Why a reading is off: the split of its error into causes, and what would change it."""
 
-from gatesim.explanation.breakdown import Breakdown, Share, breakdown
+from gatesim.explanation.breakdown import Breakdown, Contribution, breakdown
 
-__all__ = ["Breakdown", "Share", "breakdown"]
+__all__ = ["Breakdown", "Contribution", "breakdown"]

@@ -24,7 +24,7 @@ Masks = NDArray[np.int64]
 
 
 @dataclass(frozen=True)
-class Share:
+class Contribution:
     """Part of the error that one effect accounts for, in m; positive reads long.
 
     ``low``, ``high``: where the share lies, by chance, between the most favourable and the
@@ -58,7 +58,7 @@ class Breakdown:
     formula: str
     true_length: float
     reading: float
-    shares: tuple[Share, ...]
+    shares: tuple[Contribution, ...]
     rest: float
 
     @property
@@ -66,7 +66,7 @@ class Breakdown:
         """Reading minus true length."""
         return self.reading - self.true_length
 
-    def biggest(self) -> Share:
+    def biggest(self) -> Contribution:
         """The share of the largest size."""
         return max(self.shares, key=lambda share: abs(share.error))
 
@@ -99,7 +99,7 @@ def breakdown(
     shares = []
     for effect, error in zip(present, shapley(values), strict=True):
         low, high = phase_interval(scenario, formula, real, effect.key)
-        shares.append(Share(effect.key, effect.name, float(error), error + low, error + high))
+        shares.append(Contribution(effect.key, effect.name, float(error), error + low, error + high))
     return Breakdown(formula, length, reading, tuple(shares), float(values[0]) - length)
 
 

@@ -7,7 +7,7 @@ import numpy as np
 
 from gatesim.chain.pipeline import Passed
 from gatesim.chain.seen import seen_motion
-from gatesim.explanation.breakdown import Breakdown, Share
+from gatesim.explanation.breakdown import Breakdown, Contribution
 from gatesim.explanation.remedy import Remedies, Remedy
 from gatesim.formula import FORMULAS, Constants, SeenMotion
 from gatesim.ground.text import mm
@@ -64,7 +64,7 @@ def cause(found: Breakdown, about: Facts) -> str:
     return f"{said} It is the biggest."
 
 
-def _reason(share: Share, found: Breakdown, about: Facts) -> str:
+def _reason(share: Contribution, found: Breakdown, about: Facts) -> str:
     for imperfection in about.scenario.counter.source.imperfections:
         if imperfection.key == share.key:
             return imperfection.reason
@@ -72,11 +72,11 @@ def _reason(share: Share, found: Breakdown, about: Facts) -> str:
     return "" if tell is None else tell(share, found, about)
 
 
-def _motion(share: Share, found: Breakdown, about: Facts) -> str:
+def _motion(share: Contribution, found: Breakdown, about: Facts) -> str:
     return FORMULAS[found.formula].off_because(about.seen, about.constants[found.formula])
 
 
-def _response(share: Share, found: Breakdown, about: Facts) -> str:
+def _response(share: Contribution, found: Breakdown, about: Facts) -> str:
     sensor = about.scenario.sensor
     late = sensor.light_delay.nominal - sensor.dark_delay.nominal
     if sensor.time_constant.nominal > 0.0 and abs(late) * about.seen.whole < 0.5 * abs(share.error):
@@ -91,7 +91,7 @@ def _response(share: Share, found: Breakdown, about: Facts) -> str:
     )
 
 
-def _beam(share: Share, found: Breakdown, about: Facts) -> str:
+def _beam(share: Contribution, found: Breakdown, about: Facts) -> str:
     sensor = about.scenario.sensor
     return (
         f"The output goes dark when {sensor.dark_fraction.text} of the beam is covered and light again "
@@ -99,18 +99,18 @@ def _beam(share: Share, found: Breakdown, about: Facts) -> str:
     )
 
 
-def _shape(share: Share, found: Breakdown, about: Facts) -> str:
+def _shape(share: Contribution, found: Breakdown, about: Facts) -> str:
     return "Its ends or openings are not square: a tip covers the beam only some way behind its very end."
 
 
-def _tilt(share: Share, found: Breakdown, about: Facts) -> str:
+def _tilt(share: Contribution, found: Breakdown, about: Facts) -> str:
     return (
         f"A part tilted by {about.scenario.part.tilt.text} is longer along the path: length over the "
         "cosine of it."
     )
 
 
-def _distances(share: Share, found: Breakdown, about: Facts) -> str:
+def _distances(share: Contribution, found: Breakdown, about: Facts) -> str:
     held = about.scenario.formula
     if held.spacing is not None and held.spacing.nominal != about.seen.spacing:
         return (
@@ -120,7 +120,7 @@ def _distances(share: Share, found: Breakdown, about: Facts) -> str:
     return "A distance that the controller reckons with is not the one on the rig."
 
 
-def _calibration(share: Share, found: Breakdown, about: Facts) -> str:
+def _calibration(share: Contribution, found: Breakdown, about: Facts) -> str:
     line = about.scenario.formula.line(found.formula, about.charge)
     return (
         f"Every reading is multiplied by {line.gain.text} and {line.zero.text} added, whatever the rig "
@@ -128,7 +128,7 @@ def _calibration(share: Share, found: Breakdown, about: Facts) -> str:
     )
 
 
-def _timing(share: Share, found: Breakdown, about: Facts) -> str:
+def _timing(share: Contribution, found: Breakdown, about: Facts) -> str:
     reason = about.scenario.counter.timing.reason(about.seen.leaves)
     if np.isnan(share.low):
         return reason
@@ -138,7 +138,7 @@ def _timing(share: Share, found: Breakdown, about: Facts) -> str:
     )
 
 
-def _counting(share: Share, found: Breakdown, about: Facts) -> str:
+def _counting(share: Contribution, found: Breakdown, about: Facts) -> str:
     step = about.scenario.counter.source.step
     return (
         f"Counts are whole, one every {step}. By the chance of where an edge falls between two of them "
@@ -146,15 +146,15 @@ def _counting(share: Share, found: Breakdown, about: Facts) -> str:
     )
 
 
-def _filter(share: Share, found: Breakdown, about: Facts) -> str:
+def _filter(share: Contribution, found: Breakdown, about: Facts) -> str:
     return "The input filter delays the two edges of the part by different times, or lets chatter through."
 
 
-def _limit(share: Share, found: Breakdown, about: Facts) -> str:
+def _limit(share: Contribution, found: Breakdown, about: Facts) -> str:
     return "The pulses come faster than the count input follows, so that only some are counted."
 
 
-_REASONS: dict[str, Callable[[Share, Breakdown, Facts], str]] = {
+_REASONS: dict[str, Callable[[Contribution, Breakdown, Facts], str]] = {
     "response": _response,
     "beam": _beam,
     "shape": _shape,

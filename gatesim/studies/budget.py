@@ -20,7 +20,7 @@ from gatesim.ground.data import Keys
 from gatesim.ground.draw import Streams
 from gatesim.ground.level import Level
 from gatesim.studies.model import Model, correlations_of, run
-from gatesim.studies.slopes import Axis, ErrorFunction, Slopes
+from gatesim.studies.slopes import Component, ErrorFunction, Slopes
 
 COUNTING = "rounding to whole counts"
 SIMULATED_TRIALS = 20_000
@@ -157,7 +157,7 @@ class Budget:
         return self.error - self.expanded, self.error + self.expanded
 
 
-def _rows(axes: Sequence[Axis], slopes: Slopes) -> list[Row]:
+def _rows(axes: Sequence[Component], slopes: Slopes) -> list[Row]:
     rows: dict[str, Row] = {}
     for a, c, bend, kink in zip(axes, slopes.slope, slopes.curvature, slopes.secant, strict=True):
         c, bend, kink = float(c), float(bend), bool(kink)
@@ -196,7 +196,7 @@ def _simulated(name: str, errors: Array) -> Row:
     return Row(name, mean, u, "simulated", math.inf, 1.0, u, 0.0, False)
 
 
-def _crooked_noise(function: ErrorFunction, slopes: Slopes, error: float, seed: int) -> dict[str, Row]:
+def _nonlinear_noise(function: ErrorFunction, slopes: Slopes, error: float, seed: int) -> dict[str, Row]:
     """Noises that act in no straight line (pulses of chatter, an angle all round): simulated alone."""
     names = {
         axis.name
@@ -259,9 +259,9 @@ def budget(model: Model, formula: str, coverage: float = 0.95, seed: int = 1) ->
     """
     function = ErrorFunction(model, formula)
     error, slopes = function.nominal(), function.slopes()
-    crooked = _crooked_noise(function, slopes, error, seed)
-    rows = [crooked.get(row.name, row) for row in _rows(function.axes, slopes)]
-    error += sum(row.value for row in crooked.values())
+    nonlinear = _nonlinear_noise(function, slopes, error, seed)
+    rows = [nonlinear.get(row.name, row) for row in _rows(function.axes, slopes)]
+    error += sum(row.value for row in nonlinear.values())
     counting = _counting(model, formula, seed)
     if counting is not None:
         rows.append(counting)

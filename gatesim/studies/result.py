@@ -27,7 +27,7 @@ class Estimate:
 
 
 @dataclass(frozen=True)
-class Share:
+class Proportion:
     """Share of trials with one outcome, and its 95 % confidence interval (Clopper-Pearson)."""
 
     count: int
@@ -61,7 +61,7 @@ class FormulaResult:
     maximum: float
     resolution: float
     curve: RankCurve
-    good: Share
+    good: Proportion
     repeatability: Estimate
     part_to_part: Estimate
     rig_to_rig: Estimate
@@ -114,7 +114,7 @@ class StudyResult:
     plan: Plan
     trials: int
     formulas: Mapping[str, FormulaResult]
-    outcomes: Mapping[str, Share]
+    outcomes: Mapping[str, Proportion]
     true_length: float
     true_length_varies: bool
     ended: str
@@ -130,7 +130,7 @@ class StudyResult:
     }
 
 
-def share(count: int, trials: int, confidence: float = 0.95, effect: float = 1.0) -> Share:
+def share(count: int, trials: int, confidence: float = 0.95, effect: float = 1.0) -> Proportion:
     """Share with its exact (Clopper-Pearson) confidence interval; conservative for Sobol points.
 
     ``effect``: variance of the share over that of independent trials (design effect), by which
@@ -142,7 +142,7 @@ def share(count: int, trials: int, confidence: float = 0.95, effect: float = 1.0
     tail = (1.0 - confidence) / 2.0
     low = float(betaincinv(seen, missed + 1.0, tail)) if count else 0.0
     high = float(betaincinv(seen + 1.0, missed, 1.0 - tail)) if count < trials else 1.0
-    return Share(count, count / trials, low, high)
+    return Proportion(count, count / trials, low, high)
 
 
 def _effect(count: int, squares: float, trials: int, layout: Layout) -> float:

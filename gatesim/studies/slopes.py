@@ -34,8 +34,8 @@ class Slopes:
 
 
 @dataclass(frozen=True)
-class Axis:
-    """One direction of differentiation: an input, or one column of a standard draw of the chain."""
+class Component:
+    """An uncertainty component (JCGM 100) to differentiate by: an input, or one column of a standard draw of the chain."""
 
     name: str
     value: float
@@ -55,7 +55,7 @@ class Probe(Draw):
     Trial i moves along axis ``index[i]`` by ``steps[i]`` standard uncertainties.
     """
 
-    axes: Sequence[Axis]
+    axes: Sequence[Component]
     index: NDArray[np.int64]
     steps: Array
 
@@ -93,21 +93,21 @@ def standard_uncertainty(quantity: Quantity) -> float:
     return quantity.spread.scale if isinstance(quantity.spread, StudentT) else quantity.std
 
 
-def axes_of(model: Model) -> list[Axis]:
+def axes_of(model: Model) -> list[Component]:
     """All directions of a model: its inputs that spread, and each column of the noises it draws."""
     axes = []
     for path, q in model.inputs.items():
         if q.spread is not None:
             u, nu = standard_uncertainty(q), q.spread.degrees_of_freedom
             per = q.per or "passage"
-            axes.append(Axis(path, q.nominal, u, q.spread.word, nu, q.unit, "input", per=per))
+            axes.append(Component(path, q.nominal, u, q.spread.word, nu, q.unit, "input", per=per))
     for name, (kind, columns) in names_drawn(model).items():
         if name in model.inputs:
             continue
         median, u = (0.5, UNIFORM_STD) if kind == "uniform" else (0.0, 1.0)
         word = "rectangular" if kind == "uniform" else "normal"
         for column in [None] if columns is None else range(columns):
-            axes.append(Axis(name, median, u, word, math.inf, "", kind, column))
+            axes.append(Component(name, median, u, word, math.inf, "", kind, column))
     return axes
 
 
