@@ -35,7 +35,7 @@ class Slopes:
 
 @dataclass(frozen=True)
 class Component:
-    """An uncertainty component (JCGM 100) to differentiate by: an input, or one column of a standard draw of the chain."""
+    """A component of uncertainty to differentiate by: an input, or one column of a draw of the chain."""
 
     name: str
     value: float
