@@ -2,6 +2,7 @@
 
 import json
 import math
+import tomllib
 from datetime import date
 from pathlib import Path
 
@@ -13,6 +14,7 @@ from click.testing import CliRunner, Result
 from gatesim.commands.fit import command
 from gatesim.formula import FORMULAS, Counts
 from gatesim.ground.errors import InputError
+from gatesim.prediction.predict import predict
 from gatesim.scenario import load
 from gatesim.scenario.schema import json_schema
 from gatesim.shopfloor.fit.fit import fit
@@ -81,12 +83,44 @@ def test_the_written_scenario_keeps_comments_and_holds_value_uncertainty_and_cov
         assert new.inputs()[name].std == pytest.approx(std, rel=0.01)
         assert new.inputs()[name].nominal == pytest.approx(new.fitted.estimates[at], abs=0.01 * std)
     assert (new.fitted.log, new.fitted.rows, new.fitted.held_out) == (str(files[1]), 27, 9)
-    assert new.formula.use == ("known-acceleration",)
+    assert new.formula.use is not None
+    assert new.formula.use[0] == "known-acceleration"
+    assert "In charge: known-acceleration, as asked." in result.output
     assert new.formula.acceleration is not None
     a = 9.80665 * (math.sin(new.path.slope.nominal) - friction.nominal * math.cos(new.path.slope.nominal))
     assert new.formula.acceleration.nominal == pytest.approx(a, rel=1e-5)
     jsonschema.validate(json.loads(json.dumps(new.raw, default=str)), json_schema())
     assert not [p for p in tmp_path.iterdir() if p.name.startswith(".")]
+
+
+def test_the_written_scenario_has_a_line_for_every_formula_and_the_best_one_in_charge(
+    files: tuple[Path, Path], tmp_path: Path
+) -> None:
+    text = files[0].read_text(encoding="utf-8") + '[formula]\ngain = 1.1\nzero = "-20 mm"\n'
+    files[0].write_text(text, encoding="utf-8")
+    target = tmp_path / "new.toml"
+    told = run(*files, "--unknown", "path.friction", "-o", target).output
+    found = json.loads(run(*files, "--unknown", "path.friction", "--json").output)
+    least = min(
+        found["corrections"], key=lambda c: math.hypot(c["after"]["bias"], c["after"]["uncertainty"])
+    )["formula"]
+    assert found["reads_best"] == least
+    assert f"In charge: {least}, which reads the held-out rows with the least error" in told
+    raw = tomllib.loads(target.read_text(encoding="utf-8"))["formula"]
+    names = [c["formula"] for c in found["corrections"]]
+    assert raw["use"][0] == least
+    assert sorted(raw["use"]) == sorted(names)
+    assert "gain" not in raw
+    for correction in found["corrections"]:
+        line = raw["calibration"][correction["formula"]]
+        assert line["gain"] == pytest.approx(correction["constants"]["gain"], abs=1e-9)
+        assert float(line["zero"].split()[0]) == pytest.approx(
+            1e3 * correction["constants"]["zero"], abs=1e-6
+        )
+    # one pair of gain and zero for all once read good formulas 22 mm off: now each has its own
+    length = load(target).part.length.nominal
+    for reading in predict(load(target)).readings:
+        assert reading.length_m == pytest.approx(length, abs=1.5e-3), reading.formula
 
 
 def test_constants_leave_no_bias_on_rows_that_the_fit_did_not_see(files: tuple[Path, Path]) -> None:

@@ -11,7 +11,7 @@ from gatesim.api.result import Pictured
 from gatesim.scenario import Scenario
 from gatesim.shopfloor.fit import fit as fitted
 from gatesim.shopfloor.fit import result
-from gatesim.shopfloor.fit.correction import correction_of
+from gatesim.shopfloor.fit.correction import best, correction_of
 from gatesim.shopfloor.fit.result import Wish
 from gatesim.shopfloor.fit.verdict import verdict
 from gatesim.shopfloor.fit.write import write_fitted
@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 class Fit(Pictured, result.Fit):
     """Estimates with their uncertainty, whether the model describes the log, and what to correct.
 
-    ``formula``: whose constants are saved; None: the one in charge.
+    ``formula``: which one is saved as in charge; None: the one that reads best.
     """
 
     formula: str | None
@@ -42,6 +42,7 @@ class Fit(Pictured, result.Fit):
         "verdict": "verdict",
         "adequacy": "adequacy",
         "residual": "residuals",
+        "reads_best": "reads_best",
         "corrections": "corrections",
         "notes": "notes",
         "scenario": None,
@@ -61,10 +62,16 @@ class Fit(Pictured, result.Fit):
         """What the fit is worth, in sentences, the gravest first."""
         return verdict(self)
 
+    @property
+    def reads_best(self) -> str | None:
+        """The formula that leaves the least error on held-out rows; None if none can be corrected."""
+        found = best(self)
+        return None if found is None else found.formula
+
     def __str__(self) -> str:
         from gatesim.view.fittext import fit_text
 
-        return fit_text(self)
+        return fit_text(self, self.formula)
 
     def plot(self, ax: "Axes | None" = None) -> "Axes":
         """Residuals, one panel a register; ``ax`` gives the place of all. Returns the first panel."""

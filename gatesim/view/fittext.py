@@ -5,6 +5,7 @@ import math
 from tabulate import tabulate
 
 from gatesim.shopfloor.fit.adequacy import LEVEL, TESTS, Test
+from gatesim.shopfloor.fit.correction import best, correction_of
 from gatesim.shopfloor.fit.outliers import OUTLIER_RATE
 from gatesim.shopfloor.fit.parameter import Parameter
 from gatesim.shopfloor.fit.result import Correction, Fit
@@ -15,11 +16,11 @@ MM = 1e3
 SHOWN = 5  # further measurements
 
 
-def fit_text(result: Fit) -> str:
+def fit_text(result: Fit, formula: str | None = None) -> str:
     """What the fit is worth, estimates, what cannot be told apart, the tests, corrections."""
     blocks = ["\n".join(verdict(result)), _head(result), _estimates(result)]
     blocks += [_separability(result), _adequacy(result)]
-    blocks += [_corrections(result)]
+    blocks += [_corrections(result), *_charge(result, formula)]
     if result.notes:
         blocks.append("\n".join(result.notes))
     return "\n\n".join(blocks)
@@ -157,6 +158,23 @@ def _corrections(result: Fit) -> str:
     else:
         lines.append("gain and zero are left alone and nothing is judged: the log has no reference rows")
     return "\n".join(lines)
+
+
+def _charge(result: Fit, formula: str | None) -> list[str]:
+    """Which formula the written scenario puts in charge, and why."""
+    chosen, found = correction_of(result, formula), best(result)
+    if chosen is None or found is None:
+        return []
+    if formula is not None:
+        said = f"In charge: {formula}, as asked."
+        better = chosen is not found and found.after is not None
+        return [f"{said} The least error on held-out rows has {found.formula}." if better else said]
+    if chosen.after is None:
+        return [f"In charge: {chosen.formula} as before, since no held-out rows tell which reads best."]
+    return [
+        f"In charge: {chosen.formula}, which reads the held-out rows with the least error "
+        f"(u = {plain(MM * chosen.after.uncertainty, 2)} mm). --formula puts another one in charge."
+    ]
 
 
 def _beyond(result: Fit) -> list[str]:

@@ -115,10 +115,24 @@ def _errors(error: Array, rows: Mask, doubt: float) -> Errors | None:
     return Errors(int(own.size), float(own.mean()), of_mean, std, worst, total)
 
 
-def correction_of(result: Fit, formula: str | None) -> Correction | None:
-    """The correction of that formula, or of the one in charge. Raises InputError for one not had."""
-    if formula is None:
+def best(result: Fit) -> Correction | None:
+    """The correction with the least error on held-out rows; with none to judge by, the one in charge."""
+    judged = [c for c in result.corrections if c.after is not None]
+    if not judged:
         return result.corrections[0] if result.corrections else None
+    return min(judged, key=_left)
+
+
+def _left(correction: Correction) -> float:
+    """Root mean square of the error that a correction leaves, m."""
+    after = correction.after
+    return math.inf if after is None else math.hypot(after.bias, after.uncertainty)
+
+
+def correction_of(result: Fit, formula: str | None) -> Correction | None:
+    """The correction of that formula; left out: of `best`. Raises InputError for one not had."""
+    if formula is None:
+        return best(result)
     for found in result.corrections:
         if found.formula == formula:
             return found

@@ -1,7 +1,7 @@
 """The scenario file with what a fit found, its comments kept."""
 
 import math
-from collections.abc import MutableMapping
+from collections.abc import MutableMapping, Sequence
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -14,6 +14,7 @@ from gatesim.shopfloor.fit.parameter import Parameter
 from gatesim.shopfloor.fit.result import Correction, Fit
 from gatesim.shopfloor.fit.verdict import verdict
 
+LINE_IN_CHARGE = ("gain", "zero")  # keys of [formula] that [formula.calibration] takes the place of
 NARROWED = 0.9  # a known quantity is rewritten where the log brings its uncertainty below this share
 
 
@@ -21,8 +22,9 @@ def fitted_text(result: Fit, text: str, formula: str | None, day: date, name: st
     """The text of a scenario file with the fitted values, constants and provenance put in.
 
     Unknowns become tables with their standard uncertainty, and so do quantities that the log
-    narrowed. [formula] gets the constants of ``formula`` (left out: the one in charge). Raises
-    InputError where an unknown is not determined or its estimate is not one a rig can have.
+    narrowed. [formula] gets the constants and the calibration line of every formula; ``formula``
+    (left out: the best) comes to be in charge. Raises InputError where an unknown is not determined
+    or its estimate is not one a rig can have.
     """
     import tomlkit  # deferred: costs start-up time
 
@@ -38,7 +40,7 @@ def fitted_text(result: Fit, text: str, formula: str | None, day: date, name: st
             _put(document, parameter.name, table)
     chosen = correction_of(result, formula)
     if chosen is not None:
-        _put_constants(document, chosen)
+        _put_constants(document, chosen, result.corrections)
     document["fitted"] = _provenance(result, chosen, day)
     new = tomlkit.dumps(document)
     parse_text(new, name)
@@ -101,7 +103,12 @@ def _put(document: MutableMapping[str, Any], path: str, value: object) -> None:
     at[key] = value
 
 
-def _put_constants(document: MutableMapping[str, Any], chosen: Correction) -> None:
+def _put_constants(
+    document: MutableMapping[str, Any], chosen: Correction, corrections: Sequence[Correction]
+) -> None:
+    """What the controller holds: distances, and a line for each formula, the chosen one in charge."""
+    import tomlkit
+
     constants = chosen.constants
     lengths = {"spacing": constants.spacing, "rearm": constants.rearm}
     lengths["release_distance"] = constants.release_distance
@@ -110,10 +117,17 @@ def _put_constants(document: MutableMapping[str, Any], chosen: Correction) -> No
             _put(document, f"formula.{key}", f"{round(1e3 * value, 6)!r} mm")
     if math.isfinite(constants.acceleration):
         _put(document, "formula.acceleration", f"{round(constants.acceleration, 6)!r} m/s^2")
-    _put(document, "formula.gain", round(constants.gain, 9))
-    _put(document, "formula.zero", f"{round(1e3 * constants.zero, 6)!r} mm")
-    # gain and zero belong to this formula: no other may be read with them
-    _put(document, "formula.use", [chosen.formula])
+    others = [c.formula for c in corrections if c is not chosen]
+    _put(document, "formula.use", [chosen.formula, *others])
+    for key in LINE_IN_CHARGE:
+        document["formula"].pop(key, None)
+    lines = tomlkit.table(is_super_table=True)
+    for each in corrections:
+        line = tomlkit.table()
+        line["gain"] = round(each.constants.gain, 9)
+        line["zero"] = f"{round(1e3 * each.constants.zero, 6)!r} mm"
+        lines[each.formula] = line
+    document["formula"]["calibration"] = lines
 
 
 def _provenance(result: Fit, chosen: Correction | None, day: date) -> Any:
