@@ -1,5 +1,7 @@
 """The full-curve brake against a 20-digit integration and an independent solver."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
@@ -7,7 +9,7 @@ from scipy.integrate import solve_ivp
 
 from gatesim.ground.arrays import take
 from gatesim.motion import AirDrag, EddyBrake, Path, passage
-from gatesim.motion.integrate import dop853
+from gatesim.motion.integrate import collocation, dop853
 from tests.motion_rigs import Block, brake_chute, brake_reference
 
 
@@ -43,23 +45,66 @@ def test_strong_brakes_and_both_sides_of_the_peak_agree_with_20_digits():
 
 
 @pytest.mark.long
-def test_crawling_over_a_very_strong_brake_agrees_with_a_stiff_solver():
-    """3 mm/s, some 200,000 relaxation lengths on the way, so the engine glides; Radau as the reference."""
-    part, path = Block(0.1, 0.1), Path(1.0)
-    brake = EddyBrake(0.02, 0.3, 400.0, 1.0)
+def stiff_reference(part, path, brake, positions):
+    """Crossing times and speeds from rest by scipy's Radau over position, from kink to kink."""
+    a0 = path.gravity * (np.sin(path.slope) - path.friction * np.cos(path.slope))
+    start, end, length = brake.start, brake.start + brake.length, part.length
 
-    def rate(t, y):
-        cover = np.clip(min(y[0] - 0.02, 0.42 - y[0]), 0, 0.1) / 0.3
-        force = -800.0 * y[1] / (1 + y[1] ** 2) * cover
-        return [y[1], 9.80665 * np.sin(1.0) + force / 0.1]
+    def rate(x, y):
+        cover = np.clip(min(x - start, end + length - x), 0, min(brake.length, length)) / brake.length
+        force = 2 * brake.peak_force * cover * y[1] * brake.critical_speed
+        return [1 / y[1], (a0 - force / (brake.critical_speed**2 + y[1] ** 2) / part.mass) / y[1]]
 
-    x = np.array([0.06, 0.2, 0.38])
-    events = [lambda t, y, at=at: y[0] - at for at in x]
-    events[-1].terminal = True
-    reference = solve_ivp(rate, (0, 1e4), [0.0, 0.0], "Radau", events=events, rtol=1e-9, atol=1e-12)
+    begin, y, found = start, [np.sqrt(2 * start / a0), np.sqrt(2 * start * a0)], {}
+    kinks = {end, start + length, end + length}
+    for stop in sorted({*kinks, *positions}):
+        y = solve_ivp(rate, (begin, stop), y, "Radau", rtol=1e-12, atol=1e-15).y[:, -1]
+        begin, found[stop] = stop, y
+    return np.array([found[x] for x in positions]).T
+
+
+@pytest.mark.long
+@pytest.mark.parametrize(
+    ("peak", "critical"), [(3.0, 1.0), (20.0, 1.0), (400.0, 1.0), (2.0, 0.3), (30.0, 5.0), (4000.0, 2.0)]
+)
+def test_crawling_over_a_very_strong_brake_agrees_with_a_stiff_solver(peak, critical):
+    """Some 100 to 200,000 relaxation lengths on the way: implicit steps; down to 0.6 mm/s."""
+    part, path, brake = Block(0.1, 0.1), Path(1.0), EddyBrake(0.02, 0.3, peak, critical)
+    x = np.array([0.06, 0.2, 0.38, 0.43])
+    time, speed = stiff_reference(part, path, brake, x)
     p = passage(part, path, (brake,), x)
-    # the reference is asked for 1e-9 a step and interpolates its events with a cubic
-    assert_allclose(p.time[0], [float(t[0]) for t in reference.t_events], rtol=1e-6)
+    assert_allclose(p.time[0], time, rtol=1e-9)
+    assert_allclose(p.speed[0], speed, rtol=1e-9)
+
+
+@pytest.mark.long
+def test_strongly_braked_profile_agrees_with_20_digits():
+    """Invented: a 260 mm profile of 105 g over 200 mm of magnets that slow it to 8 cm/s."""
+    part, path, brake = Block(0.26, 0.105), Path(np.deg2rad(30.0), 0.22), EddyBrake(0.3, 0.2, 85.0, 26.5)
+    x = np.array([0.52, 0.8, 0.9])
+    time, speed = brake_reference(part, path, brake, x)
+    p = passage(part, path, (brake,), x)
+    assert_allclose(p.time[0], time, rtol=1e-10)
+    assert_allclose(p.speed[0], speed, rtol=1e-10)
+
+
+def test_implicit_step_collocates_at_the_roots_of_legendre_polynomials():
+    """Radau IIA: nodes are the roots of P_5 - P_6, weights integrate 1, x, ... x^10 exactly."""
+    nodes = np.polynomial.legendre.Legendre([0, 0, 0, 0, 0, 1, -1]).roots()
+    assert_allclose(np.sort((nodes + 1) / 2), collocation.NODES, rtol=1e-13)
+    for power in range(11):
+        assert_allclose(collocation.WEIGHTS @ collocation.NODES**power, 1 / (power + 1), rtol=1e-12)
+
+
+def test_both_kinds_of_step_agree(monkeypatch):
+    """The implicit step in place of the explicit one, on ramps where either will do."""
+    part, path, brake, x = brake_chute(50, seed=8)
+    explicit = passage(part, path, (brake, AirDrag(1.0, 1e-3)), x)
+    monkeypatch.setattr(collocation, "STIFF", 0.0)
+    implicit = passage(part, path, (brake, AirDrag(1.0, 1e-3)), x)
+    assert (implicit.time != explicit.time).any()
+    assert_allclose(implicit.time, explicit.time, rtol=1e-9)
+    assert_allclose(implicit.speed, explicit.speed, rtol=1e-9)
 
 
 def test_independent_solver_with_events():
@@ -97,7 +142,10 @@ def test_a_trial_does_not_depend_on_its_company():
     """Bit for bit the same alone, in a small batch, and across chunks."""
     part, path, brake, x = brake_chute(9001, seed=5)
     x[7] = np.nan
-    forces = (brake, AirDrag(1.0, np.linspace(1e-4, 1e-2, 9001)))
+    strength = np.where(np.arange(9001) % 3 == 0, 60.0, 1.0)  # some are so strong that steps are implicit
+    brake = replace(brake, peak_force=brake.peak_force * strength)
+    air = np.where(np.arange(9001) % 2 == 0, 0.0, np.linspace(1e-4, 1e-2, 9001))  # and closed forms serve
+    forces = (brake, AirDrag(1.0, air))
     everything = passage(part, path, forces, x)
     for rows in ([0], [1], [7], [9000], [8191, 8192], range(5000, 5037)):
         rows = np.array(rows)

@@ -7,12 +7,12 @@ from numpy.typing import NDArray
 
 from gatesim.ground.arrays import Array, Flags, take
 from gatesim.motion.belt.meeting import Meeting, refine
-from gatesim.motion.belt.settle import settle
+from gatesim.motion.integrate.collocation import move, stiff
 from gatesim.motion.integrate.span import Field
-from gatesim.motion.integrate.step import end_speed, step
+from gatesim.motion.integrate.step import end_speed
 
 TOLERANCE = 1e-9
-"""Largest error estimate of a step, relative to speed; the true error is far smaller."""
+"""Largest error estimate of a step, relative to speed; the true error is nearly always far smaller."""
 
 STOP = 1e-9
 """A part has stopped when the distance it can still go is below this share of the span."""
@@ -27,7 +27,10 @@ UNDER_WAY, ARRIVED, STOPPED, MET = -1, 0, 1, 2
 
 @dataclass
 class State:
-    """Trials under way on a span: distance into it, speed, time since its start, next step size."""
+    """Trials under way on a span: distance into it, speed, time since its start, next step size.
+
+    stiff: those for which implicit steps are the cheaper ones.
+    """
 
     rows: NDArray[np.intp]
     size: Array
@@ -35,6 +38,7 @@ class State:
     v: Array
     dt: Array
     hint: Array
+    stiff: Flags
 
     def keep(self, rows: Flags) -> "State":
         """Select trials."""
@@ -61,18 +65,17 @@ def advance(field: Field, size: Array, v: Array, hint: Array, meeting: Meeting |
     """
     n = size.size
     out = Arrival(size.copy(), v.copy(), np.zeros(n), hint.copy(), np.zeros(n, np.int8))
-    now = State(np.arange(n), size, np.zeros(n), v.copy(), np.zeros(n), hint)
+    now = State(np.arange(n), size, np.zeros(n), v.copy(), np.zeros(n), hint, np.zeros(n, bool))
     if meeting is None:
         left = ~_by_formula(field, size, v, out)
         if not left.any():
             return out
         if not left.all():
             now, field = now.keep(left), field.take(left)
+    now.stiff = stiff(field, now.size, now.v)
     now.hint = np.where(np.isinf(now.hint), _first_step(field, now), now.hint)
-    for attempt in range(MOST_STEPS):
+    for _ in range(MOST_STEPS):
         ending = _one_step(field, now, meeting)
-        if attempt % 16 == 15:
-            _settle(field, now, ending, meeting)
         done = ending != UNDER_WAY
         if done.any():
             rows = now.rows[done]
@@ -126,7 +129,7 @@ def _one_step(field: Field, now: State, meeting: Meeting | None) -> NDArray[np.i
         distance = np.minimum(distance, meeting.reach(now.rows, now.v, a, now.dt))
     # stages of steps that are too long overflow or run backwards; their error is NaN or huge
     with np.errstate(all="ignore"):
-        end, elapsed, error = step(field, now.u, now.v, a, distance)
+        end, elapsed, error = move(field, now.stiff, now.u, now.v, a, distance)
         good = (error <= TOLERANCE) & (end > 0)
         stopped = _stopped(field, now, a, left)
         factor = _factor(error, good)
@@ -135,7 +138,7 @@ def _one_step(field: Field, now: State, meeting: Meeting | None) -> NDArray[np.i
         met = good & (meeting.gap(now.rows, end, now.dt + elapsed) <= 0)
         if met.any():
             distance[met], end[met], elapsed[met] = refine(
-                field.take(met), now.u[met], now.v[met], a[met], distance[met],
+                field.take(met), now.stiff[met], now.u[met], now.v[met], a[met], distance[met],
                 lambda v, dt: meeting.gap(now.rows[met], v, now.dt[met] + dt),
             )  # fmt: skip
             ending[met] = MET
@@ -182,7 +185,7 @@ def _factor(error: Array, good: Flags) -> Array:
     """How much the step size may change; the error goes with its eighth power."""
     factor = 0.9 * np.sqrt(np.sqrt(np.sqrt(TOLERANCE / error)))
     # a step that failed makes way for a smaller one, also where its error is NaN or meaningless
-    return np.where(good, np.minimum(factor, 6.0), np.fmax(np.minimum(factor, 0.5), 0.2))
+    return np.where(good, np.minimum(factor, 4.0), np.fmax(np.minimum(factor, 0.6), 0.2))
 
 
 def _stopped(field: Field, now: State, a: Array, left: Array) -> Flags:
@@ -199,24 +202,6 @@ def _stopped(field: Field, now: State, a: Array, left: Array) -> Flags:
         ahead = field.acceleration(now.u + STOP_METRES, rest)
         stopped |= (ahead < 0) & (square <= -2 * STOP_METRES * ahead)
     return stopped
-
-
-def _settle(field: Field, now: State, ending: NDArray[np.int8], meeting: Meeting | None) -> None:
-    """Glide at terminal speed where it has been reached and many small steps would follow."""
-    far = (ending == UNDER_WAY) & (now.size - now.u > 20 * now.hint)
-    if not far.any():
-        return
-    rows = np.flatnonzero(far)
-    left = now.size[rows] - now.u[rows]
-    glide = settle(field.take(rows), now.u[rows], now.v[rows], left)
-    if meeting is not None:
-        for v in (now.v[rows], glide.v):  # in between it is in between: the brake's cover is linear
-            glide.ready[meeting.room(now.rows[rows], v, now.dt[rows]) <= 0] = False
-    whole = glide.ready & (glide.distance == left)
-    now.u[rows[glide.ready]] += glide.distance[glide.ready]
-    now.v[rows[glide.ready]] = glide.v[glide.ready]
-    now.dt[rows[glide.ready]] += glide.dt[glide.ready]
-    ending[rows[whole]] = ARRIVED
 
 
 def _stop(now: State, rows: Flags, a: Array) -> None:

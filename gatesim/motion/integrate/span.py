@@ -55,6 +55,16 @@ class Field:
             total = part
         return total
 
+    def rates(self, u: Array | None, v: Array) -> tuple[Array, Array]:
+        """Acceleration and its derivative with respect to speed, in 1/s; u and v (..., n)."""
+        total = np.zeros_like(v) + self.steady.at(u)
+        slope = np.zeros_like(v)
+        for force, line in self.terms:
+            strength = line.at(u)
+            total += force.law(v) * strength
+            slope += force.slope(v) * strength
+        return total, slope
+
     def uniform(self) -> Flags:
         """Trials (n,) whose acceleration is one constant on the whole span."""
         same = self.level()
