@@ -70,8 +70,8 @@ def test_polygon_keeps_to_the_profile_with_few_corners():
         at, share = running_in(blocks, SLAT, length)
         kept = polygon(at, share)
         off = np.abs(np.interp(at, kept.at, kept.share) - share)
-        assert np.max(off) < (TOLERANCE + 0.005) * share.max()
-        assert len(kept.at) < 14 + 4 * blocks.count
+        assert np.max(off) < (TOLERANCE + 0.002) * share.max()
+        assert len(kept.at) < 20 + 4 * blocks.count
 
 
 def test_magnet_is_braked_by_the_part_of_the_tube_around_it():
@@ -82,3 +82,13 @@ def test_magnet_is_braked_by_the_part_of_the_tube_around_it():
     beyond = z >= -0.003
     assert_allclose(tube_cover(tube, np.array([0.003]))[0], ring[beyond].sum() / ring.sum(), atol=2e-3)
     assert_allclose(tube_cover(tube, np.array([-0.06, 0.0, 0.06])), [0.0, 0.5, 1.0], atol=2e-3)
+
+
+def test_part_that_covers_some_magnets_of_a_long_row_brakes_as_finite_volumes_say():
+    # 60 mm of slat under a row of six: never all of them, and more or less as poles come and go
+    blocks = Blocks(*SIZE, gap=0.003, count=6, pitch=0.025)
+    at, share = running_in(blocks, SLAT, 0.06)
+    magnets = row(SIZE, 0.003, count=6, pitch=0.025)
+    some = [at.size - 1 - i for i in (0, 4, 8, 12)]
+    found = volumes(0.06, at[some], magnets) * drag(BLOCK, SLAT).coefficient / drag(blocks, SLAT).coefficient
+    assert_allclose(share[some], found, rtol=0.05)

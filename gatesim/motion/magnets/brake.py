@@ -20,9 +20,9 @@ from gatesim.motion.magnets.tube import Tube, tube_cover, tube_drag
 UNCERTAINTY = 0.04
 """Relative standard uncertainty of the computed force.
 
-2 % for the numerical model (it agrees with finite volumes to 3 %, see the tests), 2 % for the polygon along
-the path, and 3 % for magnets that are not the evenly magnetised blocks of remanence B_r that are computed:
-with a recoil permeability of 1.05 the field is up to 3 % lower, the force up to 5 % (derived, rectangular).
+2 % for the numerical model (it agrees with finite volumes to 3 %, see the tests), and 3 % for magnets that
+are not the evenly magnetised blocks of remanence B_r that are computed: with a recoil permeability of 1.05
+the field is up to 3 % lower, the force up to 5 % (derived, rectangular).
 """
 
 

@@ -17,7 +17,7 @@ from gatesim.motion.magnets.mesh import mesh_of
 from gatesim.motion.magnets.section import Section
 from gatesim.motion.magnets.shapes import Bar, Blocks
 
-TOLERANCE = 0.015
+TOLERANCE = 0.004
 """Largest deviation of the polygon from the profile, relative to the full drag."""
 
 
@@ -59,7 +59,7 @@ def running_in(blocks: Blocks, bar: Bar, length: float) -> tuple[Array, Array]:
     ends = np.arange(ceil((middle + far) / step) + 1)
     spacing = max(1, ends.size // 60)
     if blocks.count > 1:  # what each magnet adds is to be seen
-        spacing = min(spacing, max(1, int(blocks.pitch / step / 5)))
+        spacing = min(spacing, max(1, int(blocks.pitch / step / 12)))
     ends = ends[::spacing]
     # the row's field as a part meets it: every position of the part is a whole number of steps
     drive = _driven(section, blocks, bar, -far - part, ends[-1] + points, step)
@@ -104,17 +104,23 @@ def _power(section: Section, drives: list[Array], length: float) -> Array:
 
 
 def polygon(at: Array, share: Array) -> Profile:
-    """Fewest points, of those given, between which straight lines keep within the tolerance."""
-    goal = share / share.max()
-    share = np.append(0.0, share[1:])
-    kept = [0]
-    while kept[-1] < at.size - 1:
-        begin = kept[-1]
-        last = begin + 1
-        for end in range(begin + 2, at.size):
-            between = np.interp(at[begin : end + 1], at[[begin, end]], goal[[begin, end]])
-            if np.max(np.abs(between - goal[begin : end + 1])) > TOLERANCE:
+    """A polygon of few corners that stays within the tolerance of the profile, exact at both ends.
+
+    From each corner the cone of slopes that pass close enough to the points to come is narrowed until
+    nothing is left of it; its middle leads to the next corner (the swinging door, common practice).
+    """
+    room = TOLERANCE * float(share.max())
+    corners, heights, begin = [0], [0.0], 0
+    while begin < at.size - 1:
+        low, high, end = -np.inf, np.inf, begin
+        for i in range(begin + 1, at.size):
+            run = at[i] - at[begin]
+            below, above = (share[i] - room - heights[-1]) / run, (share[i] + room - heights[-1]) / run
+            if max(low, below) > min(high, above):
                 break
-            last = end
-        kept.append(last)
-    return Profile(tuple(at[kept].tolist()), tuple(share[kept].tolist()))
+            low, high, end = max(low, below), min(high, above), i
+        heights.append(max(0.0, float(heights[-1] + (low + high) / 2 * (at[end] - at[begin]))))
+        corners.append(end)
+        begin = end
+    heights[-1] = float(share[-1])
+    return Profile(tuple(at[corners].tolist()), tuple(heights))
