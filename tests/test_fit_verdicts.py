@@ -108,6 +108,20 @@ def test_friction_that_varies_from_passage_to_passage_widens_the_uncertainties_t
     assert covered(scores)
 
 
+@pytest.mark.long
+def test_a_gross_row_is_set_apart_in_a_log_that_scatters_more_than_the_model_as_well() -> None:
+    rng = np.random.default_rng(17)
+    for _ in range(20):
+        drawn = drawn_rig(rng, friction=0.27)
+        registers = counts(rng, drawn, REFERENCES, rng.normal(0.27, 0.001, len(REFERENCES)))
+        for column in registers.values():
+            column[5] *= 2.0
+        found = estimate(FREE, log_of(registers, REFERENCES), Wish(TWO, draws=500))
+        assert found.odd.own
+        assert found.odd.outliers[5]
+        assert found.odd.outliers.sum() <= 3
+
+
 def test_a_gross_row_among_those_held_out_does_not_spoil_the_promise() -> None:
     from gatesim.shopfloor.fit.fit import fit
 

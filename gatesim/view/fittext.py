@@ -37,10 +37,12 @@ def _head(result: Fit) -> str:
         f"(seed {result.wish.seed}), {len(result.apart)} set apart"
     ]
     lines += [f"  line {bad.line}: {bad.reason}" for bad in result.apart]
-    lines.append(
-        f"  a row is set apart where its squared distance exceeds {result.odd.limit:.1f}: of logs "
-        f"without outliers about {100 * OUTLIER_RATE:.0f} % have such a row"
+    rate = (
+        "by the scatter of the rows themselves, which is more than the model's: no rate is promised"
+        if result.odd.own
+        else f"of logs without outliers about {100 * OUTLIER_RATE:.0f} % have such a row"
     )
+    lines.append(f"  a row is set apart where its squared distance exceeds {result.odd.limit:.1f}: {rate}")
     if log.ignored:
         lines.append(f"  columns not used: {', '.join(log.ignored)}")
     return "\n".join(lines)

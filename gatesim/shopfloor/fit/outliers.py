@@ -16,6 +16,8 @@ CENTRAL = 0.5  # share of the rows of a cell that make its centre
 LOGS = 1000  # simulated for the limit: the rate is met within a percent
 MOST_ROWS = 2_000_000  # of all of these together
 FEWEST_LOGS = 200
+OWN_LOGS = 300
+OWN_MARGIN = 2.0
 PASSAGES_PER_ROW = 400  # the limit lies where one row in twenty times the log's rows is expected
 
 
@@ -98,7 +100,8 @@ def outlying(
     suspects = np.zeros(len(tested), bool)
     own = int(flagged.sum()) > most
     if own:
-        squared = _by_own_scatter(away, middle)
+        squared, covariance = _by_own_scatter(away, middle)
+        limit = _own_limit(screen, covariance, middle, seed)
         found = squared > limit
         suspects = flagged
         flagged = found if int(found.sum()) <= most else np.zeros(len(tested), bool)
@@ -181,23 +184,43 @@ def _less_the_fit(
     return out
 
 
-def _by_own_scatter(away: Array, middle: float) -> Array:
-    """Squared distances (t,) by the covariance of the rows themselves, which single rows do not sway.
+def _own_limit(screen: _Screen, covariance: Array, middle: float, seed: int) -> float:
+    """The limit where rows scatter on their own, normally with ``covariance`` (4, 4).
+
+    Twice the greatest distance of nineteen logs in twenty: what varies moves the counts of long
+    parts otherwise than those of short ones, which one covariance does not know. No rate is
+    promised.
+    """
+    rng = np.random.default_rng(seed)
+    values, vectors = np.linalg.eigh(covariance)
+    root = vectors * np.sqrt(np.maximum(values, 0.0))
+    white = rng.standard_normal((OWN_LOGS, len(screen.cell), len(root))) @ root.T
+    away = screen.deviations(np.where(screen.mask, white, 0.0))
+    greatest = [_by_own_scatter(log, middle)[0].max() for log in away]
+    return OWN_MARGIN * float(np.quantile(greatest, 1.0 - OUTLIER_RATE))
+
+
+def _by_own_scatter(away: Array, middle: float) -> tuple[Array, Array]:
+    """Squared distances (t,) by the covariance (4, 4) of the rows themselves, which single rows do not sway.
 
     The nearer half make a first covariance, scaled so that the median distance is
     ``middle``; the rows that lie within reach of it make the second.
     """
     from scipy.stats import chi2
 
-    seen = away.any(axis=0)
+    seen = np.flatnonzero(away.any(axis=0))
+    whole = np.zeros((away.shape[1], away.shape[1]))
     away = away[:, seen]
     kept = np.argsort((away**2).sum(axis=1), kind="stable")[: int(np.ceil(CENTRAL * len(away)))]
     squared = np.zeros(len(away))
+    reach = chi2.ppf(0.975, len(seen))
     for _ in range(3):
         centred = away[kept]
         own = centred.T @ centred / len(kept)
         values, vectors = np.linalg.eigh(own)
         squared = ((away @ vectors) ** 2 / np.maximum(values, 1e-9 * values.max())).sum(axis=1)
-        squared = squared * (middle / np.median(squared))
-        kept = np.flatnonzero(squared <= chi2.ppf(0.975, away.shape[1]))
-    return squared
+        scale = middle / np.median(squared)
+        squared = squared * scale
+        whole[np.ix_(seen, seen)] = own / scale
+        kept = np.flatnonzero(squared <= reach)
+    return squared, whole
