@@ -56,12 +56,13 @@ def part_of(scenario: Scenario, values: Values) -> Part:
         openings=tuple(opening.build() for opening in section.openings),
         tilt=part["tilt"],
         round=section.section == "round",
+        width=section.along_the_beam,
     )
 
 
 def sensor_of(scenario: Scenario, values: Values, gate: int) -> Sensor:
     """The light gate number ``gate``, with deviations of its own."""
-    section, of = scenario.sensor, TableValues(values, "sensor", f"@{gate}")
+    section, of = scenario.sensors[gate - 1], TableValues(values, "sensor", f"@{gate}")
     chatter = None
     if section.chatter is not None:
         chatter = Chatter(of["chatter.mean_pulses"], of["chatter.mean_spacing"])
@@ -71,7 +72,8 @@ def sensor_of(scenario: Scenario, values: Values, gate: int) -> Sensor:
         samples_in_row=section.samples_in_row,
         chatter=chatter,
     )
-    return Sensor(section.beam.build(), of["dark_fraction"], of["light_fraction"], response)
+    beam, shares = section.beam.build(), of.all("dark_fraction", "light_fraction")
+    return Sensor(beam, **shares, response=response, angle=of["angle"])
 
 
 def filter_of(scenario: Scenario, values: Values) -> Filter:

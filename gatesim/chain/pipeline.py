@@ -147,7 +147,7 @@ def ask(
     rig = rig_of(scenario, drawn_values)
     length = scenario.part.length.nominal
     switchings = tuple(
-        switching(rig.part, s.beam, s.dark_fraction, s.light_fraction, length) for s in rig.sensors
+        switching(rig.part, s.beam, s.dark_fraction, s.light_fraction, length, s.angle) for s in rig.sensors
     )
     follow = scenario.counter.source.turned_by == "part"
     positions = _positions(rig, switchings, draw.trials, ends=ends, follow=follow)

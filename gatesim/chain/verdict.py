@@ -62,7 +62,7 @@ def verdict(
     mark(~acted, Outcome.BETWEEN_SCANS)
     if np.any(stretches_to):
         mark(_stretched(alone, filtered, stretches_to), Outcome.STRETCHED)
-    if scenario.sensor.chatter is not None:
+    if any(sensor.chatter is not None for sensor in scenario.sensors):
         mark(~_at_both(after <= before), Outcome.CHATTERED)
     if scenario.follower is not None:
         mark(~_at_both(after >= before), Outcome.MERGED)

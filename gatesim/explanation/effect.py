@@ -38,35 +38,38 @@ class Effect:
 
 
 def _point_beam(s: Scenario) -> Scenario:
-    sensor = s.sensor
-    sharp = sensor.beam == WITHOUT_WIDTH
-    if sharp:  # covered or not: no threshold in between can matter
-        return s
+    if all(sensor.beam == WITHOUT_WIDTH for sensor in s.sensors):
+        return s  # covered or not: no threshold in between can matter
     update = {"beam": WITHOUT_WIDTH, "dark_fraction": HALF, "light_fraction": HALF}
-    return s.model_copy(update={"sensor": sensor.model_copy(update=update)})
+    return s.model_copy(update={"sensor": s.sensor.with_each(lambda sensor: update)})
+
+
+def _reach(s: Scenario) -> float:
+    """Greatest distance of any gate's light from the part's axis in m."""
+    return max(sensor.beam.reach for sensor in s.sensors)
 
 
 def _square_ends(s: Scenario) -> Scenario:
     part = s.part
     square_ended = part.front == part.rear == SQUARE and not part.openings
-    if square_ended and (part.height is None or 0.5 * part.height.nominal > s.sensor.beam.reach):
+    if square_ended and (part.height is None or 0.5 * part.height.nominal > _reach(s)):
         return s  # higher than the beam: nothing but its square ends is seen
     update = {"front": SQUARE, "rear": SQUARE, "openings": (), "height": None}
     return s.model_copy(update={"part": part.model_copy(update=update)})
 
 
 def _continuous_light(s: Scenario) -> Scenario:
-    if s.sensor.sampling_period is None:
+    if all(sensor.sampling_period is None for sensor in s.sensors):
         return s
     update = {"sampling_period": None, "samples_in_row": 1}
-    return s.model_copy(update={"sensor": s.sensor.model_copy(update=update)})
+    return s.model_copy(update={"sensor": s.sensor.with_each(lambda sensor: update)})
 
 
 def _no_filter(s: Scenario) -> Scenario:
     """Without the filter and without the chatter that it is there for."""
-    if s.filter == UNFILTERED and s.sensor.chatter is None:
+    if s.filter == UNFILTERED and all(sensor.chatter is None for sensor in s.sensors):
         return s
-    sensor = s.sensor.model_copy(update={"chatter": None})
+    sensor = s.sensor.with_each(lambda sensor: {"chatter": None})
     return s.model_copy(update={"filter": UNFILTERED, "sensor": sensor})
 
 
@@ -116,6 +119,7 @@ _INPUTS = (
         "dark and light delay",
         {"sensor.dark_delay": 0.0, "sensor.light_delay": 0.0, "sensor.time_constant": 0.0},
     ),
+    ("angle", "beam off the square", {"sensor.angle": 0.0}),
 )
 
 _LIMIT = ("limit", "frequency limit of the count input", {"counter.input_frequency_limit": math.inf})
@@ -124,6 +128,22 @@ _CONSTANTS = (
     Effect("distances", "distances the controller holds", constants=_true_distances),
     Effect("calibration", "calibration line", constants=_no_calibration),
 )
+
+
+def _by_gate(scenario: Scenario, effect: Effect) -> list[Effect]:
+    """An effect of the sensors as one a gate, where they are not all alike."""
+    gates = dict.fromkeys(path.partition("@")[2] for path, _ in effect.inputs)
+    if "" in gates or not any(scenario.sensor.differing(int(gate)) for gate in gates):
+        return [effect]
+    return [
+        replace(
+            effect,
+            key=f"{effect.key}@{gate}",
+            name=f"{effect.name}, gate {gate}",
+            inputs=tuple(pair for pair in effect.inputs if pair[0].endswith(f"@{gate}")),
+        )
+        for gate in gates
+    ]
 
 
 def effects_of(scenario: Scenario, formula: str, real: Passed) -> tuple[Effect, ...]:
@@ -140,7 +160,7 @@ def effects_of(scenario: Scenario, formula: str, real: Passed) -> tuple[Effect, 
             if path.split("@")[0] == of and nominal[path] != value
         )
         if inputs and (key != "limit" or bool((real.counted.every > 1.0).any())):
-            found.append(Effect(key, name, inputs=inputs))
+            found += _by_gate(scenario, Effect(key, name, inputs=inputs))
     held, used = real.rig.constants[formula], (*FORMULAS[formula].constants, "gain", "zero")
     for effect in _CONSTANTS:
         if effect.constants is not None:

@@ -58,11 +58,11 @@ def _steps(scenario: Scenario, real: pipeline.Passed, key: str) -> dict[str, Arr
     scan = scenario.counter.timing.sampling()
     if key == "timing" and scan is not None:
         return {scan.draw: _meeting(real.filtered, scan.period.nominal)}
-    period = scenario.sensor.sampling_period
-    if key == "sampling" and period is not None:
+    if key == "sampling":
         return {
             f"sensor.sampling_phase@{gate}": _meeting((times,), period.nominal)
             for gate, times in enumerate(real.light[:2], start=1)
+            if (period := scenario.sensor.of(gate).sampling_period) is not None
         }
     if key == "filter":
         return {

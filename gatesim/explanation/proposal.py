@@ -96,10 +96,10 @@ def _distances(p: Present) -> Iterator[Proposal]:
 
 def _filter(p: Present) -> Iterator[Proposal]:
     """Filters that are there for the time that a sensor chatters after an edge."""
-    chatter = p.scenario.sensor.chatter
-    if chatter is None:
+    chatter = [sensor.chatter for sensor in p.scenario.sensors if sensor.chatter is not None]
+    if not chatter:
         return
-    time = CHATTERS * (1.0 + chatter.mean_pulses.nominal) * chatter.mean_spacing.nominal
+    time = CHATTERS * max((1.0 + c.mean_pulses.nominal) * c.mean_spacing.nominal for c in chatter)
     for member in FILTERS.members:
         suggestion = member.suggested(time)
         if suggestion is not None:

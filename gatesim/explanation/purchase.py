@@ -11,6 +11,7 @@ from gatesim.formula import suited
 from gatesim.ground.quantity import parse
 from gatesim.motion import FORCES, ForceTable
 from gatesim.motion.force.base import Situation
+from gatesim.scenario.sensing import GATES
 
 FASTER = 10.0
 
@@ -51,12 +52,24 @@ def _source(p: Present) -> Iterator[Proposal]:
 
 
 def _sensor(p: Present) -> Iterator[Proposal]:
-    sensor = p.scenario.sensor
-    keys = [k for k in ("dark_delay", "light_delay", "time_constant") if getattr(sensor, k).nominal > 0.0]
-    if keys:
-        changes = {f"sensor.{key}": _faster(p.scenario.raw["sensor"][key]) for key in keys}
+    raw = p.scenario.raw.get("sensor", {})
+    tables = {"sensor": raw, **{f"sensor.{gate}": raw[gate] for gate in GATES if gate in raw}}
+    slow = {
+        f"{where}.{key}": given
+        for where, table in tables.items()
+        for key in ("dark_delay", "light_delay", "time_constant")
+        if (given := table.get(key)) is not None and _lasts(given)
+    }
+    if slow:
+        changes = {path: _faster(given) for path, given in slow.items()}
+        keys = dict.fromkeys(path.rpartition(".")[2] for path in slow)
         how = f"{', '.join(key.replace('_', ' ') for key in keys)} and their spreads a tenth of what they are"
         yield p.proposal(Effort.BUY, "sensors ten times as fast", how, changes)
+
+
+def _lasts(given: Any) -> bool:
+    """Whether a time as a scenario has it is above 0."""
+    return bool(parse(given["value"] if isinstance(given, Mapping) else given, "s")[0] > 0.0)
 
 
 def _faster(given: Any) -> Any:

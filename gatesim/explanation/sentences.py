@@ -68,7 +68,7 @@ def _reason(share: Contribution, found: Breakdown, about: Facts) -> str:
     for imperfection in about.scenario.counter.source.imperfections:
         if imperfection.key == share.key:
             return imperfection.reason
-    tell = _motion if share.key == "motion" else _REASONS.get(share.key)
+    tell = _motion if share.key == "motion" else _REASONS.get(share.key.partition("@")[0])
     return "" if tell is None else tell(share, found, about)
 
 
@@ -76,8 +76,16 @@ def _motion(share: Contribution, found: Breakdown, about: Facts) -> str:
     return FORMULAS[found.formula].off_because(about.seen, about.constants[found.formula])
 
 
+def _angle(share: Contribution, found: Breakdown, about: Facts) -> str:
+    return (
+        "A beam that does not cross the path at right angles sees the near and the far edge of the part, "
+        "which is longer to it by its width times the tangent of the angle."
+    )
+
+
 def _response(share: Contribution, found: Breakdown, about: Facts) -> str:
-    sensor = about.scenario.sensor
+    gate = share.key.partition("@")[2]
+    sensor = about.scenario.sensor.of(int(gate or 1))
     late = sensor.light_delay.nominal - sensor.dark_delay.nominal
     if sensor.time_constant.nominal > 0.0 and abs(late) * about.seen.whole < 0.5 * abs(share.error):
         return (
@@ -85,14 +93,15 @@ def _response(share: Contribution, found: Breakdown, about: Facts) -> str:
             "late an edge comes depends on how fast the light changes."
         )
     word = "later" if late > 0.0 else "earlier"
+    whose = f"sensor of gate {gate}" if gate else "sensor"
     return (
-        f"The sensor reports light {1e6 * abs(late):.3g} µs {word} than dark. The part moves about "
+        f"The {whose} reports light {1e6 * abs(late):.3g} µs {word} than dark. The part moves about "
         f"{mm(abs(late) * about.seen.leaves)} in that time."
     )
 
 
 def _beam(share: Contribution, found: Breakdown, about: Facts) -> str:
-    sensor = about.scenario.sensor
+    sensor = about.scenario.sensor.of(1)
     return (
         f"The output goes dark when {sensor.dark_fraction.text} of the beam is covered and light again "
         f"below {sensor.light_fraction.text}, so that both edges lie beside the middle of the beam."
@@ -155,6 +164,7 @@ def _limit(share: Contribution, found: Breakdown, about: Facts) -> str:
 
 
 _REASONS: dict[str, Callable[[Contribution, Breakdown, Facts], str]] = {
+    "angle": _angle,
     "response": _response,
     "beam": _beam,
     "shape": _shape,

@@ -12,13 +12,13 @@ from gatesim.part.outline import Piece, Straight
 
 
 @dataclass(frozen=True)
-@accepts(length="m", mass="kg", inertia_factor="", height="m", tilt="rad")
+@accepts(length="m", mass="kg", inertia_factor="", height="m", tilt="rad", width="m")
 class Part:
     """A part; ``length`` (m), ``mass`` (kg), ``inertia_factor`` I/(m r^2) (0 if it slides).
 
-    ``height`` (m) across the beam, infinite if it covers any beam. ``tilt`` (rad) in the plane of
-    the beam. ``round``: whether its cross-section is a circle. Length, mass, factor and tilt may
-    be (n,) arrays; the silhouette is the same in all trials.
+    ``height`` (m) across the beam, infinite if it covers any beam; ``width`` (m) along it. ``tilt``
+    (rad) in the plane of the beam. ``round``: whether its cross-section is a circle. Length, mass,
+    factor and tilt may be (n,) arrays; the silhouette is the same in all trials.
     """
 
     length: Scalar
@@ -30,10 +30,11 @@ class Part:
     openings: tuple[Opening, ...] = ()
     tilt: Scalar = 0.0
     round: bool = False
+    width: float = 0.0
 
     def silhouette(self, length: float) -> "Part":
         """The same outline on a part of one length (m): what a beam sees, free of trials."""
-        return replace(self, length=length, mass=1.0, inertia_factor=0.0, tilt=0.0)
+        return replace(self, length=length, mass=1.0, inertia_factor=0.0, tilt=0.0, width=0.0)
 
 
 def pieces_of(part: Part, length: float) -> list[Piece]:

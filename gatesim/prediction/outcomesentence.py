@@ -92,7 +92,7 @@ def _runaway(scenario: Scenario, passed: Passed) -> str:
 
 
 def _not_darkened(scenario: Scenario, passed: Passed) -> str:
-    share = scenario.sensor.dark_fraction.text
+    share = scenario.sensor.of(1).dark_fraction.text
     return (
         f"The beam is wider than the part can darken: {share} of it must be blocked, and the part never "
         "does. A narrower beam, a lower threshold or a beam on the part's axis would see it."

@@ -13,8 +13,23 @@ WORTH_TELLING = 0.05e-3
 
 def remarks(scenario: Scenario, passed: Passed) -> list[str]:
     """Sentences on the first trial, none where the stage does nothing worth telling."""
-    found = [_ends(passed), _chatter(scenario, passed), _samples(scenario, passed), _timing(scenario, passed)]
+    found = [
+        *_own(scenario),
+        _ends(passed),
+        _chatter(scenario, passed),
+        _samples(scenario, passed),
+        _timing(scenario, passed),
+    ]
     return [sentence for sentence in found if sentence]
+
+
+def _own(scenario: Scenario) -> list[str]:
+    """Gates whose sensor is not like the others'."""
+    return [
+        f"Gate {gate} has a sensor of its own: other {' and '.join(key.replace('_', ' ') for key in keys)}."
+        for gate in range(1, len(scenario.sensors) + 1)
+        if (keys := scenario.sensor.differing(gate))
+    ]
 
 
 def _mm(value: float) -> str:
@@ -61,7 +76,9 @@ def _chatter(scenario: Scenario, passed: Passed) -> str:
 
 def _samples(scenario: Scenario, passed: Passed) -> str:
     """What it costs that the light or the input is looked at from time to time only."""
-    sensor, sampling = scenario.sensor.sampling_period, scenario.filter.sampling("filter@1")
+    periods = [s.sampling_period for s in scenario.sensors if s.sampling_period is not None]
+    sensor = max(periods, key=lambda period: period.nominal, default=None)
+    sampling = scenario.filter.sampling("filter@1")
     whose, period = "the pulsed light", sensor
     if sampling is not None and (sensor is None or sampling.period.nominal > sensor.nominal):
         whose, period = "the input filter", sampling.period

@@ -198,7 +198,8 @@ def _finite(row: Array) -> Array:
 
 def _gate(passed: pipeline.Passed, counted: Counted, parts: Sequence[float], gate: int) -> GateTrace:
     rig = passed.rig
-    travel, share = blocked_over_travel(rig.part, rig.sensors[gate].beam)
+    sensor = rig.sensors[gate]
+    travel, share = blocked_over_travel(rig.part, sensor.beam, first_of(sensor.angle))
     where = first_of(rig.gates[gate]) + travel
     time = passage(rig.part, rig.path, rig.forces, where[None, :]).time[0]
     reached = np.isfinite(time)

@@ -18,11 +18,13 @@ from gatesim.scenario.correlation import CorrelationTable, correlation_of, fitte
 from gatesim.scenario.counting import FollowerTable, FormulaTable, RequirementTable
 from gatesim.scenario.fitted import FittedTable, as_fitted
 from gatesim.scenario.moving import PartTable, PathTable
-from gatesim.scenario.sensing import GateTable, SensorTable
+from gatesim.scenario.sensing import GATES, GateTable, SensorsTable, SensorTable
 from gatesim.scenario.validated import raw_with_all, validated
 
 # Outline and beam are integrated once; what differs from trial to trial are length, tilt and thresholds.
 _OUTLINE = ("part.height", "part.front", "part.rear", "part.openings", "sensor.beam")
+
+STEEPEST_BEAM = math.radians(60.0) + 1e-9
 
 _UPRIGHT = math.radians(90.0) - 1e-9
 
@@ -52,7 +54,7 @@ class Scenario(_Forced):
     """
 
     gate: GateTable
-    sensor: SensorTable = Field(default_factory=SensorTable)
+    sensor: SensorsTable = Field(default_factory=SensorsTable)
     filter: Annotated[FilterTable, FILTERS] = Field(default=UNFILTERED)
     counter: CounterTable
     formula: FormulaTable = Field(default_factory=FormulaTable)
@@ -119,6 +121,11 @@ class Scenario(_Forced):
         return ("first", "spacing") if self.gate.rearm is None else ("first", "spacing", "rearm")
 
     @property
+    def sensors(self) -> tuple[SensorTable, ...]:
+        """The sensor of each gate, in order."""
+        return tuple(self.sensor.of(gate) for gate in range(1, len(self.gate_positions) + 1))
+
+    @property
     def forces(self) -> tuple[ForceTable, ...]:
         """The forces on the part beside its weight and the path's friction."""
         stated = (getattr(self, force.key) for force in FORCES)
@@ -130,8 +137,15 @@ class Scenario(_Forced):
         return any(force.carries for force in self.forces)
 
     def quantities(self) -> dict[str, Quantity]:
-        """Every quantity of the scenario by its path, such as ``part.length``."""
-        return dict(_walk(self, ""))
+        """Every quantity of the scenario by its path, such as ``part.length``.
+
+        Of a gate's own sensor those only in which it differs: ``sensor.gate2.dark_delay``.
+        """
+        found = dict(_walk(self, ""))
+        if all(getattr(self.sensor, gate) is None for gate in GATES):
+            return found
+        like = {f"sensor.{gate}.{key}": f"sensor.{key}" for gate in GATES for key in _relative(self.sensor)}
+        return {path: q for path, q in found.items() if path not in like or q != found.get(like[path])}
 
     def inputs(self) -> dict[str, Quantity]:
         """The quantities that one trial needs, by name.
@@ -140,11 +154,15 @@ class Scenario(_Forced):
         one entry a gate for what each sensor has of its own: ``sensor.dark_delay@1``.
         """
         found = {}
+        own = [_relative(sensor) for sensor in self.sensors]
         for path, quantity in self.quantities().items():
             section = path.split(".")[0]
             if section == "sensor":
-                for gate in range(1, len(self.gate_positions) + 1):
-                    found[f"{path}@{gate}"] = quantity
+                key = path.removeprefix("sensor.").removeprefix("gate1.").removeprefix("gate2.")
+                key = key.removeprefix("gate3.")
+                for gate, quantities in enumerate(own, start=1):
+                    if key in quantities:
+                        found[f"sensor.{key}@{gate}"] = quantities[key]
             elif section not in ("formula", "requirement"):
                 found[path] = quantity
         return found if self.fitted is None else as_fitted(self.fitted, found)
@@ -181,6 +199,11 @@ def _walk(model: BaseModel, prefix: str) -> Iterator[tuple[str, Quantity]]:
             for number, item in enumerate(value, start=1):
                 if isinstance(item, BaseModel):
                     yield from _walk(item, f"{path}.{number}.")
+
+
+def _relative(sensor: SensorTable) -> dict[str, Quantity]:
+    """Quantities of one sensor by key, those of gates of their own left out."""
+    return {key: q for key, q in _walk(sensor, "") if not key.startswith(GATES)}
 
 
 def _with_level(table: BaseModel, key: str, quantity: Quantity) -> Quantity:
@@ -256,12 +279,19 @@ def _check_counter(s: Scenario) -> None:
 
 def _check_filter(s: Scenario) -> None:
     s.filter.check("filter")
-    dark, light = s.sensor.dark_fraction, s.sensor.light_fraction
-    for key, share in (("dark_fraction", dark), ("light_fraction", light)):
-        if not 0.0 < share.nominal < 1.0:
-            raise Misfit(f"sensor.{key}", share.text, "a share between 0 and 1, both excluded")
-    if light.nominal > dark.nominal:
-        raise Misfit("sensor.light_fraction", light.text, f"at most the dark_fraction, {dark.text}")
+    for gate in (0, *(number for number, name in enumerate(GATES, 1) if getattr(s.sensor, name))):
+        sensor = s.sensor if gate == 0 else s.sensor.of(gate)
+        where = "sensor" if gate == 0 else f"sensor.{GATES[gate - 1]}"
+        dark, light = sensor.dark_fraction, sensor.light_fraction
+        for key, share in (("dark_fraction", dark), ("light_fraction", light)):
+            if not 0.0 < share.nominal < 1.0:
+                raise Misfit(f"{where}.{key}", share.text, "a share between 0 and 1, both excluded")
+        if light.nominal > dark.nominal:
+            raise Misfit(f"{where}.light_fraction", light.text, f"at most the dark_fraction, {dark.text}")
+        if abs(sensor.angle.nominal) > STEEPEST_BEAM:
+            raise Misfit(f"{where}.angle", sensor.angle.text, "at most 60 deg either way")
+    if s.sensor.gate3 is not None and s.gate.rearm is None:
+        raise Misfit("sensor.gate3", "a table", 'a third gate: gate.rearm such as "400 mm"')
 
 
 def _check_rest(s: Scenario) -> None:
@@ -272,7 +302,7 @@ def _check_rest(s: Scenario) -> None:
     if short is not None and long is not None and short.nominal >= long.nominal:
         raise Misfit("requirement.shortest", short.text, f"a length below longest, {long.text}")
     for key, quantity in s.quantities().items():
-        if quantity.spread is not None and key.startswith(_OUTLINE):
+        if quantity.spread is not None and (key.startswith(_OUTLINE) or ".beam." in key):
             raise Misfit(key, "a spread", "a plain value, since outline and beam are the same in every trial")
         if quantity.spread is not None and key.split(".")[0] in ("formula", "requirement"):
             raise Misfit(key, "a spread", "a plain value, since a controller's constant or a limit has none")

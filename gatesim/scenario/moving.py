@@ -32,7 +32,8 @@ class PartTable(Table):
         default=None, description="Full height across the beam; left out: higher than any beam."
     )
     width: keys.Length | None = Field(
-        default=None, description="Width along the magnets' faces, at right angles to the height."
+        default=None,
+        description="Width along the beam and the magnets' faces, at right angles to the height.",
     )
     section: Literal["rectangular", "round"] = Field(
         default="rectangular", description="Cross-section; a round part has its diameter as height."
@@ -64,6 +65,12 @@ class PartTable(Table):
         if not isinstance(material, str) or material not in CONDUCTIVITY:
             return given
         return {**given, "conductivity": conductivity(material)}
+
+    @property
+    def along_the_beam(self) -> float:
+        """Extent along a beam in m: 0 where it is not stated."""
+        width = self.height if self.section == "round" else self.width
+        return 0.0 if width is None else width.nominal
 
 
 class PathTable(Table):

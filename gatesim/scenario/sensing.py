@@ -1,8 +1,9 @@
 """Tables of the gates and their sensors."""
 
-from typing import Annotated
+from collections.abc import Callable, Mapping
+from typing import Annotated, Any, Self
 
-from pydantic import Field
+from pydantic import Field, model_validator
 
 from gatesim.ground import keys
 from gatesim.ground.quantity import Quantity
@@ -28,7 +29,7 @@ class ChatterTable(Table):
 
 
 class SensorTable(Table):
-    """The light gates, all of one type; every gate draws its own deviations."""
+    """A light gate's sensor."""
 
     beam: Annotated[BeamTable, BEAMS] = Field(default=WITHOUT_WIDTH, description="Shape of the light beam.")
     dark_fraction: keys.Share = Field(
@@ -57,3 +58,57 @@ class SensorTable(Table):
         default=1, ge=1, le=64, description="Equal samples in a row that a pulsed-light sensor needs."
     )
     chatter: ChatterTable | None = Field(default=None, description="Extra transitions after each edge.")
+    angle: keys.Angle = Field(
+        default=Quantity(0.0, "deg", "0 deg"),
+        description="Angle of the beam off the square across the path, in the plane of both; it sees the "
+        "part's width.",
+    )
+
+
+def _over(shared: dict[str, Any], own: dict[str, Any]) -> dict[str, Any]:
+    """A gate's keys on top of the shared ones; a beam without a shape is the shared one with some keys."""
+    beam, like = own.get("beam"), shared.get("beam")
+    if isinstance(beam, dict) and isinstance(like, dict) and "shape" not in beam:
+        own = {**own, "beam": {**like, **beam}}
+    return {**shared, **own}
+
+
+GATES = ("gate1", "gate2", "gate3")
+
+
+class SensorsTable(SensorTable):
+    """The sensors of all gates, alike but for what a gate has of its own; each draws its own deviations."""
+
+    gate1: SensorTable | None = Field(default=None, description="Keys in which gate 1 differs.")
+    gate2: SensorTable | None = Field(default=None, description="Keys in which gate 2 differs.")
+    gate3: SensorTable | None = Field(default=None, description="Keys in which gate 3 differs.")
+
+    @model_validator(mode="before")
+    @classmethod
+    def _filled_in(cls, given: Any) -> Any:
+        """A gate's table with the keys that it does not state taken from the others'."""
+        if not isinstance(given, dict):
+            return given
+        shared = {key: value for key, value in given.items() if key not in GATES}
+        own = {key: _over(shared, given[key]) for key in GATES if isinstance(given.get(key), dict)}
+        return {**given, **own}
+
+    def of(self, gate: int) -> SensorTable:
+        """The sensor of gate 1, 2 or 3."""
+        own: SensorTable | None = getattr(self, GATES[gate - 1])
+        return self if own is None else own
+
+    def with_each(self, change: Callable[[SensorTable], Mapping[str, Any]]) -> Self:
+        """The sensors with keys of each replaced."""
+        own = {key: table for key in GATES if (table := getattr(self, key)) is not None}
+        changed = {key: table.model_copy(update=dict(change(table))) for key, table in own.items()}
+        return self.model_copy(update={**change(self), **changed})
+
+    def differing(self, gate: int) -> dict[str, Any]:
+        """Keys in which a gate's sensor is not like the others'."""
+        own = self.of(gate)
+        return {
+            key: getattr(own, key)
+            for key in SensorTable.model_fields
+            if getattr(own, key) != getattr(self, key)
+        }

@@ -123,20 +123,26 @@ class Switching:
 
 
 def switching(
-    part: Part, beam: Beam, dark_fraction: Scalar, light_fraction: Scalar, drawn_length: float
+    part: Part,
+    beam: Beam,
+    dark_fraction: Scalar,
+    light_fraction: Scalar,
+    drawn_length: float,
+    angle: Scalar = 0.0,
 ) -> Switching:
     """Where the output of a gate switches while a part passes.
 
     The output goes dark where the blocked share rises through ``dark_fraction`` and light
     where it falls through ``light_fraction`` (at most the dark one). The outline is taken at
     ``drawn_length`` (m), the same for every trial; what belongs to the rear end moves with
-    the length of each.
+    the length of each. ``angle`` (rad) of the beam off the square across the path.
     """
     found = runs(part.silhouette(drawn_length), beam)
     lengths = np.asarray(part.length, float)
     longer = lengths - drawn_length
     light_fraction = np.minimum(dark_fraction, light_fraction)
-    shape = np.broadcast_shapes(*(np.shape(v) for v in (lengths, part.tilt, dark_fraction, light_fraction)))
+    varying = (lengths, part.tilt, dark_fraction, light_fraction, angle)
+    shape = np.broadcast_shapes(*(np.shape(v) for v in varying))
     n = shape[0] if shape else 1
     edges = np.full((n, max(2, len(found) + len(found) % 2)), np.inf)
     which = np.full(edges.shape, -1)
@@ -150,6 +156,7 @@ def switching(
         _set(edges, which, np.broadcast_to(reaches, (n,)), used, at, number)
         used += reaches
         dark = dark ^ reaches
+    edges = _slanted(edges, which, found, part, lengths, angle)
     return Switching(_tilted(edges, part, beam, lengths), which, found)
 
 
@@ -167,6 +174,32 @@ def _set(
         return
     rows = np.flatnonzero(reaches)
     edges[rows, used[rows]], which[rows, used[rows]] = at[rows], number
+
+
+def _slanted(
+    edges: Array, which: NDArray[np.int64], found: tuple[Run, ...], part: Part, length: Array, angle: Scalar
+) -> Array:
+    """Switching travels (n, e) at a beam that crosses the path at an ``angle`` (rad) off the square.
+
+    It sees the near and the far edge of a part of some width, so that material is longer by
+    width * tan(angle), half of it at either end, and an opening as much shorter: what it does not see
+    through is not there (inf). Across itself the beam sees the path shortened by cos(angle), so that
+    its own width counts for more along the path; exact for square ends. An offset along the beam,
+    which moves all edges of a gate alike, is part of the gate's position.
+    """
+    if not np.any(angle):
+        return edges
+    turned = np.asarray(angle, float).reshape(-1, 1)
+    reach, shorter = 0.5 * part.width * np.abs(np.tan(turned)), np.cos(turned)
+    rear = np.array([run.from_rear for run in found] + [False])[which]
+    end = np.where(rear, length.reshape(-1, 1), 0.0)
+    at_an_end = rear | (which == 0)
+    sign = np.where(np.arange(edges.shape[1]) % 2 == 0, -1.0, 1.0)
+    moved = np.where(at_an_end, end + (edges - end) / shorter, edges) + sign * reach
+    closed = moved[:, 1:-1:2] >= moved[:, 2::2]
+    for gap in np.flatnonzero(closed.any(axis=0)):
+        moved[closed[:, gap], 2 * gap + 1 : 2 * gap + 3] = np.inf
+    return np.asarray(moved)
 
 
 def _tilted(edges: Array, part: Part, beam: Beam, length: Array) -> Array:
@@ -195,17 +228,27 @@ def _tilted(edges: Array, part: Part, beam: Beam, length: Array) -> Array:
     return clipped
 
 
-def blocked_over_travel(part: Part, beam: Beam) -> tuple[Array, Array]:
-    """Travels (k,) of one part's leading end past the beam's middle in m, and shares (k,) blocked there."""
+def blocked_over_travel(part: Part, beam: Beam, angle: float = 0.0) -> tuple[Array, Array]:
+    """Travels (k,) of one part's leading end past the beam's middle in m, and shares (k,) blocked there.
+
+    ``angle`` (rad) of the beam off the square across the path.
+    """
     length = np.asarray(first_of(part.length))
     found = runs(part.silhouette(float(length)), beam)
     if not found:
         return np.zeros(0), np.zeros(0)
-    if beam.extent == 0.0:  # it switches at one point, of which a line needs two
-        travel = np.concatenate([run.travel[0] + np.array([-STEEP, STEEP]) for run in found])
-        share = np.concatenate([run.share[:2] for run in found])
-    else:
-        travel = np.concatenate([np.append(run.travel[:-1:DRAWN], run.travel[-1]) for run in found])
-        share = np.concatenate([np.append(run.share[:-1:DRAWN], run.share[-1]) for run in found])
+    lines = []
+    for number, run in enumerate(found):
+        if beam.extent == 0.0:  # it switches at one point, of which a line needs two
+            travel, share = run.travel[0] + np.array([-STEEP, STEEP]), run.share[:2]
+        else:
+            travel, share = np.append(run.travel[:-1:DRAWN], run.travel[-1]), run.share
+            share = np.append(share[:-1:DRAWN], share[-1])
+        end = float(length) if run.from_rear else 0.0
+        if run.from_rear or number == 0:
+            travel = end + (travel - end) / np.cos(angle)
+        reach = 0.5 * part.width * abs(np.tan(angle))
+        lines.append((travel - reach if run.rising else travel + reach, share))
+    travel, share = (np.concatenate(column) for column in zip(*lines, strict=True))
     turned = replace(part, tilt=first_of(part.tilt))
-    return _tilted(travel[None, :], turned, beam, length)[0], share
+    return _tilted(np.maximum.accumulate(travel)[None, :], turned, beam, length)[0], share

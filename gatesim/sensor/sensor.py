@@ -19,3 +19,5 @@ class Sensor:
     dark_fraction: Scalar = 0.5
     light_fraction: Scalar = 0.5
     response: Response = field(default_factory=Response)
+    angle: Scalar = 0.0
+    """Of the beam off the square across the path, in the plane of both, in rad."""

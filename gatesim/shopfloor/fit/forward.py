@@ -1,7 +1,7 @@
 """The forward model of a fit: expected counts of a passage, and counts as they scatter."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -10,8 +10,8 @@ from gatesim.chain import pipeline
 from gatesim.counter.counter import REGISTERS
 from gatesim.ground.arrays import Array, Scalar
 from gatesim.ground.draw import Draw, Nominal
-from gatesim.ground.quantity import Quantity
 from gatesim.scenario import Scenario
+from gatesim.scenario.sensing import SensorTable
 from gatesim.shopfloor.fit.parameter import Parameter
 
 ROUNDING = 16.0 * float(np.finfo(float).eps)
@@ -20,8 +20,7 @@ ROUNDING = 16.0 * float(np.finfo(float).eps)
 def steps_in(scenario: Scenario) -> float:
     """Longest sampling period in front of the counter in s: 0 where edges act at once."""
     periods = [0.0]
-    if scenario.sensor.sampling_period is not None:
-        periods.append(scenario.sensor.sampling_period.nominal)
+    periods += [s.sampling_period.nominal for s in scenario.sensors if s.sampling_period is not None]
     stages = (scenario.counter.timing.sampling(), scenario.filter.sampling("filter@1"))
     periods += [sampling.period.nominal for sampling in stages if sampling is not None]
     return max(periods)
@@ -34,14 +33,9 @@ def smooth(scenario: Scenario, varies: tuple[str, ...] = ()) -> Scenario:
     An edge waits half a period on average, and as many periods as further samples are needed.
     """
     change: dict[str, object] = {}
-    sensor, timing, inputs = scenario.sensor, scenario.counter.timing, scenario.filter
-    if sensor.sampling_period is not None:
-        wait = (sensor.samples_in_row - 0.5) * sensor.sampling_period.nominal
-        later = {
-            key: Quantity(q.nominal + wait, q.unit, q.text, q.spread)
-            for key, q in (("dark_delay", sensor.dark_delay), ("light_delay", sensor.light_delay))
-        }
-        change["sensor"] = sensor.model_copy(update={**later, "sampling_period": None, "samples_in_row": 1})
+    timing, inputs = scenario.counter.timing, scenario.filter
+    if any(sensor.sampling_period is not None for sensor in scenario.sensors):
+        change["sensor"] = scenario.sensor.with_each(_continuous)
     if (smoothed := timing.smoothed()) is not timing:
         change["counter"] = scenario.counter.model_copy(update={"timing": smoothed})
     if (smoothed_filter := inputs.smoothed()) is not inputs:
@@ -50,6 +44,16 @@ def smooth(scenario: Scenario, varies: tuple[str, ...] = ()) -> Scenario:
         if any(f"{force.key}.{key}" in varies for key in force.random_phases()):
             change[force.key] = force.at_mean_phase()
     return scenario.model_copy(update=change) if change else scenario
+
+
+def _continuous(sensor: SensorTable) -> dict[str, object]:
+    """Keys of a pulsed-light sensor that waits its mean time; nothing of another."""
+    if sensor.sampling_period is None:
+        return {}
+    wait = (sensor.samples_in_row - 0.5) * sensor.sampling_period.nominal
+    delays = (("dark_delay", sensor.dark_delay), ("light_delay", sensor.light_delay))
+    later = {key: replace(q, nominal=q.nominal + wait) for key, q in delays}
+    return {**later, "sampling_period": None, "samples_in_row": 1}
 
 
 @dataclass(frozen=True)
