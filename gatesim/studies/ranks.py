@@ -1,9 +1,10 @@
 """Quantiles of any number of values in a fixed amount of memory.
 
-Values are sorted into cells that are equally wide in asinh((x - centre)/scale):
-a cell is ``scale/2048`` wide near the centre and 1/2048 of the distance from the
-centre far out, so any tail fits. Each cell keeps its count and its smallest and
-largest value. Ranks are interpolated between these, so a quantile is off by less
+Values are sorted into cells that the first block lays out: between two neighbouring values of
+it stand as many cells as make none wider than 1/16 of that gap or 1/65536 of the block's whole
+range, so that cells are narrow wherever values are dense, in one heap or in several. Beyond the
+block's range they widen evenly in asinh(distance), so that any tail fits. Each cell keeps its count and
+its smallest and largest value. Ranks are interpolated between these, so a quantile is off by less
 than the extent of its cell (reported as ``resolution``), and by nothing at all
 where a cell holds one distinct value: few trials, or readings on a lattice of counts.
 """
@@ -15,9 +16,11 @@ from numpy.typing import NDArray
 
 from gatesim.ground.arrays import Array
 
-CELLS_PER_UNIT = 2048
-REACH = 40.0  # asinh units either side: 1e17 scales; further out shares the last cell
-CELLS = 2 * int(REACH) * CELLS_PER_UNIT
+PER_GAP = 16
+PER_RANGE = 65_536
+PER_UNIT = 1024
+REACH = 30  # asinh units either side: 5e12 ranges of the first block; further out shares the last cell
+TAIL = REACH * PER_UNIT
 
 
 @dataclass(frozen=True)
@@ -75,35 +78,50 @@ def curve_of(ordered: Array) -> RankCurve:
 
 @dataclass
 class RankSummary:
-    """Running summary of values that come in blocks; memory 4 MB whatever their number.
+    """Running summary of values that come in blocks; memory 8 MB whatever their number.
 
-    The cells are laid out by the first block that has values, so the result depends on
-    the order of the blocks, and on nothing else.
+    ``knots``: the distinct values of the first block that has any, which lay out the cells; so
+    the result depends on the order of the blocks, and on nothing else.
     """
 
-    centre: float = 0.0
-    scale: float = 0.0
+    knots: Array = field(default_factory=lambda: np.zeros(0))
     count: NDArray[np.int64] = field(default_factory=lambda: np.zeros(0, np.int64))
     low: Array = field(default_factory=lambda: np.zeros(0))
     high: Array = field(default_factory=lambda: np.zeros(0))
+    _first: Array = field(init=False, default_factory=lambda: np.zeros(0))
 
-    def _lay_out(self, ordered: Array) -> None:
-        quarter, self.centre, three = (float(q) for q in np.quantile(ordered, (0.25, 0.5, 0.75)))
-        extent = float(ordered[-1] - ordered[0])
-        self.scale = (three - quarter) / 1.349 or extent or abs(self.centre) * 1e-9 or 1e-12
-        self.count = np.zeros(CELLS, np.int64)
-        self.low = np.full(CELLS, np.inf)
-        self.high = np.full(CELLS, -np.inf)
+    def __post_init__(self) -> None:
+        if self.knots.size:
+            self.lay_out(self.knots)
+
+    def lay_out(self, knots: Array) -> None:
+        """Empty cells about ascending distinct values, shape (k,)."""
+        gaps = np.diff(knots)
+        extent = float(knots[-1] - knots[0])
+        per_gap = PER_GAP + np.ceil(PER_RANGE * gaps / extent if extent else gaps)
+        self.knots, self._first = knots, np.concatenate([[0.0], np.cumsum(per_gap)])
+        size = 2 * TAIL + int(self._first[-1]) + 1
+        self.count = np.zeros(size, np.int64)
+        self.low, self.high = np.full(size, np.inf), np.full(size, -np.inf)
+
+    def _cells(self, ordered: Array) -> NDArray[np.int64]:
+        """Cell of each value; ascending as they are."""
+        first, last = float(self.knots[0]), float(self.knots[-1])
+        scale = (last - first) / PER_RANGE * PER_UNIT or abs(first) * 1e-9 or 1e-12
+        inside = TAIL + np.interp(ordered, self.knots, self._first)
+        # 0 within the range, so that one expression serves all
+        beyond = np.maximum(ordered - last, 0.0) - np.maximum(first - ordered, 0.0)
+        tail = np.clip(np.arcsinh(beyond / scale) * PER_UNIT, -TAIL, TAIL)
+        cell = np.floor(inside + tail).astype(np.int64)
+        return np.asarray(np.maximum.accumulate(cell))  # arcsinh may be non-monotone in its last bit
 
     def add(self, ordered: Array) -> None:
         """Take in a block of ascending values, shape (n,), without NaN."""
         if ordered.size == 0:
             return
-        if not self.count.size:
-            self._lay_out(ordered)
-        position = np.arcsinh((ordered - self.centre) / self.scale) * CELLS_PER_UNIT + CELLS // 2
-        cell = np.clip(position, 0, CELLS - 1).astype(np.int64)
-        np.maximum.accumulate(cell, out=cell)  # arcsinh may be non-monotone in its last bit
+        if not self.knots.size:
+            self.lay_out(np.unique(ordered))
+        cell = self._cells(ordered)
         first = np.flatnonzero(np.diff(cell, prepend=-1))
         last = np.append(first[1:], ordered.size) - 1
         at = cell[first]

@@ -41,7 +41,8 @@ class FormulaResult:
     """Errors (reading minus true length, m) of one formula, over the trials that gave a reading.
 
     ``low``/``high``: probabilistically symmetric coverage interval; ``shortest_*``: the shortest.
-    ``resolution``: the bounded-memory summary puts the ends of these intervals no further off.
+    ``resolution``: the bounded-memory summary puts the ends of these intervals no further off; it is
+    part of their errors.
     Everything is NaN where there is no reading. ``good``: the yield, share of all trials that this
     formula reads while nothing went wrong.
     Standard deviations by level: ``repeatability`` (same part, same rig: JCGM 200, 2.20; ISO 5725-1),
@@ -227,8 +228,10 @@ def _formula(summary: FormulaSummary, plan: Plan, trials: int, model: Model) -> 
         return FormulaResult(0, no, no, no, no, no, no, nan, nan, nan, curve, good, no, no, no, no, no)
     ends = curve.symmetric(plan.coverage) + curve.shortest(plan.coverage)
     values = (summary.moments.mean, summary.moments.std, *ends)
+    resolution = [summary.ranks.resolution(end) for end in ends]
+    errors = np.hypot(_errors(summary, curve, plan, layout), [0.0, 0.0, *resolution])
     bias, uncertainty, low, high, shortest_low, shortest_high = (
-        Estimate(v, e) for v, e in zip(values, _errors(summary, curve, plan, layout), strict=True)
+        Estimate(v, float(e)) for v, e in zip(values, errors, strict=True)
     )
     passage, part, rig = _by_level(summary, plan, model) or (uncertainty, Estimate(0, 0), Estimate(0, 0))
     calibrated_bias, calibrated = _calibrated(summary, plan)
@@ -242,7 +245,7 @@ def _formula(summary: FormulaSummary, plan: Plan, trials: int, model: Model) -> 
         shortest_high,
         minimum=float(curve.values[0]),
         maximum=float(curve.values[-1]),
-        resolution=max(summary.ranks.resolution(end) for end in ends),
+        resolution=max(resolution),
         curve=curve,
         good=good,
         repeatability=passage,

@@ -18,9 +18,9 @@ from gatesim.studies.levels import NestedSums
 from gatesim.studies.model import Model, layout_of
 from gatesim.studies.moments import Moments
 from gatesim.studies.plan import Plan
-from gatesim.studies.ranks import CELLS, RankSummary
+from gatesim.studies.ranks import RankSummary
 
-FORMAT = 3
+FORMAT = 4
 Stored = dict[str, NDArray[Any]]
 
 
@@ -68,7 +68,7 @@ def _pack_formula(key: str, f: FormulaSummary) -> Stored:
         **_pack_levels(f"{key}/levels", f.levels),
         f"{key}/moments": _pack_moments(f.moments),
         f"{key}/good": np.array(f.good),
-        f"{key}/layout": np.array([f.ranks.centre, f.ranks.scale]),
+        f"{key}/knots": f.ranks.knots,
         f"{key}/cell": used,
         f"{key}/count": f.ranks.count[used],
         f"{key}/low": f.ranks.low[used],
@@ -79,16 +79,11 @@ def _pack_formula(key: str, f: FormulaSummary) -> Stored:
 
 
 def _unpack_formula(key: str, stored: Mapping[str, NDArray[Any]]) -> FormulaSummary:
-    centre, scale = (float(v) for v in stored[f"{key}/layout"])
-    ranks = RankSummary(centre, scale)
+    ranks = RankSummary(stored[f"{key}/knots"])
     used = stored[f"{key}/cell"]
-    if used.size:
-        ranks.count, ranks.low, ranks.high = (
-            np.zeros(CELLS, np.int64), np.full(CELLS, np.inf), np.full(CELLS, -np.inf),
-        )  # fmt: skip
-        ranks.count[used] = stored[f"{key}/count"]
-        ranks.low[used] = stored[f"{key}/low"]
-        ranks.high[used] = stored[f"{key}/high"]
+    ranks.count[used] = stored[f"{key}/count"]
+    ranks.low[used] = stored[f"{key}/low"]
+    ranks.high[used] = stored[f"{key}/high"]
     return FormulaSummary(
         _unpack_moments(stored[f"{key}/moments"]),
         ranks,
