@@ -237,6 +237,8 @@ def test_a_16_bit_register_starts_again_from_zero_and_says_so():
     assert outcome is Outcome.OVERFLOW
     assert counted.counts().dwell[0] == 70_000 - 65_536
     assert counted.counts().capture[0] == 50_000
+    assert counted.overflowed["dwell"][0, 0]
+    assert not counted.overflowed["capture"][0, 0]
     full = [0.0, 0.65535], [0.1, 0.6]
     assert outcome_of(counter, *full)[0] is Outcome.MEASURED
     assert outcome_of(counter, *full)[1].counts().dwell[0] == 65_535

@@ -12,6 +12,7 @@ from gatesim import predict
 from gatesim.chain.pipeline import run
 from gatesim.ground.draw import Nominal, Streams
 from gatesim.ground.outcome import Outcome
+from gatesim.scenario import parse_text
 from tests.rigs import rig
 
 G = 9.80665
@@ -200,3 +201,40 @@ def test_a_reading_comes_as_a_pint_quantity_on_request():
     length = prediction.length("spacing-dwell")
     assert f"{length.units:~}" == "mm"
     assert length.to("m").magnitude == pytest.approx(prediction.reading("spacing-dwell").length_m)
+
+
+UNUSED = """
+[part]
+length = "85 mm"
+[path]
+slope = "20 deg"
+[gate]
+first = "160 mm"
+spacing = "120 mm"
+rearm = "320 mm"
+[counter]
+frequency = "{frequency}"
+width = 16
+[formula]
+use = {use}
+"""
+
+
+def test_a_register_that_the_formula_in_charge_does_not_need_spoils_nothing_when_it_overflows():
+    slow = predict(parse_text(UNUSED.format(frequency="100 kHz", use='["spacing-dwell"]')))
+    # v^2 = 2 a x from rest: the trailing end passes gate 2 at sqrt(2 (160 + 120 + 85) mm / a)
+    a = 9.80665 * math.sin(math.radians(20.0))
+    enters, leaves = (math.sqrt(2.0 * x / a) for x in (0.160, 0.365))
+    assert slow.counts["rear_capture"] == pytest.approx(1e5 * (leaves - enters), abs=1.0)
+    fast = 65_536 / (leaves - enters) * 1.2  # beyond 16 bits at the last edge alone
+    for use, read in (
+        ('["spacing-dwell"]', [True]),
+        ('["spacing-dwell", "rear-edge"]', [True, False]),
+        ('["rear-edge", "spacing-dwell"]', [False, False]),
+    ):
+        told = predict(parse_text(UNUSED.format(frequency=f"{fast:.0f} Hz", use=use)))
+        assert [reading.length_m is not None for reading in told.readings] == read
+        assert told.outcome == ("measured" if read[0] else "counter overflow")
+        if read[0]:
+            assert told.readings[0].error_m == pytest.approx(slow.readings[0].error_m, abs=2e-5)
+        assert all(r.reason == "counter overflow" for r in told.readings if r.length_m is None)

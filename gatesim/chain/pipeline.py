@@ -171,10 +171,12 @@ def measure(
     light = [_with_followers(rig.releases, times) for times in alone]
     sensed, filtered = signals(rig.sensors, rig.filter, light, draw)
     counter = counter_of(scenario, asked.values, _roller_travel(scenario, motion), quantised=quantised)
-    counted = count(counter, filtered, draw)
+    charge = FORMULAS[next(iter(rig.constants))]
+    counted = count(counter, filtered, draw, needed=charge.registers)
     counts = counted.counts()
     outcome = verdict(scenario, rig.gates, motion, alone, filtered, counted, rig.filter.stretches_to)
-    readings = read(rig.constants, counts, outcome.reads)
+    over = {key: flags[:, 0] for key, flags in counted.overflowed.items()}
+    readings = read(rig.constants, counts, outcome.reads, over)
     return Passed(
         rig,
         np.broadcast_to(np.asarray(rig.part.length, float), (n,)),
@@ -200,11 +202,23 @@ def signals(
     return sensed, [passing.pass_on(times, draw, f"filter@{gate}") for gate, times in enumerate(sensed, 1)]
 
 
-def read(constants: Mapping[str, Constants], counts: Counts, reads: NDArray[np.bool_]) -> dict[str, Array]:
-    """Readings of each formula with its calibration line applied, (n,), NaN where none is had."""
+def read(
+    constants: Mapping[str, Constants],
+    counts: Counts,
+    reads: NDArray[np.bool_],
+    overflowed: Mapping[str, NDArray[np.bool_]] | None = None,
+) -> dict[str, Array]:
+    """Readings of each formula with its calibration line applied, (n,), NaN where none is had.
+
+    ``overflowed`` (n,) by register, where known: a formula that needs it has no reading.
+    """
     readings = {}
     for name, held in constants.items():
         length = held.gain * FORMULAS[name].length(counts, held) + held.zero
+        if overflowed is not None:
+            length = np.where(
+                np.any([overflowed[key] for key in FORMULAS[name].registers], axis=0), np.nan, length
+            )
         readings[name] = np.where(reads, length, np.nan)
     return readings
 

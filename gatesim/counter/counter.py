@@ -1,6 +1,10 @@
 """The counter: from edges at the gates to whole numbers in its registers."""
 
+<<<<<<< HEAD
 from collections.abc import Sequence
+=======
+from collections.abc import Collection
+>>>>>>> 24de387 (A register that the formula in charge does not need spoils no reading when it overflows)
 from dataclasses import dataclass
 from typing import Literal
 
@@ -57,6 +61,7 @@ class Counted:
     ``gates``: the edges as the counter acted on them. ``every``: one pulse counted of so
     many (n, c), 1 unless the input's frequency limit is exceeded or a filter swallows pulses,
     infinite if it swallows all. ``limit_ratio`` (n, c): frequency of the pulses over that limit.
+    ``overflowed``: name -> (n, c) registers that passed their width and began again from 0.
     """
 
     registers: dict[str, Array]
@@ -67,6 +72,7 @@ class Counted:
     limit_ratio: Array
     counter: Counter
     phase: Array
+    overflowed: dict[str, NDArray[np.bool_]]
 
     def register_at(self, times: Array) -> Array:
         """What the count register holds at times (n, k): 0 while no cycle runs."""
@@ -85,6 +91,7 @@ class Counted:
         return Counts(**{key: self.registers[key][:, cycle] for key in REGISTERS})
 
 
+<<<<<<< HEAD
 def acted_on(timing: Timing, gates: Sequence[Array], draw: Draw) -> list[Array]:
     """Edges of the gates (transition lists (n, k)) at the times at which the counter acts on them."""
     return [timing.act_on(times, draw, gate) for gate, times in enumerate(gates, start=1)]
@@ -93,10 +100,25 @@ def acted_on(timing: Timing, gates: Sequence[Array], draw: Draw) -> list[Array]:
 def count(counter: Counter, gates: list[Array], draw: Draw, cycles: int = 1) -> Counted:
     """Play the edges of the gates (transition lists (n, k)) to the counter."""
     acted = acted_on(counter.timing, gates, draw)
+=======
+def count(
+    counter: Counter,
+    gates: list[Array],
+    draw: Draw,
+    cycles: int = 1,
+    needed: Collection[str] = REGISTERS,
+) -> Counted:
+    """Play the edges of the gates (transition lists (n, k)) to the counter.
+
+    An overflow is an outcome in the registers ``needed`` only: what nobody reads spoils nothing.
+    """
+    acted = [counter.timing.act_on(times, draw, gate) for gate, times in enumerate(gates, start=1)]
+>>>>>>> 24de387 (A register that the formula in charge does not need spoils no reading when it overflows)
     latched = run_cycles(acted, cycles)
     phase = counter.source.phase(draw)
     shape = latched.start.shape
     registers = {key: np.full(shape, np.nan) for key in REGISTERS}
+    overflowed = {key: np.zeros(shape, bool) for key in REGISTERS}
     every, ratio = np.ones(shape), np.zeros(shape)
     top = 2.0**counter.width
     outcome = _logic_outcome(counter, latched)
@@ -110,13 +132,14 @@ def count(counter: Counter, gates: list[Array], draw: Draw, cycles: int = 1) -> 
             rate = _pulse_rate(counter, start, times[:, 0], phase)
             every[:, cycle], ratio[:, cycle] = _one_of(counter, rate, draw)
         values = _count_at(counter, acted[0], start, times, phase, every[:, cycle])
-        over = np.any(values >= top, axis=1)  # NaN compares false
-        outcome[:, cycle] = _first(outcome[:, cycle], over, Outcome.OVERFLOW)
+        over = values >= top  # NaN compares false
+        spoilt = np.any(over[:, [key in needed for key in REGISTERS]], axis=1)
+        outcome[:, cycle] = _first(outcome[:, cycle], spoilt, Outcome.OVERFLOW)
         outcome[:, cycle] = _first(outcome[:, cycle], every[:, cycle] > 1.0, Outcome.PULSES_LOST)
         values = np.mod(values, top) if over.any() or np.any(values < 0.0) else values
         for number, key in enumerate(REGISTERS):
-            registers[key][:, cycle] = values[:, number]
-    return Counted(registers, outcome, latched, tuple(acted), every, ratio, counter, phase)
+            registers[key][:, cycle], overflowed[key][:, cycle] = values[:, number], over[:, number]
+    return Counted(registers, outcome, latched, tuple(acted), every, ratio, counter, phase, overflowed)
 
 
 def _count_at(counter: Counter, gate: Array, start: Array, times: Array, phase: Array, every: Array) -> Array:

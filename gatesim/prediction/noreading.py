@@ -10,5 +10,8 @@ def why_no_reading(passed: Passed, name: str) -> str:
     outcome = Outcome(int(passed.outcome[0]))
     if not outcome.reads and outcome is not Outcome.NO_READING:
         return outcome.word
+    over = passed.counted.overflowed
+    if any(over[key][0, 0] for key in FORMULAS[name].registers):
+        return Outcome.OVERFLOW.word
     lacking = FORMULAS[name].lacks(passed.counts, passed.rig.constants[name])
     return f"needs {lacking}" if lacking else "a count is zero"

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from gatesim.chain import pipeline
 from gatesim.counter import Counted, count
+from gatesim.formula import FORMULAS
 from gatesim.ground.arrays import Array, first_of
 from gatesim.ground.data import Keys
 from gatesim.ground.draw import Draw, Nominal
@@ -173,7 +174,8 @@ def trace(scenario: Scenario, draw: Draw | None = None) -> Trace:
     draw = draw or Nominal(1)
     passed = pipeline.run(scenario, draw)
     parts = tuple(first_of(release) for release in passed.rig.releases)
-    counted = count(passed.counter, list(passed.filtered), draw, cycles=len(parts))
+    charge = FORMULAS[next(iter(passed.rig.constants))]
+    counted = count(passed.counter, list(passed.filtered), draw, len(parts), charge.registers)
     gates = tuple(_gate(passed, counted, parts, gate) for gate in range(len(passed.rig.gates)))
     moments = _moments(counted)
     return Trace(
