@@ -10,12 +10,14 @@ import pytest
 from gatesim.ground.distribution import Normal, Rectangular, StudentT
 from gatesim.ground.errors import InputError
 from gatesim.ground.quantity import Quantity
+from gatesim.scenario import parse_text
 from gatesim.studies.budget import COUNTING, budget, coverage_factor, effective_degrees_of_freedom
 from gatesim.studies.engine import study
 from gatesim.studies.indices import sobol_indices
 from gatesim.studies.model import Trials
 from gatesim.studies.plan import Plan
-from gatesim.studies.validation import validate, validations
+from gatesim.studies.rig import RigModel
+from gatesim.studies.validation import contradictions, validate, validations
 from gatesim.view.studytext import budget_text
 from tests.study_models import END_GAUGE, ISHIGAMI, MASS, FormulaModel, additive
 
@@ -183,6 +185,76 @@ def test_sobol_indices_show_the_interaction_that_the_linear_budget_misses():
     assert found["m_rc"].total == pytest.approx(found["m_rc"].first, abs=0.02)
     # of the variance 0.0755^2 the reference weight has 0.050^2
     assert found["m_rc"].total == pytest.approx((0.050 / 0.0755) ** 2, abs=0.01)
+
+
+def test_a_budget_that_takes_an_interaction_for_nothing_is_contradicted():
+    # x1 x2 about zero: both slopes are zero, and both variances come to 1 with each other (derived)
+    spread = {name: Quantity(0.0, spread=Normal(1.0)) for name in ("x1", "x2", "x3")}
+    model = FormulaModel(spread, lambda v: v["x1"] * v["x2"] + 0.1 * v["x3"])
+    table, indices = budget(model, "y"), sobol_indices(model, "y", trials=4096, workers=1)
+    assert sorted(i.name for i in contradictions(table, indices)) == ["x1", "x2"]
+    assert "The budget does not hold: x1" in budget_text(table, *_study(model, table), indices)
+    straight = FormulaModel(spread, lambda v: v["x1"] + v["x2"] + 0.0 * v["x3"])
+    table, indices = budget(straight, "y"), sobol_indices(straight, "y", trials=4096, workers=1)
+    assert contradictions(table, indices) == []
+
+
+def _study(model, table):
+    simulated = study(model, Plan(trials=20_000), workers=1).formulas["y"]
+    return simulated, validations(table, simulated)
+
+
+RIDE = """
+[part]
+length = "{length} mm"
+[path]
+release_speed = {{ value = "0.8 m/s", distribution = "rectangular", half_width = "0.05 m/s" }}
+[gate]
+first = "100 mm"
+spacing = "120 mm"
+rearm = "400 mm"
+[counter]
+frequency = "10 MHz"
+{counter}
+[formula]
+use = ["spacing-dwell"]
+{tables}
+"""
+
+SAMPLING = {
+    "scan of the controller": ('timing = { kind = "polled", cycle = "1.3 ms" }', ""),
+    "sampling of the pulsed light": ("", '[sensor]\nsampling_period = "0.9 ms"\nsamples_in_row = 2\n'),
+    "sampling of the input filter": (
+        "",
+        '[filter]\nkind = "majority"\nperiod = "0.7 ms"\nsamples = 3\nneeded = 2\n',
+    ),
+}
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("stage", SAMPLING)
+def test_a_stage_that_samples_has_a_row_and_the_sum_is_that_of_an_independent_simulation(stage):
+    counter, tables = SAMPLING[stage]
+    scenario = parse_text(RIDE.format(length=90, counter=counter, tables=tables))
+    table = budget(RigModel(scenario), "spacing-dwell")
+    # independent: a level path without friction; every edge waits for the next sample of its own phase,
+    # the phase of the gate (of the controller's scan: one for all), and as long again for each further one
+    rng, n = np.random.default_rng(3), 400_000
+    speed = rng.uniform(0.75, 0.85, n)
+    period = 1e-3 * next(p for word, p in (("scan", 1.3), ("light", 0.9), ("filter", 0.7)) if word in stage)
+    phases = rng.uniform(size=(2, n))
+    if "scan" in stage:
+        phases[1] = phases[0]
+    at = [np.array([0.1, 0.19]), np.array([0.22, 0.31])]
+    edges = [
+        (np.ceil(np.outer(x, 1.0 / speed) / period - phase) + phase) * period
+        for x, phase in zip(at, phases, strict=True)
+    ]
+    reading = 0.12 * (edges[0][1] - edges[0][0]) / (edges[1][0] - edges[0][0])
+    assert table.combined == pytest.approx(float(np.std(reading)), rel=0.02)
+    row = max(table.rows, key=lambda row: row.contribution)
+    assert row.name == stage
+    assert all("phase" not in other.name or other.name == "counter.phase" for other in table.rows)
 
 
 def test_sobol_indices_include_the_noise_drawn_inside_the_chain():

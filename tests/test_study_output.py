@@ -99,13 +99,21 @@ def test_budget_text_and_json_hold_the_table():
     data = json.loads(
         json.dumps(
             data_of(
-                Budget.of(table, monte_carlo=simulated, validation=checks, indices=indices, ended="complete")
+                Budget.of(
+                    table,
+                    monte_carlo=simulated,
+                    validation=checks,
+                    indices=indices,
+                    contradicted=["rho_w"],
+                    ended="complete",
+                )
             ),
             allow_nan=False,
         )
     )
     assert [row["quantity"] for row in data["rows"]] == [row.name for row in table.rows]
     assert data["effective_degrees_of_freedom"] == "infinite"
+    assert data["contradicted_by_sobol_indices"] == ["rho_w"]
     assert "does not hold" in text
     assert all(name in text for name in MASS.inputs)
     shares = [row["share_of_variance"] for row in data["rows"]]

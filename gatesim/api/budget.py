@@ -12,19 +12,21 @@ from gatesim.studies.indices import Indices, sobol_indices
 from gatesim.studies.plan import Plan
 from gatesim.studies.result import FormulaResult
 from gatesim.studies.rig import RigModel
-from gatesim.studies.validation import Validation, validations
+from gatesim.studies.validation import Validation, contradictions, validations
 
 
 @dataclass(frozen=True, repr=False)
 class Budget(Result, budgeted.Budget):
     """Linear budget of one formula, beside it a Monte Carlo study, whether they agree, Sobol indices.
 
-    ``indices`` is None where nothing spreads; ``ended`` says why the study stopped.
+    ``indices`` is None where nothing spreads; ``contradicted``: draws that the budget takes to be
+    without influence and the indices do not; ``ended`` says why the study stopped.
     """
 
     monte_carlo: FormulaResult
     validation: Sequence[Validation]
     indices: Indices | None
+    contradicted: Sequence[str]
     ended: str
 
     KEYS: ClassVar = {
@@ -32,6 +34,7 @@ class Budget(Result, budgeted.Budget):
         "monte_carlo": "monte_carlo",
         "validation": "validation",
         "indices": "",
+        "contradicted": "contradicted_by_sobol_indices",
         "ended": None,
     }
     UNITS: ClassVar = {"error": "m", "combined": "m", "expanded": "m"}
@@ -53,7 +56,8 @@ def budget(
 ) -> Budget:
     """What each quantity contributes to the error of the reading.
 
-    Linear propagation (JCGM 100) by differentiating the chain with the counter left unrounded;
+    Linear propagation (JCGM 100) by differentiating the chain with the counter left unrounded and
+    every stage that samples at its mean delay;
     beside it a Monte Carlo study of so many ``trials``, whether the two agree (JCGM 101,
     clause 8), and Sobol indices. Raises InputError; KeyboardInterrupt if it is stopped.
     """
@@ -70,5 +74,6 @@ def budget(
         monte_carlo=simulated,
         validation=validations(table, simulated),
         indices=indices,
+        contradicted=[] if indices is None else [i.name for i in contradictions(table, indices)],
         ended=result.ended,
     )

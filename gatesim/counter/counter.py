@@ -1,10 +1,6 @@
 """The counter: from edges at the gates to whole numbers in its registers."""
 
-<<<<<<< HEAD
-from collections.abc import Sequence
-=======
-from collections.abc import Collection
->>>>>>> 24de387 (A register that the formula in charge does not need spoils no reading when it overflows)
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -91,16 +87,11 @@ class Counted:
         return Counts(**{key: self.registers[key][:, cycle] for key in REGISTERS})
 
 
-<<<<<<< HEAD
 def acted_on(timing: Timing, gates: Sequence[Array], draw: Draw) -> list[Array]:
     """Edges of the gates (transition lists (n, k)) at the times at which the counter acts on them."""
     return [timing.act_on(times, draw, gate) for gate, times in enumerate(gates, start=1)]
 
 
-def count(counter: Counter, gates: list[Array], draw: Draw, cycles: int = 1) -> Counted:
-    """Play the edges of the gates (transition lists (n, k)) to the counter."""
-    acted = acted_on(counter.timing, gates, draw)
-=======
 def count(
     counter: Counter,
     gates: list[Array],
@@ -112,8 +103,7 @@ def count(
 
     An overflow is an outcome in the registers ``needed`` only: what nobody reads spoils nothing.
     """
-    acted = [counter.timing.act_on(times, draw, gate) for gate, times in enumerate(gates, start=1)]
->>>>>>> 24de387 (A register that the formula in charge does not need spoils no reading when it overflows)
+    acted = acted_on(counter.timing, gates, draw)
     latched = run_cycles(acted, cycles)
     phase = counter.source.phase(draw)
     shape = latched.start.shape

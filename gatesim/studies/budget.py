@@ -1,10 +1,10 @@
 """Uncertainty budget by the law of propagation (JCGM 100:2008, clause 5).
 
 The measured quantity is the error of the reading, reading minus true length. It is
-differentiated with the counter left unrounded, because counting makes a staircase
-whose slope is zero or infinite. Each input, and each noise the chain draws by itself
-(jitter, phases), is a row; the rounding to whole counts is a row of its own. Noises that
-act in no straight line are simulated, each alone, and so is the rounding.
+differentiated with the counter left unrounded and every stage that samples at its mean delay,
+because both make a staircase whose slope is zero or infinite. Each input, and each noise the chain
+draws by itself (jitter, phases), is a row; so is each sampling stage, and the rounding to whole counts.
+Noises that act in no straight line are simulated, each alone, and so are the staircases.
 """
 
 import math
@@ -19,7 +19,7 @@ from gatesim.ground.arrays import Array
 from gatesim.ground.data import Keys
 from gatesim.ground.draw import Streams
 from gatesim.ground.level import Level
-from gatesim.studies.model import Model, correlations_of, run
+from gatesim.studies.model import Model, Sampled, correlations_of, run
 from gatesim.studies.slopes import Component, ErrorFunction, Slopes
 
 COUNTING = "rounding to whole counts"
@@ -38,7 +38,7 @@ class Row:
     error, in m: it is 0 for a linear model. ``secant`` tells that the derivative did not
     converge (a kink), and the slope between minus and plus u stands in its place
     (JCGM 100, 5.1.3, note 2). ``share``: part of the combined variance, 0 to 1.
-    ``per``: how often the quantity is drawn.
+    ``per``: how often the quantity is drawn. ``staircase``: a stage that samples, or rounding.
     """
 
     name: str
@@ -53,6 +53,7 @@ class Row:
     unit: str = ""
     per: Level = "passage"
     share: float = math.nan
+    staircase: bool = False
 
     KEYS: ClassVar[Keys] = {
         "name": "quantity",
@@ -66,6 +67,7 @@ class Row:
         "curvature": "curvature",
         "secant": "secant",
         "unit": None,
+        "staircase": None,
     }
 
     def matters(self, combined: float) -> bool:
@@ -206,16 +208,30 @@ def _nonlinear_noise(function: ErrorFunction, slopes: Slopes, error: float, seed
     return {n: _simulated(n, function.alone(n, seed, SIMULATED_TRIALS) - error) for n in sorted(names)}
 
 
-def _counting(model: Model, formula: str, seed: int) -> Row | None:
-    """Rounding to whole counts: its scatter over the rig's own spread, by common random numbers.
+def _staircases(model: Model, formula: str, seed: int) -> list[Row]:
+    """Sampling stages, and rounding to whole counts: the scatter of each over the rig's own spread.
 
-    None if the model does not round. Averaged over a spread of many counts it comes to the
-    textbook values; a rig steadier than one count shows its own.
+    By common random numbers, each stage alone on top of the smooth model, and the rounding on top of
+    all of them; what makes no difference is left out. Averaged over a spread of many steps it comes to
+    the textbook values; a rig steadier than one step shows its own.
     """
     draw = Streams(seed, 0, SIMULATED_TRIALS)
-    rounded = run(model, draw).errors()[formula]
-    shift = rounded - run(model, draw, quantised=False).errors()[formula]
-    return _simulated(COUNTING, shift) if np.nan_to_num(shift).any() else None
+    stages = model.sampling_stages if isinstance(model, Sampled) else ()
+    found = []
+    smooth = sampled = _errors_of(model, draw, formula)
+    if isinstance(model, Sampled) and stages:
+        for stage in stages:
+            alone = _errors_of(model.sampling_in({stage}), draw, formula)
+            found.append(replace(_simulated(stage, alone - smooth), staircase=True))
+        sampled = alone if len(stages) == 1 else _errors_of(model.sampling_in(stages), draw, formula)
+    shift = run(model, draw).errors()[formula] - sampled
+    if np.nan_to_num(shift).any():
+        found.append(replace(_simulated(COUNTING, shift), staircase=True))
+    return found
+
+
+def _errors_of(model: Model, draw: Streams, formula: str) -> Array:
+    return run(model, draw, quantised=False).errors()[formula]
 
 
 def _covariances(model: Model, rows: Sequence[Row]) -> list[Covariance]:
@@ -262,10 +278,9 @@ def budget(model: Model, formula: str, coverage: float = 0.95, seed: int = 1) ->
     nonlinear = _nonlinear_noise(function, slopes, error, seed)
     rows = [nonlinear.get(row.name, row) for row in _rows(function.axes, slopes)]
     error += sum(row.value for row in nonlinear.values())
-    counting = _counting(model, formula, seed)
-    if counting is not None:
-        rows.append(counting)
-        error += counting.value
+    stairs = _staircases(model, formula, seed)
+    rows += stairs
+    error += sum(row.value for row in stairs)
     rows.sort(key=lambda row: -abs(row.contribution) if not math.isnan(row.contribution) else -math.inf)
     together = _covariances(model, rows)
     combined = combined_of(rows, together)

@@ -110,7 +110,9 @@ class Quasi(Draw):
         return np.asarray(ndtri(points))
 
 
-def names_drawn(model: Model, layout: Layout | None = None) -> dict[str, tuple[str, int | None]]:
+def names_drawn(
+    model: Model, layout: Layout | None = None, *, quantised: bool = True
+) -> dict[str, tuple[str, int | None]]:
     """All standard draws a trial uses: name -> (kind, columns), in order of first use.
 
     With a ``layout`` all that a rig uses: a column for each part or passage. Found by a run of
@@ -118,7 +120,7 @@ def names_drawn(model: Model, layout: Layout | None = None) -> dict[str, tuple[s
     """
     recorder = Recorder(Nominal(1))
     nested = None if layout is None else Nested(recorder, layout, levels_of(model), layout.each)
-    run(model, recorder if nested is None else nested)
+    run(model, recorder if nested is None else nested, quantised=quantised)
     return recorder.used
 
 

@@ -4,7 +4,7 @@ A rig is one such model (``gatesim.studies.rig``); a formula of a textbook is an
 published worked examples run through the very engine that judges a rig.
 """
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from typing import Protocol, runtime_checkable
 
@@ -68,9 +68,23 @@ class Model(Protocol):
         """Evaluate ``draw.trials`` trials with these values of the inputs (SI).
 
         Noise that is no input (jitter, clock phase, ...) is drawn inside, by name.
-        ``quantised=False`` leaves out the rounding to whole counts, so that the
-        result is a smooth function which can be differentiated.
+        ``quantised=False`` leaves out the rounding to whole counts and all sampling, so that
+        the result is a smooth function which can be differentiated.
         """
+        ...
+
+
+@runtime_checkable
+class Sampled(Model, Protocol):
+    """A measurement with stages that look at their input from time to time."""
+
+    @property
+    def sampling_stages(self) -> tuple[str, ...]:
+        """Names of these stages."""
+        ...
+
+    def sampling_in(self, stages: Collection[str]) -> Model:
+        """The same model, which without rounding still samples in these stages, and in no other."""
         ...
 
 

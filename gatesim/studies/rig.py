@@ -1,7 +1,7 @@
 """A rig as a model that can be studied."""
 
 import json
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
 from hashlib import blake2b
@@ -10,6 +10,7 @@ import numpy as np
 
 from gatesim.chain import pipeline
 from gatesim.chain.reference import reference_lengths, with_references
+from gatesim.chain.sampled import at_mean_delay, sampling_periods
 from gatesim.ground.arrays import Array, Scalar
 from gatesim.ground.correlation import Correlation
 from gatesim.ground.draw import Draw, Nominal
@@ -23,9 +24,13 @@ from gatesim.studies.sweep import Axis, grid_values
 
 @dataclass(frozen=True)
 class RigModel:
-    """The measurement a scenario describes. See `gatesim.studies.model.Model`."""
+    """The measurement a scenario describes. See `gatesim.studies.model.Model`.
+
+    ``sampling``: stages that sample even where nothing is rounded.
+    """
 
     scenario: Scenario
+    sampling: frozenset[str] = frozenset()
 
     @cached_property
     def inputs(self) -> Mapping[str, Quantity]:
@@ -45,8 +50,22 @@ class RigModel:
 
     def evaluate(self, values: Mapping[str, Scalar], draw: Draw, *, quantised: bool = True) -> Trials:
         """Run the pipeline. See `gatesim.studies.model.Model.evaluate`."""
-        found = pipeline.run(self.scenario, draw, values, quantised=quantised, ends=False)
+        scenario = self.scenario if quantised else self._smooth
+        found = pipeline.run(scenario, draw, values, quantised=quantised, ends=False)
         return Trials(found.readings, found.true_length, found.outcome)
+
+    @cached_property
+    def _smooth(self) -> Scenario:
+        return at_mean_delay(self.scenario, self.sampling)
+
+    @property
+    def sampling_stages(self) -> tuple[str, ...]:
+        """See `gatesim.studies.model.Sampled.sampling_stages`."""
+        return tuple(sampling_periods(self.scenario))
+
+    def sampling_in(self, stages: Collection[str]) -> "RigModel":
+        """See `gatesim.studies.model.Sampled.sampling_in`."""
+        return RigModel(self.scenario, frozenset(stages))
 
     def reference_lengths(self, count: int) -> Array:
         """See `gatesim.studies.model.Calibrated.reference_lengths`."""

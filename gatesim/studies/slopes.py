@@ -101,7 +101,7 @@ def axes_of(model: Model) -> list[Component]:
             u, nu = standard_uncertainty(q), q.spread.degrees_of_freedom
             per = q.per or "passage"
             axes.append(Component(path, q.nominal, u, q.spread.word, nu, q.unit, "input", per=per))
-    for name, (kind, columns) in names_drawn(model).items():
+    for name, (kind, columns) in names_drawn(model, quantised=False).items():
         if name in model.inputs:
             continue
         median, u = (0.5, UNIFORM_STD) if kind == "uniform" else (0.0, 1.0)

@@ -5,6 +5,7 @@ from typing import ClassVar
 
 from gatesim.ground.data import Keys
 from gatesim.studies.budget import Budget
+from gatesim.studies.indices import Index, Indices
 from gatesim.studies.result import FormulaResult
 from gatesim.studies.until import tolerance_of_digits
 
@@ -50,6 +51,21 @@ def validate(linear: Budget, simulated: FormulaResult, digits: int) -> Validatio
     coarse = max(simulated.low.error, simulated.high.error)
     clear = max(low - 3.0 * simulated.low.error, high - 3.0 * simulated.high.error) > tolerance
     return Validation(digits, tolerance, low, high, clear or coarse <= tolerance / 5.0)
+
+
+SURE = 3.0  # standard errors of an index
+WORTH = 0.02  # share of the variance
+
+
+def contradictions(linear: Budget, indices: Indices) -> list[Index]:
+    """Draws that the budget lists as without influence though their total Sobol index says otherwise.
+
+    What the rows that stand for staircases (sampling, rounding) explain is no contradiction: a phase
+    acts through them alone. Nor is an index that its own error may make.
+    """
+    idle = {row.name for row in linear.rows if not row.matters(linear.combined)}
+    stairs = sum(row.share for row in linear.rows if row.staircase)
+    return [i for i in indices.indices if i.name in idle and i.total - SURE * i.total_error > stairs + WORTH]
 
 
 def validations(linear: Budget, simulated: FormulaResult) -> list[Validation]:

@@ -11,11 +11,11 @@ from gatesim.ground.arrays import Array
 from gatesim.ground.level import Level
 from gatesim.ground.outcome import Outcome
 from gatesim.studies.budget import Budget, Covariance, Row
-from gatesim.studies.indices import Indices
+from gatesim.studies.indices import Index, Indices
 from gatesim.studies.required import Judged
 from gatesim.studies.result import FormulaResult, StudyResult
 from gatesim.studies.sweep import SweepResult
-from gatesim.studies.validation import Validation
+from gatesim.studies.validation import Validation, contradictions
 from gatesim.view.number import decimals_for, percent, plain, with_error
 
 MM = 1e3
@@ -210,6 +210,14 @@ def _indices_text(indices: Indices) -> list[str]:
     return lines
 
 
+def _contradiction_text(found: Sequence[Index]) -> list[str]:
+    return [
+        f"  The budget does not hold: {i.name} is listed as without influence, but has a share of "
+        f"{percent(i.total)} of the variance together with others (total Sobol index)."
+        for i in found
+    ]
+
+
 def _check_text(check: Validation) -> str:
     digits = "1 significant digit" if check.digits == 1 else f"{check.digits} significant digits"
     ends = (
@@ -270,6 +278,7 @@ def budget_text(
             "* slope between minus and plus one standard uncertainty; the derivative does not settle"
         )
     if indices:
+        lines += _contradiction_text(contradictions(table, indices))
         lines += _indices_text(indices)
     return "\n".join(lines)
 

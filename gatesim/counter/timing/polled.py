@@ -119,6 +119,6 @@ class PolledTable(TimingTable):
         return Sampling(self.cycle, PHASE)
 
     def smoothed(self) -> TimingTable:
-        """See `TimingTable.smoothed`: an edge waits half a scan on average."""
+        """See `TimingTable.smoothed`: an edge waits half a scan on average, whatever the scans' jitter."""
         latency = Quantity(0.5 * self.cycle.nominal, "s")
-        return InterruptTable.model_construct(kind="interrupt", latency=latency, jitter=self.jitter)
+        return InterruptTable.model_construct(kind="interrupt", latency=latency, jitter=Quantity(0.0, "s"))

@@ -1,17 +1,17 @@
 """The forward model of a fit: expected counts of a passage, and counts as they scatter."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 
 from gatesim.chain import pipeline
+from gatesim.chain.sampled import at_mean_delay, sampling_periods
 from gatesim.counter.counter import REGISTERS
 from gatesim.ground.arrays import Array, Scalar
 from gatesim.ground.draw import Draw, Nominal
 from gatesim.scenario import Scenario
-from gatesim.scenario.sensing import SensorTable
 from gatesim.shopfloor.fit.parameter import Parameter
 
 ROUNDING = 16.0 * float(np.finfo(float).eps)
@@ -19,41 +19,17 @@ ROUNDING = 16.0 * float(np.finfo(float).eps)
 
 def steps_in(scenario: Scenario) -> float:
     """Longest sampling period in front of the counter in s: 0 where edges act at once."""
-    periods = [0.0]
-    periods += [s.sampling_period.nominal for s in scenario.sensors if s.sampling_period is not None]
-    stages = (scenario.counter.timing.sampling(), scenario.filter.sampling("filter@1"))
-    periods += [sampling.period.nominal for sampling in stages if sampling is not None]
-    return max(periods)
+    return max((period.nominal for period in sampling_periods(scenario).values()), default=0.0)
 
 
 def smooth(scenario: Scenario, varies: tuple[str, ...] = ()) -> Scenario:
-    """The rig with every stage that samples replaced by its mean delay, and no ripple of random phase.
-
-    A sampled stage makes counts a staircase in every quantity, which has no slope to fit by.
-    An edge waits half a period on average, and as many periods as further samples are needed.
-    """
+    """The rig with every stage that samples at its mean delay, and no ripple of random phase."""
+    smoothed = at_mean_delay(scenario)
     change: dict[str, object] = {}
-    timing, inputs = scenario.counter.timing, scenario.filter
-    if any(sensor.sampling_period is not None for sensor in scenario.sensors):
-        change["sensor"] = scenario.sensor.with_each(_continuous)
-    if (smoothed := timing.smoothed()) is not timing:
-        change["counter"] = scenario.counter.model_copy(update={"timing": smoothed})
-    if (smoothed_filter := inputs.smoothed()) is not inputs:
-        change["filter"] = smoothed_filter
     for force in scenario.forces:
         if any(f"{force.key}.{key}" in varies for key in force.random_phases()):
             change[force.key] = force.at_mean_phase()
-    return scenario.model_copy(update=change) if change else scenario
-
-
-def _continuous(sensor: SensorTable) -> dict[str, object]:
-    """Keys of a pulsed-light sensor that waits its mean time; nothing of another."""
-    if sensor.sampling_period is None:
-        return {}
-    wait = (sensor.samples_in_row - 0.5) * sensor.sampling_period.nominal
-    delays = (("dark_delay", sensor.dark_delay), ("light_delay", sensor.light_delay))
-    later = {key: replace(q, nominal=q.nominal + wait) for key, q in delays}
-    return {**later, "sampling_period": None, "samples_in_row": 1}
+    return smoothed.model_copy(update=change) if change else smoothed
 
 
 @dataclass(frozen=True)
