@@ -2,9 +2,10 @@
 
 import json
 from collections.abc import Collection, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from hashlib import blake2b
+from typing import Self
 
 import numpy as np
 
@@ -30,7 +31,7 @@ class RigModel:
     """
 
     scenario: Scenario
-    sampling: frozenset[str] = frozenset()
+    sampling: frozenset[str] = field(default=frozenset(), kw_only=True)
 
     @cached_property
     def inputs(self) -> Mapping[str, Quantity]:
@@ -63,9 +64,9 @@ class RigModel:
         """See `gatesim.studies.model.Sampled.sampling_stages`."""
         return tuple(sampling_periods(self.scenario))
 
-    def sampling_in(self, stages: Collection[str]) -> "RigModel":
+    def sampling_in(self, stages: Collection[str]) -> Self:
         """See `gatesim.studies.model.Sampled.sampling_in`."""
-        return RigModel(self.scenario, frozenset(stages))
+        return replace(self, sampling=frozenset(stages))
 
     def reference_lengths(self, count: int) -> Array:
         """See `gatesim.studies.model.Calibrated.reference_lengths`."""
