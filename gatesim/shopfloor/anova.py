@@ -33,7 +33,8 @@ def balance(parts: Sequence[str], operators: Sequence[str]) -> tuple[list[list[l
         for operator in operator_names:
             if (part, operator) not in cells:
                 raise ValueError(
-                    f"part {part!r} was not measured by operator {operator!r}, expected every pair"
+                    f"part {part!r} was not measured by operator {operator!r}, expected every pair: "
+                    "measure it, or leave one of the two out"
                 )
     trials = min(len(cell) for cell in cells.values())
     if trials < 2:
