@@ -28,7 +28,7 @@ def residual_chart(result: Fit, register: int, ax: "Axes | None" = None) -> "Axe
         ("set apart" if result.odd.outliers.any() else "suspect", odd, "X", VERMILION),
     ]
     values = result.residual[:, register]
-    ordinary = np.abs(values[rows.usable & ~odd & np.isfinite(values)])
+    ordinary = np.abs(values[rows.usable & ~result.odd.outliers & np.isfinite(values)])
     top = 1.3 * max(3.0, float(ordinary.max(initial=0.0)))
     for label, which, marker, colour in kinds:
         own = which & np.isfinite(values)
@@ -55,5 +55,5 @@ def residual_panels(result: Fit, ax: "Axes | None" = None) -> "list[Axes]":
     for panel, register in zip(panels, logged, strict=True):
         residual_chart(result, int(register), panel)
         panel.label_outer()
-    panels[0].legend(loc="upper right", fontsize="x-small", ncols=3)
+    panels[0].legend(loc="lower right", bbox_to_anchor=(1.0, 1.0), fontsize="x-small", ncols=3)
     return panels
