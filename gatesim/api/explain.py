@@ -11,6 +11,7 @@ from gatesim.explanation.sentences import Facts, advice, cause, facts, headline
 from gatesim.ground.draw import Nominal
 from gatesim.prediction.devices import Device, devices
 from gatesim.scenario import Scenario
+from gatesim.studies.best import Best, best_of_all
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -18,11 +19,12 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, repr=False)
 class Explanation(Pictured, Breakdown):
-    """The split of the error among its causes, and every change that was tried."""
+    """The split of the error among its causes, every change that was tried, and the best formula."""
 
     facts: Facts
     remedies: Remedies
     devices: tuple[Device, ...]
+    best: Best
 
     KEYS: ClassVar = {
         "scenario": "scenario",
@@ -39,6 +41,7 @@ class Explanation(Pictured, Breakdown):
         "devices": None,
         "remedies": "",
         "advice": "advice",
+        "best": "best",
         "along": "",
     }
     UNITS: ClassVar = {"true_length": "m", "reading": "m", "error": "m", "rest": "m"}
@@ -76,7 +79,7 @@ class Explanation(Pictured, Breakdown):
     def __str__(self) -> str:
         from gatesim.view.explaintext import explain_text
 
-        return explain_text(self, self.facts, self.remedies, self.devices)
+        return explain_text(self, self.facts, self.remedies, self.devices, self.best.sentences)
 
     def plot(self, ax: "Axes | None" = None) -> "Axes":
         """The split as a waterfall."""
@@ -95,4 +98,4 @@ def explain(scenario: Scenario, *, formula: str | None = None) -> Explanation:
     tried = remedies(scenario, found.formula)
     passed = pipeline.run(scenario, Nominal(1))
     about, along = facts(scenario, passed), devices(scenario, passed)
-    return Explanation.of(found, facts=about, remedies=tried, devices=along)
+    return Explanation.of(found, facts=about, remedies=tried, devices=along, best=best_of_all(scenario))

@@ -10,6 +10,7 @@ from gatesim.chain.reference import parse_calibration
 from gatesim.scenario import Scenario
 from gatesim.scenario.fitted import fit_warning
 from gatesim.studies import result as studied
+from gatesim.studies.best import Best, best
 from gatesim.studies.engine import study as run
 from gatesim.studies.model import layout_of
 from gatesim.studies.plan import MOST_TRIALS, Plan
@@ -30,17 +31,20 @@ TRIALS = 100_000
 class Study(Pictured, studied.StudyResult):
     """Figures of all formulas; ``formula`` is the one that is drawn and that the short names mean.
 
-    ``requirement``: each formula against what the scenario requires, at the worst of the lengths.
+    ``requirement``: each formula against what the scenario requires, at the worst of the lengths;
+    ``best``: which formula reads the rig best, and what formulas take for granted in vain.
     """
 
     scenario: Scenario
     formula: str
     requirement: Mapping[str, Judged]
+    best: Best
 
     KEYS: ClassVar = {
         **studied.StudyResult.KEYS,
         "warnings": "warnings",
         "requirement": "requirement",
+        "best": "best",
         "scenario": None,
         "formula": None,
     }
@@ -79,7 +83,7 @@ class Study(Pictured, studied.StudyResult):
     def __str__(self) -> str:
         from gatesim.view.studytext import study_text
 
-        return "\n\n".join([*self.warnings, study_text(self, self.requirement)])
+        return "\n\n".join([*self.warnings, study_text(self, self.requirement, self.best.sentences)])
 
     def plot(self, ax: "Axes | None" = None) -> "Axes":
         """Histogram of the formula's readings with the tolerance limits of the scenario."""
@@ -125,7 +129,7 @@ def study(
     with trials_table(Path(csv) if csv else None, layout_of(rig)) as sink:
         found = run(rig, plan, executor, workers, Path(state) if state else None, sink, watched())
     judged = judge(rig, found, executor, workers)
-    return Study.of(found, scenario=scenario, formula=chosen, requirement=judged)
+    return Study.of(found, scenario=scenario, formula=chosen, requirement=judged, best=best(scenario, found))
 
 
 __all__ = ["Estimate", "Study", "study"]

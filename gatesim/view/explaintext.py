@@ -13,8 +13,14 @@ WIDTH = 100
 MM = 1e3
 
 
-def explain_text(found: Breakdown, about: Facts, tried: Remedies, along: tuple[Device, ...] = ()) -> str:
-    """Headline, the split, the reason, the devices along the path, and what was tried."""
+def explain_text(
+    found: Breakdown,
+    about: Facts,
+    tried: Remedies,
+    along: tuple[Device, ...] = (),
+    remarks: tuple[str, ...] = (),
+) -> str:
+    """Headline, the split, the reason, devices along the path, what was tried, remarks on the formulas."""
     told = [fill(" ".join((device.words, *device.limits)), WIDTH) for device in along]
     return "\n".join(
         [
@@ -31,6 +37,7 @@ def explain_text(found: Breakdown, about: Facts, tried: Remedies, along: tuple[D
             _tried(tried),
             "",
             fill(advice(tried), WIDTH),
+            *(line for remark in remarks for line in ("", fill(remark, WIDTH))),
         ]
     )
 

@@ -15,6 +15,7 @@ from gatesim.ground.outcome import Outcome
 from gatesim.prediction.predict import Prediction, predict
 from gatesim.prediction.trace import trace
 from gatesim.scenario.model import Scenario
+from gatesim.studies.best import best_of_all
 from gatesim.studies.budget import Budget
 from gatesim.studies.result import StudyResult
 from gatesim.view.reportdata import histogram_data, passage_data
@@ -91,6 +92,7 @@ def _content(
         "area": FORMULAS[formula].one_speed and not scenario.counter.source.turned_by,
         "data": data,
         "readings": readings_table(told, formula),
+        "remarks": best_of_all(scenario).sentences if told.outcome == Outcome.MEASURED.word else (),
         "inputs": inputs_table(scenario),
         "devices": [device.words for device in told.devices],
         "assumptions": [*ASSUMPTIONS, *(limit for device in told.devices for limit in device.limits)],

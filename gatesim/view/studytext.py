@@ -3,6 +3,7 @@
 import math
 from collections.abc import Mapping, Sequence
 from itertools import product
+from textwrap import fill
 
 import numpy as np
 from tabulate import tabulate
@@ -19,6 +20,7 @@ from gatesim.studies.validation import Validation, contradictions
 from gatesim.view.number import decimals_for, percent, plain, with_error
 
 MM = 1e3
+WIDTH = 100
 
 
 def _headline(result: StudyResult) -> str:
@@ -28,8 +30,10 @@ def _headline(result: StudyResult) -> str:
     return f"{result.trials:,} trials, seed {plan.seed}, {how}{target}: {result.ended}"
 
 
-def study_text(result: StudyResult, requirement: Mapping[str, Judged] | None = None) -> str:
-    """A study: error figures per formula, then outcomes."""
+def study_text(
+    result: StudyResult, requirement: Mapping[str, Judged] | None = None, remarks: Sequence[str] = ()
+) -> str:
+    """A study: error figures per formula, remarks on the formulas, then outcomes."""
     p = f"{100.0 * result.plan.coverage:g} %"
     if result.true_length_varies:
         length = f"which varies, mean {MM * result.true_length:.4f} mm"
@@ -64,6 +68,8 @@ def study_text(result: StudyResult, requirement: Mapping[str, Judged] | None = N
             *_levels_text(result),
             "",
             *_requirement_text(requirement or {}),
+            *(fill(remark, WIDTH) for remark in remarks),
+            *([""] if remarks else []),
             tabulate(
                 outcomes,
                 ["outcome", "trials", "share", "95 % conf. from", "to"],
