@@ -21,7 +21,9 @@ Values = Mapping[str, Scalar]
 
 def path_of(values: Values) -> Path:
     """The path, its friction and the local gravity."""
-    return Path(**TableValues(values, "path").all("slope", "friction", "gravity", "release_speed"))
+    path = TableValues(values, "path")
+    same = path.all("slope", "friction", "gravity", "release_speed")
+    return Path(**same, static_friction=path.get("static_friction"))
 
 
 def gates_of(values: Values) -> tuple[Scalar, ...]:

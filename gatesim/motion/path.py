@@ -37,13 +37,14 @@ class Body(Protocol):
 
 
 @dataclass(frozen=True)
-@accepts(slope="rad", friction="", gravity="m/s^2", release_speed="m/s")
+@accepts(slope="rad", friction="", gravity="m/s^2", release_speed="m/s", static_friction="")
 class Path:
     """A straight path, downhill positive; the part is released at position 0.
 
     slope: angle to the horizontal in rad (pi/2 is free fall, negative is uphill).
-    friction: Coulomb coefficient between part and path, at rest and in motion; for a part that rolls
-    (c > 0), the coefficient f of rolling resistance, a moment f N r on radius r.
+    friction: Coulomb coefficient between part and path; for a part that rolls (c > 0), the coefficient f
+    of rolling resistance, a moment f N r on radius r. static_friction: the coefficient at rest, which a
+    sliding part has to overcome to start; as friction if None, and for a part that rolls.
     gravity: m/s^2. release_speed: speed of the part at position 0 in m/s, not negative.
 
     Equation of motion, Newton's second law with Coulomb friction:
@@ -53,13 +54,14 @@ class Path:
     c m r^2 (dv/dt)/r = S r - f N r; eliminating S gives the above. Rolling without sliding needs
     S = m (c g sin(slope) + f g cos(slope))/(1 + c) at most mu N, that is a coefficient of friction
     mu >= (c tan(slope) + f)/(1 + c); without rolling resistance tan(slope) c/(1 + c) (as in Halliday
-    and Resnick, rolling down a ramp; from memory). That is taken for granted, not checked.
+    and Resnick, rolling down a ramp; from memory). That is taken for granted.
     """
 
     slope: Scalar
     friction: Scalar = 0.0
     gravity: Scalar = STANDARD_GRAVITY
     release_speed: Scalar = 0.0
+    static_friction: Scalar | None = None
 
     def weight(self, mass: Scalar) -> Scalar:
         """Downhill component of the weight of a mass (kg), in N."""
@@ -73,3 +75,10 @@ class Path:
     def resistance(self, mass: Scalar) -> Scalar:
         """Largest dry friction force on a part of this mass, in N; it opposes motion."""
         return self.friction * self.press(mass)
+
+    def holding(self, part: Body) -> Scalar:
+        """Dry friction force that holds a part at rest, beyond that which opposes its motion, in N."""
+        if self.static_friction is None:
+            return 0.0
+        extra = (self.static_friction - self.friction) * self.press(part.mass)
+        return np.where(np.asarray(part.inertia_factor) > 0, 0.0, np.maximum(extra, 0.0))

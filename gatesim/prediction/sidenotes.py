@@ -5,6 +5,7 @@ import numpy as np
 from gatesim.chain.pipeline import Passed
 from gatesim.ground.arrays import first_of
 from gatesim.ground.transition import edge_count
+from gatesim.prediction.rolling import rolling
 from gatesim.scenario.model import Scenario
 
 WORTH_TELLING = 0.05e-3
@@ -15,6 +16,7 @@ def remarks(scenario: Scenario, passed: Passed) -> list[str]:
     """Sentences on the first trial, none where the stage does nothing worth telling."""
     found = [
         *_own(scenario),
+        rolling(scenario, passed),
         _ends(passed),
         _chatter(scenario, passed),
         _samples(scenario, passed),

@@ -255,8 +255,11 @@ def _check_part(s: Scenario) -> None:
 
 
 def _check_rolling(s: Scenario) -> None:
-    factor = s.part.inertia_factor
+    factor, grip, friction = s.part.inertia_factor, s.path.static_friction, s.path.friction
     if factor.nominal == 0.0 and factor.spread is None:
+        if grip is not None and grip.nominal < friction.nominal:
+            expected = f"at least the friction in motion, {friction.text}"
+            raise Misfit("path.static_friction", grip.text, expected)
         return
     for force in s.forces:
         if not force.takes_rolling:
@@ -265,6 +268,10 @@ def _check_rolling(s: Scenario) -> None:
     if abs(s.path.slope.nominal) > _UPRIGHT:
         expected = f"0, since at {s.path.slope.text} no force presses the part to the path to make it roll"
         raise Misfit("part.inertia_factor", factor.text, expected)
+    need = (factor.nominal * math.tan(abs(s.path.slope.nominal)) + friction.nominal) / (1 + factor.nominal)
+    if grip is not None and grip.nominal < need:
+        expected = f"at least {need:.3g}, without which the part does not roll on this slope"
+        raise Misfit("path.static_friction", grip.text, f"{expected}; one that slides has inertia_factor 0")
 
 
 def _check_forces(s: Scenario) -> None:

@@ -25,8 +25,8 @@ class PartTable(Table):
     inertia_factor: keys.Ratio = Field(
         default=Quantity(0.0, "", "0"),
         description="c = I/(m r^2) of a part that rolls without sliding: 0.4 ball, 0.5 solid cylinder, "
-        "1 thin tube; 0 if it slides. Rolling takes friction of at least tan(slope) c/(1 + c), which is not "
-        "checked.",
+        "1 thin tube; 0 if it slides. r is the rolling radius, from the axis to the contact: a ball in a "
+        "groove of 90 deg has 0.8. Rolling takes friction of at least tan(slope) c/(1 + c).",
     )
     height: keys.Length | None = Field(
         default=None, description="Full height across the beam; left out: higher than any beam."
@@ -76,7 +76,11 @@ class PartTable(Table):
 class PathTable(Table):
     """A straight path; the part is released with its leading end at 0."""
 
-    per_key: ClassVar[Mapping[str, Level]] = {"friction": "part", "release_speed": "passage"}
+    per_key: ClassVar[Mapping[str, Level]] = {
+        "friction": "part",
+        "static_friction": "part",
+        "release_speed": "passage",
+    }
     slope: keys.Angle = Field(
         default=Quantity(0.0, "deg", "0 deg"),
         description="Slope below the horizontal: 90 deg is a free fall, negative runs uphill.",
@@ -84,6 +88,11 @@ class PathTable(Table):
     friction: keys.Ratio = Field(
         default=Quantity(0.0, "", "0"),
         description="Coefficient of sliding friction; for a rolling part, of rolling resistance.",
+    )
+    static_friction: keys.Ratio | None = Field(
+        default=None,
+        description="Coefficient of friction at rest: what holds a sliding part at release, left out as much "
+        "as friction; what makes a rolling part roll, left out as much as that takes.",
     )
     gravity: keys.Gravity = Field(
         default=Quantity(9.80665, "m/s^2", "9.80665 m/s^2"), description="Local acceleration of free fall."

@@ -28,7 +28,8 @@ class Journey:
     """n trials under way along nodes (k + 1, n).
 
     bare: (k, n) spans on which a belt replaces the path's friction (None: no belt).
-    weight, resistance: downhill weight and friction force of the part, in N.
+    weight, resistance: downhill weight and friction force of the part, in N. holding: what friction at
+    rest has beyond that.
     time, speed: (k + 1, n), NaN where not reached.
     stop_position, stop_time, ran_back: (n,) where and when the part came to rest (NaN: it did not),
     and whether it turns back there. hint: (n,) step size that served last.
@@ -41,6 +42,7 @@ class Journey:
     bare: Flags | None
     weight: Scalar = field(init=False)
     resistance: Scalar = field(init=False)
+    holding: Scalar = field(init=False)
     time: Array = field(init=False)
     speed: Array = field(init=False)
     stop_position: Array = field(init=False)
@@ -52,6 +54,7 @@ class Journey:
         n = self.nodes.shape[1]
         self.weight = self.path.weight(self.part.mass)
         self.resistance = self.path.resistance(self.part.mass)
+        self.holding = self.path.holding(self.part)
         self.time, self.speed = np.full(self.nodes.shape, np.nan), np.full(self.nodes.shape, np.nan)
         self.time[0], self.speed[0] = 0.0, self.path.release_speed
         self.stop_position, self.stop_time = np.full(n, np.nan), np.full(n, np.nan)
@@ -96,7 +99,7 @@ class Journey:
             world = world.shifted(begin.u)
         v, left = begin.v, self.nodes[j] + begin.u
         if not v[rows].all():  # at rest: only a downhill force sets the part in motion
-            held = np.flatnonzero(rows & (v == 0) & (world.acceleration(None, v) <= 0))
+            held = np.flatnonzero(rows & (v == 0) & (world.acceleration(None, v) <= self._holding(j, left)))
             self._rest(j, held, left[held], begin.t[held], world.take(held).steady.start)
             rows = rows & np.isnan(self.stop_position)
         if not rows.any():
@@ -137,7 +140,15 @@ class Journey:
         self.lose(j, rows)
         x = np.full(self.hint.shape, np.nan)
         x[rows] = position
-        inertia = self.part.mass * (1 + self.part.inertia_factor)
-        inertia = inertia + sum(force.added_mass(x) for force in self.forces)
-        turned = np.broadcast_to(2 * self._resistance(j) / inertia, x.shape)
+        turned = np.broadcast_to(2 * self._resistance(j) / self._inertia(x), x.shape) + self._holding(j, x)
         self.ran_back[rows] = a + turned[rows] < -1e-12 * np.abs(a)
+
+    def _inertia(self, x: Array) -> Scalar:
+        """Mass to accelerate (n,) at positions x (n,), in kg."""
+        own = self.part.mass * (1 + self.part.inertia_factor)
+        return own + sum(force.added_mass(x) for force in self.forces)
+
+    def _holding(self, j: int, x: Array) -> Scalar:
+        """Acceleration (n,) by which friction at rest exceeds friction in motion on span j."""
+        more = self.holding if self.bare is None else np.where(self.bare[j], 0.0, self.holding)
+        return more / self._inertia(x)
