@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from gatesim.api.study import study
     from gatesim.api.sweep import sweep
     from gatesim.api.trace import trace
+    from gatesim.api.verify import verify
     from gatesim.ground.errors import InputError
     from gatesim.scenario import Scenario, load
     from gatesim.scenario import parse_text as parse
@@ -44,6 +45,7 @@ __all__ = [
     "study",
     "sweep",
     "trace",
+    "verify",
 ]
 
 _ELSEWHERE = {

@@ -16,28 +16,11 @@ from gatesim.studies.budget import budget
 from gatesim.studies.engine import study
 from gatesim.studies.plan import Plan
 from gatesim.studies.rig import RigModel
-from tests.study_models import FormulaModel
-
-
-class CorrelatedModel(FormulaModel):
-    """A formula of a textbook whose inputs go together."""
-
-    correlations: tuple[Correlation, ...] = ()
+from tests.study_models import H2, H2_TOGETHER, CorrelatedModel
 
 
 def correlated(inputs, formula, *correlations) -> CorrelatedModel:
-    model = CorrelatedModel(inputs, formula)
-    object.__setattr__(model, "correlations", correlations)
-    return model
-
-
-# JCGM 100:2008, H.2, tables H.2 to H.4 (from memory; u of the results recomputed by formula (16))
-H2 = {
-    "V": Quantity(4.9990, spread=Normal(0.0032)),
-    "I": Quantity(19.6610e-3, spread=Normal(0.0095e-3)),
-    "phi": Quantity(1.04446, spread=Normal(0.00075)),
-}
-H2_TOGETHER = Correlation(("V", "I", "phi"), ((1.0, -0.36, 0.86), (-0.36, 1.0, -0.65), (0.86, -0.65, 1.0)))
+    return CorrelatedModel(inputs, formula, correlations=correlations)
 
 
 @pytest.mark.parametrize(

@@ -24,6 +24,7 @@ COMMANDS = {
     "fit": "Find a rig's unknown quantities from logged counts.",
     "qualify": "Capability of the gauge from a log.",
     "handover": "What the controller's programmer needs.",
+    "verify": "Evidence that this installation computes right.",
     "schema": "JSON Schema of the scenario format.",
 }
 
