@@ -36,7 +36,7 @@ MM = 1e3
 ASSUMPTIONS = (
     "The path is straight; the part does not bounce, tumble or bend, and slides or rolls as stated.",
     "Friction is dry friction with one coefficient at rest and in motion; gravity is the one stated.",
-    "Beams are evenly lit, and stand exactly across the path at the distances stated.",
+    "Beams are evenly lit, and stand across the path at the distances and angles stated.",
     "What is read is the passage of the nominal part: every quantity at the middle of its spread. Scatter "
     "comes from the spreads stated in the scenario, and from nothing else.",
     "The formula's constants are the nominal ones unless the scenario states others.",

@@ -128,6 +128,7 @@ def _in_unit(std: float, unit: str) -> str:
 
 def study_figures(result: StudyResult, found: FormulaResult) -> dict[str, Any]:
     """Bias, standard uncertainty, coverage interval and outcomes of a study."""
+    left_bias, left = found.calibrated_bias, found.calibrated
     return {
         "trials": f"{result.trials:,}",
         "seed": result.plan.seed,
@@ -136,11 +137,37 @@ def study_figures(result: StudyResult, found: FormulaResult) -> dict[str, Any]:
         "uncertainty": with_error(found.uncertainty.value, found.uncertainty.error, MM),
         "low": with_error(found.low.value, found.low.error, MM).replace("-", MINUS),
         "high": with_error(found.high.value, found.high.error, MM).replace("-", MINUS),
+        "levels": level_bar(found),
+        "calibration": result.plan.calibration,
+        "left_bias": with_error(left_bias.value, left_bias.error, MM).replace("-", MINUS),
+        "left": with_error(left.value, left.error, MM),
         "outcomes": [
             (word, f"{s.count:,}", percent(s.share))
             for word, s in sorted(result.outcomes.items(), key=lambda item: -item[1].count)
         ],
     }
+
+
+def level_bar(found: FormulaResult) -> list[dict[str, str]]:
+    """Repeatability, part to part and rig to rig as stretches of one bar, by their shares of the variance."""
+    levels = (
+        ("passage", "repeatability", found.repeatability),
+        ("part", "part to part", found.part_to_part),
+        ("rig", "rig to rig", found.rig_to_rig),
+    )
+    total = sum(e.value**2 for _, _, e in levels)
+    if not total > 0.0:
+        return []
+    return [
+        {
+            "kind": kind,
+            "name": name,
+            "std": with_error(e.value, e.error, MM, 0.05 * found.uncertainty.value),
+            "share": percent(e.value**2 / total),
+            "width": f"{100.0 * e.value**2 / total:.3f}",
+        }
+        for kind, name, e in levels
+    ]
 
 
 def budget_table(table: Budget) -> dict[str, Any]:
