@@ -278,3 +278,16 @@ def test_sampling_gives_a_dwell_one_of_two_neighbouring_numbers_of_periods():
     seen = np.rint(np.diff(filtered)[:, 0] / period)
     assert set(seen) == {41.0, 42.0}
     assert np.mean(seen == 42.0) == pytest.approx(0.3, abs=4 * np.sqrt(0.21 / trials))
+
+
+def test_an_input_card_samples_all_inputs_at_the_same_instants():
+    # common phase: two equal edges are seen at the same sample; own phases: they differ by up to a period
+    n, period = 5000, 1e-3
+    edges = np.tile([0.0123, 0.05], (n, 1))
+    for together in (True, False):
+        stage, draw = Majority(period, 3, 2, together), Streams(4, 0, n)
+        one, two = (stage.pass_on(edges, draw, f"filter@{gate}") for gate in (1, 2))
+        late = (two - one)[:, 0] / period
+        assert np.abs(late).max() < 1.0
+        # the difference of two independent uniform waits is triangular, of variance 1/6
+        assert np.var(late) == pytest.approx(0.0 if together else 1.0 / 6.0, rel=0.05, abs=1e-12)

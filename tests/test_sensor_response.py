@@ -1,5 +1,7 @@
 """From light to the sensor's output: delays, jitter, pulsed light, chatter."""
 
+import math
+
 import numpy as np
 import pytest
 from scipy import stats
@@ -67,6 +69,15 @@ def test_chatter_adds_a_poisson_number_of_pulses_with_exponential_spacing():
     first = first[first < 0.05]  # the edge was followed by a pulse
     assert stats.kstest(first / spacing, "expon").pvalue > 1e-3
     assert (found[:, 1] > found[:, 0]).all()
+
+
+def test_no_pulse_is_cut_off_however_many_there_are():
+    # Poisson: mean and variance are both the mean number, also far beyond a dozen
+    mean = 30.0
+    found = respond(Response(chatter=Chatter(mean, 1e-7)), passages(N), Streams(5, 0, N), 1)
+    pulses = (np.isfinite(found).sum(axis=1) - 2) / 2.0  # of both edges: a Poisson number of mean 2 mean
+    assert pulses.mean() == pytest.approx(2.0 * mean, abs=5.0 * math.sqrt(2.0 * mean / N))
+    assert pulses.var() == pytest.approx(2.0 * mean, rel=0.1)
 
 
 def test_chatter_never_reaches_past_the_next_edge():

@@ -65,11 +65,12 @@ def _steps(scenario: Scenario, real: pipeline.Passed, key: str) -> dict[str, Arr
             if (period := scenario.sensor.of(gate).sampling_period) is not None
         }
     if key == "filter":
-        return {
-            sampling.draw: _meeting((times,), sampling.period.nominal)
-            for gate, times in enumerate(real.sensed[:2], start=1)
-            if (sampling := scenario.filter.sampling(f"filter@{gate}")) is not None
-        }
+        lists: dict[str, tuple[float, tuple[Array, ...]]] = {}
+        for gate, times in enumerate(real.sensed[:2], start=1):
+            if (sampling := scenario.filter.sampling(f"filter@{gate}")) is not None:
+                _, before = lists.get(sampling.draw, (0.0, ()))
+                lists[sampling.draw] = sampling.period.nominal, (*before, times)
+        return {draw: _meeting(together, period) for draw, (period, together) in lists.items()}
     return {}
 
 

@@ -229,6 +229,7 @@ Conductivity = Annotated[
 FluxDensity = Annotated[Quantity, Reader("T", 'a flux density above 0 such as "1.2 T"', low=0.0, above=True)]
 Ratio = Annotated[Quantity, Reader("", 'a plain number of 0 or more such as 0.25 or "25 %"', low=0.0)]
 Above0 = Annotated[Quantity, Reader("", "a plain number above 0 such as 1.1", low=0.0, above=True)]
+Number = Annotated[Quantity, Reader("", "a mean number from 0 to 100 such as 1.5", low=0.0, high=100.0)]
 Share = Annotated[Quantity, Reader("", 'a share from 0 to 1 such as 0.5 or "50 %"', low=0.0, high=1.0)]
 Relative = Annotated[
     Quantity, Reader("", 'a relative deviation such as "20 ppm" or "0.1 %"', low=-0.5, high=0.5)

@@ -21,12 +21,14 @@ from gatesim.inputfilter.stablefor import StableForTable
 class Majority(Filter):
     """Sample every ``period`` (s); change when ``needed`` of the last ``samples`` agree.
 
-    The phase of the samples is random. Common practice, no source.
+    The phase of the samples is random, each input's own or, ``together``, one for all inputs of a
+    card. Common practice, no source.
     """
 
     period: Scalar
     samples: int
     needed: int
+    together: bool = False
 
     @property
     def minimum_pulse_width(self) -> float:
@@ -40,15 +42,16 @@ class Majority(Filter):
 
     def pass_on(self, times: Array, draw: Draw, name: str) -> Array:
         """See `Filter.pass_on`."""
-        phase = draw.uniform(_phase(name))
+        phase = draw.uniform(_phase(name, together=self.together))
         period = column(self.period)
         # index of the first sample that sees each edge; a sample at the very edge sees the new level
         first = np.ceil(times / period - phase[:, None])
         return (_changes(first, self.samples, self.needed) + phase[:, None]) * period
 
 
-def _phase(name: str) -> str:
-    return f"{name}.sampling_phase"
+def _phase(name: str, *, together: bool) -> str:
+    card, _, _ = name.partition("@")
+    return f"{card if together else name}.sampling_phase"
 
 
 def _changes(first: Array, samples: int, needed: int) -> Array:
@@ -93,9 +96,15 @@ class MajorityTable(FilterTable):
     samples: int = Field(ge=1, le=64, description="Number of last samples looked at.")
     needed: int = Field(ge=1, le=64, description="How many of them must agree.")
 
+    together: bool = Field(
+        default=False,
+        description="Whether all inputs are sampled at the same instants, as by one input card; if not, each "
+        "at instants of its own phase. Phases are uniform.",
+    )
+
     def build(self, values: TableValues) -> Majority:
         """See `FilterTable.build`."""
-        return Majority(values["period"], self.samples, self.needed)
+        return Majority(values["period"], self.samples, self.needed, self.together)
 
     def check(self, key: str) -> None:
         """See `FilterTable.check`."""
@@ -120,7 +129,7 @@ class MajorityTable(FilterTable):
 
     def sampling(self, name: str) -> Sampling | None:
         """See `FilterTable.sampling`."""
-        return Sampling(self.period, _phase(name))
+        return Sampling(self.period, _phase(name, together=self.together))
 
     def smoothed(self) -> FilterTable:
         """See `FilterTable.smoothed`: half a period for the first sample, one for each that must agree."""

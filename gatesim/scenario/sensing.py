@@ -17,15 +17,23 @@ class GateTable(Table):
     first: keys.Length = Field(description="Distance from the leading end at release to the first gate.")
     spacing: keys.Length = Field(description="Distance from the first gate to the second.")
     rearm: keys.Length | None = Field(
-        default=None, description="Distance from the first gate to a third one that re-arms the counter."
+        default=None,
+        description="Distance from the first gate to a third one that re-arms the counter.",
     )
 
 
 class ChatterTable(Table):
     """Extra transitions after a switching edge: a Poisson number of pulses, exponentially spaced."""
 
-    mean_pulses: keys.Ratio = Field(description="Mean number of extra pulses after an edge.")
-    mean_spacing: keys.Period = Field(description="Mean time between the extra transitions.")
+    mean_pulses: keys.Number = Field(
+        description="Mean of the Poisson distribution of the number of extra pulses after an edge. The "
+        "output has the edge's level, goes back to the level before and comes again, so many times, and ends at the "
+        "edge's level; a pulse that would reach the gate's next edge, and all after it, are left out."
+    )
+    mean_spacing: keys.Period = Field(
+        description="Mean of the exponential distribution of every time from the edge, or from an extra "
+        "transition, to the next extra transition."
+    )
 
 
 class SensorTable(Table):
@@ -37,25 +45,35 @@ class SensorTable(Table):
         description="Blocked share of the beam at which the output goes dark.",
     )
     light_fraction: keys.Share = Field(
-        default=Quantity(0.5, "%", "50 %"), description="Blocked share at which the output goes light again."
+        default=Quantity(0.5, "%", "50 %"),
+        description="Blocked share at which the output goes light again.",
     )
     time_constant: keys.Time = Field(
-        default=Quantity(0.0, "s", "0 s"), description="Time constant of the receiver before its comparator."
+        default=Quantity(0.0, "s", "0 s"),
+        description="Time constant of the receiver before its comparator.",
     )
     dark_delay: keys.Time = Field(
-        default=Quantity(0.0, "s", "0 s"), description="Response time of the output on going dark."
+        default=Quantity(0.0, "s", "0 s"),
+        description="Response time of the output on going dark.",
     )
     light_delay: keys.Time = Field(
-        default=Quantity(0.0, "s", "0 s"), description="Response time of the output on going light."
+        default=Quantity(0.0, "s", "0 s"),
+        description="Response time of the output on going light.",
     )
     jitter: keys.Time = Field(
-        default=Quantity(0.0, "s", "0 s"), description="Standard deviation of each switching time."
+        default=Quantity(0.0, "s", "0 s"),
+        description="Standard deviation of each switching time: normal, drawn anew for every edge.",
     )
     sampling_period: keys.Period | None = Field(
-        default=None, description="Pulse period of a pulsed-light sensor; left out: continuous light."
+        default=None,
+        description="Pulse period of a pulsed-light sensor, its phase uniform, each gate's own; left out: "
+        "continuous light.",
     )
     samples_in_row: int = Field(
-        default=1, ge=1, le=64, description="Equal samples in a row that a pulsed-light sensor needs."
+        default=1,
+        ge=1,
+        le=64,
+        description="Equal samples in a row that a pulsed-light sensor needs.",
     )
     chatter: ChatterTable | None = Field(default=None, description="Extra transitions after each edge.")
     angle: keys.Angle = Field(

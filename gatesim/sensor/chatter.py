@@ -12,8 +12,10 @@ from gatesim.ground.transition import trimmed
 
 Whole = NDArray[np.int64]
 
-MOST_PULSES = 12
-"""Pulses kept after one edge; with a mean of 3 the Poisson law exceeds it once in 60 000 edges."""
+BLOCK = 12
+"""Pulses of an edge that have their random numbers side by side; those of further ones stand behind."""
+FAR, PER_EDGE = 1 << 40, 1 << 20
+"""Where these begin, and how many an edge may have."""
 
 
 @dataclass(frozen=True)
@@ -41,7 +43,7 @@ class Chatter:
         pulses: list[Pulse] = []
         rows = np.flatnonzero(wanted)
         while rows.size:
-            trial, number = rows // edges, 2 * (rows % edges * MOST_PULSES + had[rows])
+            trial, number = rows // edges, _first_number(rows % edges, had[rows])
             goes = last[rows] - spacing[trial] * np.log(further(seed[trial], number))
             comes = goes - spacing[trial] * np.log(further(seed[trial], number + 1))
             fits = comes < following[rows]
@@ -57,7 +59,9 @@ class Chatter:
         mean = column(self.mean_pulses)
         term = below = np.exp(-mean)
         pulses = np.zeros(u.shape, np.int64)
-        for number in range(1, MOST_PULSES + 1):
+        largest = float(np.max(mean, initial=0.0))
+        # beyond, the probability is below the last bit of 1, and the sum need not come to it
+        for number in range(1, int(largest + 12.0 * largest**0.5) + 40):
             more = u > below
             if not more.any():
                 break
@@ -65,6 +69,13 @@ class Chatter:
             term = term * mean / number
             below = below + term
         return pulses
+
+
+def _first_number(edge: Whole, had: Whole) -> Whole:
+    """Number of the first of the two random numbers of a pulse, of all that a trial may need."""
+    inside = edge * BLOCK + had
+    beyond = FAR + edge * PER_EDGE + had
+    return np.asarray(2 * np.where(had < BLOCK, inside, beyond), np.int64)
 
 
 Pulse = tuple[Whole, Whole, Array, Array]

@@ -93,16 +93,22 @@ class EncoderTable(SourceTable):
     roller_diameter: keys.Length = Field(description="Diameter of the measuring roller.")
     rides_on: Literal["belt", "part"] = Field(default="belt", description="What turns the roller.")
     slip: keys.Relative = Field(
-        default=Quantity(0.0, "%", "0 %"), description="Share of the travel that the roller misses."
+        default=Quantity(0.0, "%", "0 %"),
+        description="Share of the travel that the roller misses.",
     )
     runout: keys.Distance = Field(
-        default=Quantity(0.0, "mm", "0 mm"), description="Eccentricity of the roller, felt once a turn."
+        default=Quantity(0.0, "mm", "0 mm"),
+        description="Eccentricity of the roller: it adds this length times the change of the sine of the "
+        "roller's angle to the travel, once a turn; the angle at release is uniform.",
     )
     channel_phase_error: keys.Phase = Field(
-        default=Quantity(0.0, "deg", "0 deg"), description="Deviation of the second channel from 90 deg."
+        default=Quantity(0.0, "deg", "0 deg"),
+        description="Deviation of the second channel from 90 deg of a line: with an edge factor of 4 every "
+        "other edge comes so much late. Where the roller stands between two edges at release is uniform.",
     )
     filtered: bool = Field(
-        default=False, description="Whether the pulses pass the same input filter as the gates."
+        default=False,
+        description="Whether the pulses pass the same input filter as the gates.",
     )
 
     @classmethod

@@ -45,7 +45,9 @@ class InterruptTable(TimingTable):
     kind: Literal["interrupt"]
     latency: keys.Time = Field(description="Mean latency of the routine.")
     jitter: keys.Time = Field(
-        default=Quantity(0.0, "s", "0 s"), description="Standard deviation of the latency."
+        default=Quantity(0.0, "s", "0 s"),
+        description="Standard deviation of the latency: normal, drawn anew for every edge of every gate; "
+        "a latency below 0 is 0.",
     )
 
     def build(self, values: TableValues) -> Interrupt:

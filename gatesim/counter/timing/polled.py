@@ -85,9 +85,13 @@ class PolledTable(TimingTable):
     """Inputs are read once a scan: edges wait for the next one."""
 
     kind: Literal["polled"]
-    cycle: keys.Period = Field(description="Cycle time of the scan.")
+    cycle: keys.Period = Field(
+        description="Cycle time of the scan; all gates are read at its start, its phase is uniform."
+    )
     jitter: keys.Time = Field(
-        default=Quantity(0.0, "s", "0 s"), description="Standard deviation of the start of a scan."
+        default=Quantity(0.0, "s", "0 s"),
+        description="Standard deviation of the start of a scan about its place in an even row of scans of "
+        "random phase: normal, drawn anew for every scan, not summed up, kept within half a cycle.",
     )
 
     def build(self, values: TableValues) -> Polled:
