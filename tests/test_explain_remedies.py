@@ -14,7 +14,7 @@ from gatesim.explanation.change import Effort
 from gatesim.explanation.proposal import proposals_of
 from gatesim.explanation.remedy import remedies
 from gatesim.explanation.sentences import advice, cause, facts, headline
-from gatesim.ground.draw import Nominal
+from gatesim.ground.draw import Draw, Nominal, Streams
 from gatesim.scenario import load, parse_text
 from gatesim.scenario.reader import changed, from_raw
 
@@ -36,6 +36,17 @@ rearm = "400 mm"
 [counter]
 frequency = "10 MHz"
 """
+
+
+class _Anywhere(Draw):
+    """Phases drawn, all else at its median."""
+
+    def __init__(self, trials):
+        self.trials = trials
+
+    def drawn(self, kind, name, columns=None):
+        source = Streams(5, 0, self.trials) if "phase" in name else Nominal(self.trials)
+        return source.drawn(kind, name, columns)
 
 
 def error_of(scenario, formula):
@@ -99,8 +110,13 @@ def test_the_cheapest_is_enough_and_nothing_cheaper_is(chute):
     assert chute.wanted == pytest.approx(1e-3)
 
 
+UNEVEN = {"value": "240 mm", "distribution": "rectangular", "half_width": "3 mm"}
+
+
 def test_where_one_change_is_not_enough_two_are_tried():
     slow = changed(load(CHUTE), "counter.timing", {"kind": "polled", "cycle": "20 ms"})
+    # parts of one length would all be read alike, and right, over a spacing of that length
+    slow = changed(slow, "part.length", UNEVEN)
     found = remedies(slow, "spacing-dwell")
     pairs = [r for r in found.tried if ", and " in r.proposal.title]
     single = [r for r in found.tried if r not in pairs]
@@ -172,3 +188,31 @@ def test_sensors_ten_times_as_fast_scatter_a_tenth_as_much():
         before, after = getattr(old.sensor, key), getattr(new.scenario.sensor, key)
         assert after.nominal == pytest.approx(0.1 * before.nominal)
         assert after.std == pytest.approx(0.1 * before.std)
+
+
+def test_ninety_five_of_a_hundred_parts_are_read_within_what_is_said():
+    # parts drawn anew, with other random numbers
+    slow = changed(load(CHUTE), "counter.timing", {"kind": "polled", "cycle": "8 ms"})
+    now = remedies(slow, "spacing-dwell", []).now
+    passed = pipeline.run(slow, Streams(77, 0, 20_000))
+    off = np.abs(passed.readings["spacing-dwell"] - passed.true_length)
+    assert np.mean(off <= now.reach) == pytest.approx(0.95, abs=0.02)
+
+
+def test_no_change_is_tried_on_top_of_itself_or_taken_back():
+    slow = changed(load(CHUTE), "counter.timing", {"kind": "polled", "cycle": "20 ms"})
+    found = remedies(changed(slow, "part.length", UNEVEN), "spacing-dwell")
+    pairs = [r.proposal.title.split(", and ") for r in found.tried if ", and " in r.proposal.title]
+    assert pairs
+    assert all(first != second for first, second in pairs)
+    assert not any("steeper" in first and "shallower" in second for first, second in pairs)
+
+
+def test_a_calibration_line_of_a_rig_that_samples_is_that_of_mean_readings():
+    # mean readings of two parts, simulated here over all phases of the samples, and the line through them
+    slow = changed(load(CHUTE), "filter", {"kind": "majority", "period": "2 ms", "samples": 3, "needed": 2})
+    (line,) = (p for p in proposals_of(slow, "spacing-dwell") if p.title.startswith("calibration"))
+    for length in ("216 mm", "264 mm"):
+        passed = pipeline.run(changed(line.scenario, "part.length", length), _Anywhere(20_000))
+        off = passed.readings["spacing-dwell"] - passed.true_length
+        assert float(np.mean(off)) == pytest.approx(0.0, abs=3e-5)

@@ -4,13 +4,16 @@ import math
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 
+import numpy as np
+
 from gatesim.chain import pipeline
-from gatesim.chain.controller import constants_of, controller_of, uncalibrated
+from gatesim.chain.controller import constants_of, controller_of, nominal_values, uncalibrated
 from gatesim.chain.reference import AS_USUAL, reference_lengths
+from gatesim.chain.sampled import sampling_periods
 from gatesim.explanation.change import LINE_IN_CHARGE, Effort, Present, Proposal
 from gatesim.explanation.purchase import PURCHASES
 from gatesim.formula import FORMULAS, suited
-from gatesim.ground.draw import Nominal
+from gatesim.ground.draw import Nominal, Streams
 from gatesim.ground.errors import InputError
 from gatesim.ground.text import as_mm
 from gatesim.inputfilter import FILTERS
@@ -18,6 +21,7 @@ from gatesim.scenario.model import Scenario
 
 __all__ = ["Effort", "Proposal", "proposals_of"]
 
+PASSAGES = 20_000  # of each reference part, where readings scatter by sampling
 SLOPE_STEP = 5.0
 STEEPEST = 85.0  # deg; a free fall has no chute to tilt
 FURTHER = 1.5
@@ -58,9 +62,7 @@ def _calibration(p: Present) -> Iterator[Proposal]:
     means, lengths = [], [float(length) for length in reference_lengths(p.scenario, 2)]
     for length in lengths:
         part = p.with_raw({"part.length": as_mm(length)})
-        # the mean over many passages knows no whole counts
-        readings = pipeline.run(part, Nominal(1), quantised=False).readings
-        means.append(float(readings[p.formula][0]))
+        means.append(_mean_reading(part, p.formula))
     if not means[1] > means[0]:  # NaN too
         return
     slope = (lengths[1] - lengths[0]) / (means[1] - means[0])
@@ -82,6 +84,17 @@ def _calibration(p: Present) -> Iterator[Proposal]:
             f"formula.calibration.{charge}.zero": f"{1e3 * kept.zero.nominal!r} mm",
         }
     yield replace(p.proposal(Effort.SOFTWARE, title, how, changes, drop=LINE_IN_CHARGE), calibrated=True)
+
+
+def _mean_reading(scenario: Scenario, formula: str) -> float:
+    """Mean reading of the nominal rig over many passages: it knows no whole counts."""
+    if not sampling_periods(scenario):
+        return float(pipeline.run(scenario, Nominal(1), quantised=False).readings[formula][0])
+    # a quotient of times that wait for samples: its mean is not that at the mean delays
+    draw = Streams(1, 0, PASSAGES)
+    readings = pipeline.run(scenario, draw, nominal_values(scenario), quantised=False).readings[formula]
+    read = readings[~np.isnan(readings)]
+    return float(np.mean(read)) if read.size else math.nan
 
 
 def _distances(p: Present) -> Iterator[Proposal]:

@@ -1,9 +1,9 @@
 """What would change a reading: each proposal is run through the pipeline, not argued."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import ClassVar
+from typing import Any, ClassVar
 
 import numpy as np
 
@@ -18,6 +18,7 @@ from gatesim.scenario.model import Scenario
 
 TRIALS = 2000
 RIGS = 250
+WITHIN = 0.95
 MOST_LOST = 0.01  # share of parts without a reading that is still no obstacle
 
 
@@ -27,7 +28,8 @@ class Remedy:
 
     ``error`` of the nominal reading; ``spread``: standard deviation of the readings of
     `TRIALS` simulated parts, with what the scenario says of its spreads; ``lost``: share of
-    them without a reading. Of rigs that are calibrated, mean and standard deviation of one reading
+    them without a reading; ``reach``: what 95 % of the others are off by at most.
+    Of rigs that are calibrated, mean and standard deviation of one reading
     on each of `RIGS`. ``outcome`` says what became of the nominal part. NaN: no reading.
     ``worst``: length of the part in m to which this applies, the worst of those required.
     ``enough``: nearly every part is read, and within what is wanted.
@@ -36,6 +38,7 @@ class Remedy:
     proposal: Proposal
     error: float
     spread: float
+    reach: float
     lost: float
     outcome: Outcome
     worst: float
@@ -47,6 +50,7 @@ class Remedy:
         "takes": "takes",
         "error": "error_m",
         "spread": "spread_m",
+        "reach": "within_95_percent_m",
         "lost": "lost",
         "became": "outcome",
         "worst": "worst_length_m",
@@ -79,11 +83,6 @@ class Remedy:
     def became(self) -> str:
         """The outcome in a word."""
         return self.outcome.word
-
-    @property
-    def reach(self) -> float:
-        """Error and twice the spread together: about 95 % of the parts are read no worse. m."""
-        return abs(self.error) + 2.0 * self.spread
 
 
 @dataclass(frozen=True)
@@ -127,7 +126,7 @@ def remedies(scenario: Scenario, formula: str, proposals: Sequence[Proposal] | N
     given = proposals_of(scenario, formula) if proposals is None else proposals
     found = _ranked([_tried(p) for p in given], now, wanted, text)
     if found.cheapest is None and found.best is not None and found.best.reach < now.reach:
-        found = _ranked([*found.tried, *_with_a_second(found.best.proposal)], now, wanted, text)
+        found = _ranked([*found.tried, *_with_a_second(scenario, found.best.proposal)], now, wanted, text)
     return found
 
 
@@ -144,14 +143,32 @@ def _ranked(found: list[Remedy], now: Remedy, wanted: float, text: str) -> Remed
     return replace(tried, cheapest=cheapest, best=best)
 
 
-def _with_a_second(first: Proposal) -> list[Remedy]:
-    """The best single change with each further one on top, where no single one is enough."""
+def _with_a_second(scenario: Scenario, first: Proposal) -> list[Remedy]:
+    """The best single change with each further one on top, where no single one is enough.
+
+    A second that only changes what the first has changed is the same again, or takes it back.
+    """
     found = []
+    done = _touched(scenario.raw, first.scenario.raw)
     for second in proposals_of(first.scenario, first.formula):
+        if _touched(first.scenario.raw, second.scenario.raw) <= done:
+            continue
         effort, title = max(first.effort, second.effort), f"{first.title}, and {second.title}"
         how = f"{first.how}; {second.how}"
         calibrated = first.calibrated or second.calibrated
         found.append(_tried(Proposal(effort, title, how, second.scenario, second.formula, calibrated)))
+    return found
+
+
+def _touched(before: Mapping[str, Any], after: Mapping[str, Any], path: str = "") -> set[str]:
+    """Paths of the keys that differ between two tables."""
+    found: set[str] = set()
+    for key in {*before, *after}:
+        one, other = before.get(key), after.get(key)
+        if isinstance(one, Mapping) and isinstance(other, Mapping):
+            found |= _touched(one, other, f"{path}{key}.")
+        elif one != other:
+            found.add(f"{path}{key}")
     return found
 
 
@@ -181,8 +198,9 @@ def _tried(proposal: Proposal) -> Remedy:
         read = each[~np.isnan(each)]
         spread = float(np.std(read)) if read.size else np.nan
         error = float(np.mean(read)) if proposal.calibrated and read.size else float(error)
+        reach = float(np.quantile(np.abs(read), WITHIN)) if read.size else np.nan
         lost = 1.0 - read.size / each.size
-        found.append(Remedy(proposal, error, spread, lost, Outcome(int(outcome)), float(length)))
+        found.append(Remedy(proposal, error, spread, reach, lost, Outcome(int(outcome)), float(length)))
     return max(found, key=lambda r: np.inf if np.isnan(r.reach) else r.reach)
 
 

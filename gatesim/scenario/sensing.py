@@ -27,8 +27,9 @@ class ChatterTable(Table):
 
     mean_pulses: keys.Number = Field(
         description="Mean of the Poisson distribution of the number of extra pulses after an edge. The "
-        "output has the edge's level, goes back to the level before and comes again, so many times, and ends at the "
-        "edge's level; a pulse that would reach the gate's next edge, and all after it, are left out."
+        "output has the edge's level, goes back to the level before and comes again, so many times, and "
+        "ends at the edge's level; a pulse that would reach the gate's next edge, and all after it, are "
+        "left out."
     )
     mean_spacing: keys.Period = Field(
         description="Mean of the exponential distribution of every time from the edge, or from an extra "
