@@ -162,7 +162,7 @@ def _first_step(field: Field, now: State) -> Array:
     change = np.abs(field.acceleration(now.size, now.v) - a)
     with np.errstate(divide="ignore", invalid="ignore"):
         way = end_speed(now.v, a, now.size) * np.sqrt(now.size / change)
-    return np.where(change > 0, 0.16 * way, np.inf)
+    return np.where(change > 0, 0.045 * way, np.inf)
 
 
 def _accept(

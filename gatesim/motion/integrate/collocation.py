@@ -47,8 +47,10 @@ SAFETY = 10.0
 """What the estimate is multiplied by: where the motion is very stiff it is ten times too small, and the
 explicit step, which shares the tolerance, overestimates its own by as much."""
 
-STIFF = 200.0
-"""Relaxation lengths on a span, of v^2 over -da/dv v, from which on the implicit step is the cheaper one."""
+STIFF, CHANGING = 10.0, 30.0
+"""Relaxation lengths on a span from which on implicit steps are the cheaper ones, and as many more for a
+change of the speed by a factor of e. One costs as much as five explicit ones, which are about a relaxation
+length long; of them it takes a few, and more where the speed changes much (measured)."""
 
 
 def _differentiation() -> Array:
@@ -108,7 +110,7 @@ def stiff(world: Field, size: Array, v: Array) -> Flags:
         end = _end_guess(world, np.zeros_like(size), v, a, size, 6)
         there = world.rates(size, end)[1]
         lengths = size * np.maximum(-slope / v, -there / end)
-    many: Flags = lengths > STIFF
+        many: Flags = lengths > STIFF + CHANGING * np.abs(np.log(end / v))
     return many
 
 
