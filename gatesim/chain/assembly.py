@@ -1,9 +1,8 @@
 """From a scenario and one value for each quantity to the frozen parts that the stages take."""
 
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any
-
-import numpy as np
 
 from gatesim.counter import Counter
 from gatesim.counter.source import Travel
@@ -45,20 +44,14 @@ def forces_of(scenario: Scenario, values: Values, part: Any, path: Path) -> tupl
 
 
 def part_of(scenario: Scenario, values: Values) -> Part:
-    """The part with its silhouette, whose shape is the same in every trial."""
-    section, part = scenario.part, TableValues(values, "part")
-    height = np.inf if section.height is None else section.height.nominal
-    return Part(
+    """The part with its nominal outline; what differs of that from trial to trial is for the sensors."""
+    part = TableValues(values, "part")
+    return replace(
+        scenario.part.outline(),
         length=part["length"],
         mass=part.get("mass", 1.0),
         inertia_factor=part["inertia_factor"],
-        height=height,
-        front=section.front.build(),
-        rear=section.rear.build(),
-        openings=tuple(opening.build() for opening in section.openings),
         tilt=part["tilt"],
-        round=section.section == "round",
-        width=section.along_the_beam,
     )
 
 

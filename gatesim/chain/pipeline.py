@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 
 from gatesim.chain.assembly import counter_of, filter_of, forces_of, gates_of, part_of, path_of, sensor_of
 from gatesim.chain.controller import controller_of
+from gatesim.chain.outlines import variants
 from gatesim.chain.verdict import unread, verdict
 from gatesim.counter import Counted, Counter, count
 from gatesim.counter.source import Travel
@@ -147,8 +148,12 @@ def ask(
     rig = rig_of(scenario, drawn_values)
     length = scenario.part.length.nominal
     switchings = tuple(
-        switching(rig.part, s.beam, s.dark_fraction, s.light_fraction, length, s.angle) for s in rig.sensors
-    )
+        switching(
+            rig.part, s.beam, s.dark_fraction, s.light_fraction, length, s.angle,
+            variants(scenario, drawn_values, gate),
+        )
+        for gate, s in enumerate(rig.sensors, start=1)
+    )  # fmt: skip
     follow = scenario.counter.source.turned_by == "part"
     positions = _positions(rig, switchings, draw.trials, ends=ends, follow=follow)
     return Asked(drawn_values, rig, switchings, *positions)

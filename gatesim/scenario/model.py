@@ -21,8 +21,8 @@ from gatesim.scenario.moving import PartTable, PathTable
 from gatesim.scenario.sensing import GATES, GateTable, SensorsTable, SensorTable
 from gatesim.scenario.validated import raw_with_all, validated
 
-# Outline and beam are integrated once; what differs from trial to trial are length, tilt and thresholds.
-_OUTLINE = ("part.height", "part.front", "part.rear", "part.openings", "sensor.beam")
+OF_THE_OUTLINE = ("part.height", "part.front.", "part.rear.", "part.openings.", "sensor.beam.")
+"""Dimensions of outline and beam, which are integrated once for each value of theirs that it takes."""
 
 STEEPEST_BEAM = math.radians(60.0) + 1e-9
 
@@ -309,8 +309,6 @@ def _check_rest(s: Scenario) -> None:
     if short is not None and long is not None and short.nominal >= long.nominal:
         raise Misfit("requirement.shortest", short.text, f"a length below longest, {long.text}")
     for key, quantity in s.quantities().items():
-        if quantity.spread is not None and (key.startswith(_OUTLINE) or ".beam." in key):
-            raise Misfit(key, "a spread", "a plain value, since outline and beam are the same in every trial")
         if quantity.spread is not None and key.split(".")[0] in ("formula", "requirement"):
             raise Misfit(key, "a spread", "a plain value, since a controller's constant or a limit has none")
     if s.fitted is not None:

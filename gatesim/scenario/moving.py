@@ -1,5 +1,6 @@
 """Tables of the part and its path."""
 
+import math
 from collections.abc import Mapping
 from typing import Annotated, Any, ClassVar, Literal
 
@@ -10,7 +11,7 @@ from gatesim.ground.level import Level
 from gatesim.ground.material import CONDUCTIVITY, Material, conductivity
 from gatesim.ground.quantity import Quantity
 from gatesim.ground.table import Table
-from gatesim.part import ENDS, OPENINGS, SQUARE, EndTable, OpeningTable
+from gatesim.part import ENDS, OPENINGS, SQUARE, EndTable, OpeningTable, Part
 
 
 class PartTable(Table):
@@ -65,6 +66,18 @@ class PartTable(Table):
         if not isinstance(material, str) or material not in CONDUCTIVITY:
             return given
         return {**given, "conductivity": conductivity(material)}
+
+    def outline(self) -> Part:
+        """The nominal part."""
+        return Part(
+            length=self.length.nominal,
+            height=math.inf if self.height is None else self.height.nominal,
+            front=self.front.build(),
+            rear=self.rear.build(),
+            openings=tuple(opening.build() for opening in self.openings),
+            round=self.section == "round",
+            width=self.along_the_beam,
+        )
 
     @property
     def along_the_beam(self) -> float:

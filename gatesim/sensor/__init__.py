@@ -3,7 +3,7 @@
 from gatesim.sensor.beam import BEAMS, WITHOUT_WIDTH, Beam, BeamTable, CircularBeam, PointBeam, SlitBeam
 from gatesim.sensor.blocked import blocked_fraction
 from gatesim.sensor.chatter import Chatter
-from gatesim.sensor.profile import Switching, blocked_over_travel, switching
+from gatesim.sensor.profile import Switching, Variant, blocked_over_travel, runs, switching
 from gatesim.sensor.receiver import receiver_delay
 from gatesim.sensor.respond import Response, respond
 from gatesim.sensor.sensor import Sensor
@@ -20,9 +20,11 @@ __all__ = [
     "Sensor",
     "SlitBeam",
     "Switching",
+    "Variant",
     "blocked_fraction",
     "blocked_over_travel",
     "receiver_delay",
     "respond",
+    "runs",
     "switching",
 ]

@@ -1,5 +1,6 @@
 """Blocked share of a beam while a part passes, and the travels at which the output switches."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from itertools import pairwise
@@ -44,7 +45,28 @@ class Run:
         return at
 
 
-@lru_cache(maxsize=64)
+@dataclass(frozen=True, eq=False)
+class Variant:
+    """A dimension of outline or beam that differs from trial to trial by ``off`` (n,) m.
+
+    ``low``, ``high``: outline and beam where it is less and more by ``step`` (m).
+    """
+
+    off: Array
+    step: float
+    low: tuple[Part, Beam]
+    high: tuple[Part, Beam]
+
+    def shift(self, number: int, share: Array | float, at: Array, length: float) -> Array:
+        """How much later (m) the edge of a stretch comes, to second order in ``off``."""
+        low, high = (
+            runs(part.silhouette(length), beam)[number].reached(share) for part, beam in (self.low, self.high)
+        )
+        slope, bend = (high - low) / (2.0 * self.step), (high - 2.0 * at + low) / self.step**2
+        return np.asarray((slope + 0.5 * bend * self.off) * self.off)
+
+
+@lru_cache(maxsize=256)
 def runs(outline: Part, beam: Beam) -> tuple[Run, ...]:
     """The monotone stretches of the blocked share as a part of this outline passes.
 
@@ -129,6 +151,7 @@ def switching(
     light_fraction: Scalar,
     drawn_length: float,
     angle: Scalar = 0.0,
+    variants: Sequence[Variant] = (),
 ) -> Switching:
     """Where the output of a gate switches while a part passes.
 
@@ -136,12 +159,13 @@ def switching(
     where it falls through ``light_fraction`` (at most the dark one). The outline is taken at
     ``drawn_length`` (m), the same for every trial; what belongs to the rear end moves with
     the length of each. ``angle`` (rad) of the beam off the square across the path.
+    ``variants``: dimensions of outline and beam that differ from trial to trial.
     """
     found = runs(part.silhouette(drawn_length), beam)
     lengths = np.asarray(part.length, float)
     longer = lengths - drawn_length
     light_fraction = np.minimum(dark_fraction, light_fraction)
-    varying = (lengths, part.tilt, dark_fraction, light_fraction, angle)
+    varying = (lengths, part.tilt, dark_fraction, light_fraction, angle, *(v.off for v in variants))
     shape = np.broadcast_shapes(*(np.shape(v) for v in varying))
     n = shape[0] if shape else 1
     edges = np.full((n, max(2, len(found) + len(found) % 2)), np.inf)
@@ -152,6 +176,7 @@ def switching(
         low, high = (run.share[0], run.share[-1]) if run.rising else (run.share[-1], run.share[0])
         reaches = (low <= share) & (share <= high) & (dark != run.rising)
         at = run.reached(share)
+        at = at + sum(v.shift(number, share, at, drawn_length) for v in variants) if variants else at
         at = np.broadcast_to(at + longer if run.from_rear else at, (n,))
         _set(edges, which, np.broadcast_to(reaches, (n,)), used, at, number)
         used += reaches

@@ -1,7 +1,9 @@
 """What every end of a part is asked: as a table of a scenario, and as a stage."""
 
 from abc import ABC, abstractmethod
+from typing import ClassVar
 
+from gatesim.ground.level import Level
 from gatesim.ground.table import Table
 from gatesim.part.outline import Piece
 
@@ -24,6 +26,7 @@ class End(ABC):
 class EndTable(Table):
     """What a user may write of an end, and what others ask of it."""
 
+    per: ClassVar[Level] = "part"
     shape: str
 
     @abstractmethod

@@ -1,10 +1,12 @@
 """What every opening of a part is asked: as a table of a scenario, and as a stage."""
 
 from abc import ABC, abstractmethod
+from typing import ClassVar
 
 from pydantic import Field
 
 from gatesim.ground import keys
+from gatesim.ground.level import Level
 from gatesim.ground.table import Table
 from gatesim.part.outline import Piece
 
@@ -30,6 +32,7 @@ class Opening(ABC):
 class OpeningTable(Table):
     """What a user may write of an opening, and what others ask of it."""
 
+    per: ClassVar[Level] = "part"
     kind: str
     start: keys.Distance = Field(description="Distance of the opening behind the leading end.")
     length: keys.Length = Field(description="Length of the opening along the axis.")
