@@ -42,14 +42,43 @@ def test_uphill_belt_pulls_with_friction_less_weight():
     assert_allclose(p.caught_position, 0.25 / (2 * a), rtol=1e-12)
 
 
-def test_belt_after_a_chute_replaces_the_friction_of_the_path():
-    p = passage(Block(), Path(0.3, 0.1), (Belt(2.5, 0.5, start=0.4),), [0.4, 0.5, 3.0])
+def test_belt_after_a_chute_takes_the_part_over_in_proportion_to_what_lies_on_it():
+    # force linear in travel while a part of 0.17 m comes on: v^2 grows by twice its integral over the mass
+    p = passage(Block(), Path(0.3, 0.1), (Belt(2.5, 0.5, start=0.4),), [0.4, 0.5, 0.57, 3.0])
     before = G * (np.sin(0.3) - 0.1 * np.cos(0.3))
     on = G * (np.sin(0.3) + 0.5 * np.cos(0.3))
-    v = np.sqrt(2 * before * 0.4)
-    assert_allclose(p.speed[0, 0], v, rtol=1e-12)
-    assert_allclose(p.speed[0, 1], np.sqrt(v**2 + 2 * on * 0.1), rtol=1e-12)
-    assert_allclose(p.caught_position, 0.4 + (2.5**2 - v**2) / (2 * on), rtol=1e-12)
+
+    def square(way):
+        return 2 * before * (0.4 + way) + (on - before) * way**2 / 0.17
+
+    assert_allclose(p.speed[0, :3], np.sqrt([square(0.0), square(0.1), square(0.17)]), rtol=1e-11)
+    assert_allclose(p.caught_position, 0.57 + (2.5**2 - square(0.17)) / (2 * on), rtol=1e-10)
+
+
+def test_belt_slows_a_part_down_and_carries_it_before_all_of_it_has_come_on():
+    # on the level, friction 0.05 on the path, 0.6 on the belt, whose 0.8 m/s are reached at way d:
+    # 1.2^2 - 2 G (0.05 (0.3 + d) + 0.55 d^2/(2 L)) = 0.8^2; there 0.6 d/L is more than 0.05 (1 - d/L)
+    L = 0.17
+    p = passage(Block(), Path(0.0, 0.05, release_speed=1.2), (Belt(0.8, 0.6, start=0.3),), [0.3, 1.0])
+    rest = 1.2**2 - 0.8**2 - 2 * G * 0.05 * 0.3
+    d = (np.sqrt(0.05**2 + 0.55 / L * rest / G) - 0.05) * L / 0.55
+    assert 0.05 / 0.65 < d / L < 1
+    assert_allclose(p.caught_position, 0.3 + d, rtol=1e-9)
+    assert_allclose(p.speed[0, 1], 0.8, rtol=1e-12)
+    assert_allclose(p.time[0, 1], p.caught_time[0] + (0.7 - d) / 0.8, rtol=1e-11)
+
+
+def test_part_too_little_of_which_lies_on_the_belt_is_not_carried_yet():
+    # the path holds it back with more than its tip on the belt can give: it goes on slower than the belt
+    p = passage(Block(), Path(0.0, 0.5, release_speed=1.0), (Belt(0.9, 0.55, start=0.01),), [0.02, 1.0])
+    assert p.speed[0, 0] < 0.9
+    assert p.caught_position[0] > 0.01 + 0.17 * 0.5 / 1.05
+    assert_allclose(p.speed[0, 1], 0.9, rtol=1e-12)
+
+
+def test_part_that_is_put_on_the_belt_lies_on_it_wholly():
+    p = passage(Block(), Path(0.0, 0.3), (Belt(1.0, 0.4, start=0.0),), [0.05])
+    assert_allclose(p.speed[0, 0], np.sqrt(2 * 0.4 * G * 0.05), rtol=1e-12)
 
 
 @pytest.mark.parametrize("t", [0.0, 0.1, 0.4, 0.75, 3.1])

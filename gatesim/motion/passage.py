@@ -109,10 +109,9 @@ def passage(
 def _chunk(part: Body, path: Path, forces: tuple[Force, ...], belt: Belt | None, asked: Array) -> Passage:
     kinks = [kink for force in forces for kink in force.kinks(part)]
     if belt is not None:
-        kinks.append(belt.start)
+        kinks += belt.kinks(part)
     nodes, rows = nodes_of(tuple(kinks), asked)
-    bare = None if belt is None else nodes[:-1] >= belt.start
-    trip = Journey(part, path, forces, nodes, bare)
+    trip = Journey(part, path, forces, nodes, None if belt is None else belt.lying(part))
     worlds = [trip.world(j) for j in range(len(nodes) - 1)]
     ride = None if belt is None else Ride.begin(belt, trip, worlds)
     _travel(trip, worlds, ride)

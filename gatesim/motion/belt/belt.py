@@ -1,6 +1,6 @@
 """A conveyor belt."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import ClassVar
 
@@ -30,7 +30,10 @@ from gatesim.motion.path import Body, Path
     ripple_phase="rad",
 )
 class Belt:
-    """A belt that takes the part over where its leading end reaches ``start`` (m).
+    """A belt that takes the part over from where its leading end reaches ``start`` (m), 0: from release on.
+
+    It bears, and pulls by, what of the part lies on it: all of a part that is put on it (start 0), else
+    ever more from the leading end on, while the path bears the rest.
 
     speed: m/s after run-up. friction: Coulomb coefficient between part and belt; from ``start``
     on it replaces the path's. start_speed: speed at release (time 0), from which the belt
@@ -51,6 +54,19 @@ class Belt:
     ripple: Scalar = 0.0
     ripple_frequency: Scalar = 0.0
     ripple_phase: Scalar = 0.0
+
+    def kinks(self, part: Body) -> tuple[Scalar, ...]:
+        """Travel at which the part begins to lie on the belt, and from which all of it does."""
+        return self.start, plain(np.where(np.asarray(self.start) > 0, self.start + part.length, self.start))
+
+    def lying(self, part: Body) -> Callable[[Array], Array]:
+        """Share of the part that lies on the belt, as a function of travel (n,)."""
+
+        def share(x: Array) -> Array:
+            ramp = np.clip((x - self.start) / part.length, 0.0, 1.0)
+            return np.asarray(np.where(np.asarray(self.start) > 0, ramp, 1.0))
+
+        return share
 
     def velocity(self, t: Array) -> Array:
         """Belt speed in m/s at times t (s) since release; shape of t, (n,) last."""
@@ -168,7 +184,8 @@ class BeltTable(ForceTable):
     speed: keys.Speed = Field(description="Mean belt speed.")
     friction: keys.Above0 = Field(description="Coefficient of friction between belt and part.")
     start: keys.Distance = Field(
-        default=Quantity(0.0, "mm", "0 mm"), description="Travel of the leading end at which the belt begins."
+        default=Quantity(0.0, "mm", "0 mm"),
+        description="Travel of the leading end at which the belt begins; 0: the part is put on it.",
     )
     ramp_time: keys.Time = Field(
         default=Quantity(0.0, "s", "0 s"), description="Time in which the belt reaches its speed from rest."

@@ -7,7 +7,7 @@ import numpy as np
 from gatesim.ground.arrays import Array, Flags
 from gatesim.motion.belt.belt import Belt
 from gatesim.motion.integrate.journey import Point
-from gatesim.motion.integrate.span import Field
+from gatesim.motion.integrate.span import Field, Line
 
 LOOKS = 64
 """Looks at the friction needed, in one period of the ripple; a peak in between is missed by 0.1 %."""
@@ -16,11 +16,17 @@ FEWEST = 16
 """Looks on a span, for what changes with position."""
 
 
+def share_needed(need: Array, pull: Array) -> Array:
+    """Friction needed over what there is (n,); where nothing lies on the belt, none suffices but for none."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return np.asarray(np.where(need > 0, need / np.maximum(pull, 0.0), 0.0))
+
+
 @dataclass(frozen=True)
 class Held:
     """End of a hold: where and when (n,), whether the grip is lost there (else the span ends).
 
-    need: (n,) largest acceleration that friction had to give, m/s^2, as far as it was held.
+    need: (n,) largest friction that it took, relative to what there was, as far as it was held.
     points: some of the way there, NaN where a trial had been let go before.
     """
 
@@ -48,8 +54,12 @@ class Carriage:
         now = self.at(t)
         return self.belt.acceleration(t) - self.world.acceleration(now.u, now.v)
 
-    def until(self, pull: Array, size: Array) -> Held:
-        """Follow trials over ``size`` (n,), or until friction, at most ``pull`` (n,), does not suffice."""
+    def until(self, pull: Line, size: Array) -> Held:
+        """Follow trials over ``size`` (n,), or until friction, at most ``pull``, does not suffice."""
+
+        def needed(t: Array) -> Array:
+            return share_needed(np.abs(self.lacking(t)), pull.at(self.at(t).u))
+
         since = self.begin.t
         last = self.belt.time_of((self.belt.travel(since) + size - self.begin.u)[None], since)[0]
         steps = np.maximum(FEWEST, np.ceil(LOOKS * self.belt.ripple_frequency * (last - since)))
@@ -60,8 +70,8 @@ class Carriage:
         while going.any():
             look += 1
             t = np.where(look >= steps, last, since + (last - since) * (look / steps))
-            asked = np.abs(self.lacking(t))
-            over = going & (asked > pull)
+            asked = needed(t)
+            over = going & (asked > 1)
             high, lost, going = np.where(over, t, high), lost | over, going & ~over
             low, need = np.where(going, t, low), np.where(going, np.maximum(need, asked), need)
             if look % 8 == 0:
@@ -69,7 +79,7 @@ class Carriage:
             going = going & (look < steps)
         for _ in range(64 if lost.any() else 0):
             middle = low + (high - low) / 2
-            over = np.abs(self.lacking(middle)) > pull
+            over = needed(middle) > 1
             high, low = np.where(lost & over, middle, high), np.where(lost & ~over, middle, low)
         end = self.at(high)
         end.u = np.where(lost, end.u, size)

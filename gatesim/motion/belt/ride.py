@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from gatesim.ground.arrays import Array, Flags, take
 from gatesim.motion.belt.belt import Belt
-from gatesim.motion.belt.hold import Carriage
+from gatesim.motion.belt.hold import Carriage, share_needed
 from gatesim.motion.integrate.advance import MET
 from gatesim.motion.integrate.journey import Journey, Point
 from gatesim.motion.integrate.span import Field, Line
@@ -51,18 +51,21 @@ class CatchUp:
 class Ride:
     """State of n trials on a belt.
 
-    pull: largest acceleration the belt's friction gives, m/s^2. worlds: what acts on each span besides
+    pull: largest acceleration the belt's friction gives a part that lies on it wholly, m/s^2; shares: how
+    much of it does, on each span. worlds: what acts on each span besides
     the belt. sign: +1 where the belt is the faster, -1 where the part is, 0 where they have not met.
     caught_position, caught_time: from where on the belt carries the part for good (NaN: nowhere);
     time, speed: (k + 1, n) at the nodes then. grip: friction needed to carry the part from its last
     meeting with the belt on, relative to ``pull``.
     holding: carried, but friction may not suffice later; held_position, held_time, held_need: since
-    where and when, and the largest acceleration it took so far. lost: whether the grip has been lost
-    before. marks: points of the motion (u from release) at which trials begin or cease to slip.
+    where and when, and the largest friction it took so far, relative to what there was. lost: whether the
+    grip has been lost before. marks: points of the motion (u from release) at which trials begin or
+    cease to slip.
     """
 
     belt: Belt
     pull: Array
+    shares: list[Line]
     worlds: list[Field]
     sign: Array
     caught_position: Array
@@ -88,12 +91,17 @@ class Ride:
             return np.full(n, np.nan)
 
         return cls(
-            belt, pull, worlds, np.zeros(n),
+            belt, pull, [trip.share(j) for j in range(len(worlds))], worlds, np.zeros(n),
             caught_position=unknown(), caught_time=unknown(),
             held_position=unknown(), held_time=unknown(), held_need=unknown(), grip=unknown(),
             time=np.full(trip.nodes.shape, np.nan), speed=np.full(trip.nodes.shape, np.nan),
             holding=np.zeros(n, bool), lost=np.zeros(n, bool), marks=[],
         )  # fmt: skip
+
+    def _pull(self, j: int) -> Line:
+        """Largest acceleration the belt's friction gives on span j."""
+        share = self.shares[j]
+        return Line(share.start * self.pull, None if share.slope is None else share.slope * self.pull)
 
     @property
     def carried(self) -> Flags:
@@ -137,8 +145,11 @@ class Ride:
         met = np.zeros(rows.shape, bool)
         if not rows.any():
             return met
-        steady = self.worlds[j].steady
-        pulled = Field(Line(steady.start + self.sign * self.pull, steady.slope), self.worlds[j].terms)
+        steady, pull = self.worlds[j].steady, self._pull(j)
+        slope = steady.slope
+        if pull.slope is not None:
+            slope = self.sign * pull.slope + (0.0 if slope is None else slope)
+        pulled = Field(Line(steady.start + self.sign * pull.start, slope), self.worlds[j].terms)
         crossed = trip.cross(
             j, pulled, rows, lambda some: CatchUp(take(self.belt, some), self.sign[some], now.t[some]), now
         )
@@ -165,7 +176,7 @@ class Ride:
         if rest.size:
             free = self.worlds[j].take(rest).acceleration(now.u[rest], now.v[rest])
             lacking = take(self.belt, rest).acceleration(now.t[rest]) - free
-            self.holding[rest] = np.abs(lacking) <= self.pull[rest]
+            self.holding[rest] = np.abs(lacking) <= self._pull(j).take(rest).at(now.u[rest])
             self._let_go(trip, j, now, rest[~self.holding[rest]], lacking[~self.holding[rest]])
             self._mark(trip, j, now, rest)
 
@@ -187,7 +198,7 @@ class Ride:
         size = (trip.nodes[j + 1] - trip.nodes[j])[some]
         begin = Point(now.u[some], now.t[some], now.v[some])
         carriage = Carriage(take(self.belt, some), self.worlds[j].take(some), begin)
-        held = carriage.until(self.pull[some], size)
+        held = carriage.until(self._pull(j).take(some), size)
         for point in (*held.points, held.end):
             now.u[some], now.t[some], now.v[some] = point.u, point.t, point.v
             self._mark(trip, j, now, some)
@@ -221,10 +232,11 @@ class Ride:
         least, most = belt.steepest(now.t[rows])
         grip = np.zeros(rows.size)
         for i, world in enumerate(self.worlds[j:]):
-            local = world.take(rows)
+            local, pull = world.take(rows), self._pull(j + i).take(rows)
             for end, u in ((i, np.maximum(position - x[i], 0.0)), (i + 1, x[i + 1] - x[i])):
                 free = local.acceleration(u, speed[end])
-                need = np.maximum(np.abs(least - free), np.abs(most - free)) / self.pull[rows]
+                need = np.maximum(np.abs(least - free), np.abs(most - free))
+                need = share_needed(need, pull.at(u))
                 np.copyto(grip, np.maximum(grip, need), where=(x[i + 1] >= position) & (x[i + 1] > x[i]))
         self.grip[rows] = grip
         good = grip <= 1
@@ -240,5 +252,5 @@ class Ride:
         np.copyto(trip.time, self.time, where=later)
         np.copyto(trip.speed, self.speed, where=later)
         kept = self.holding & ~self.lost  # the bound was too wide: friction sufficed all the way
-        self.grip[kept] = self.held_need[kept] / self.pull[kept]
+        self.grip[kept] = self.held_need[kept]
         self.caught_position[kept], self.caught_time[kept] = self.held_position[kept], self.held_time[kept]

@@ -10,7 +10,7 @@ from gatesim.ground.arrays import Array, Flags, Scalar
 from gatesim.motion.belt.meeting import Meeting
 from gatesim.motion.force.base import Force
 from gatesim.motion.integrate.advance import ARRIVED, STOPPED, Arrival, advance
-from gatesim.motion.integrate.span import Field, field_between
+from gatesim.motion.integrate.span import Field, Line, field_between, line_through, within
 from gatesim.motion.path import Body, Path
 
 
@@ -27,7 +27,7 @@ class Point:
 class Journey:
     """n trials under way along nodes (k + 1, n).
 
-    bare: (k, n) spans on which a belt replaces the path's friction (None: no belt).
+    lying: share of the part that lies on a belt instead of the path, at positions (n,) (None: no belt).
     weight, resistance: downhill weight and friction force of the part, in N. holding: what friction at
     rest has beyond that.
     time, speed: (k + 1, n), NaN where not reached.
@@ -39,7 +39,7 @@ class Journey:
     path: Path
     forces: tuple[Force, ...]
     nodes: Array
-    bare: Flags | None
+    lying: Callable[[Array], Array] | None
     weight: Scalar = field(init=False)
     resistance: Scalar = field(init=False)
     holding: Scalar = field(init=False)
@@ -63,12 +63,22 @@ class Journey:
     def world(self, j: int) -> Field:
         """Acceleration on span j."""
         left = self.nodes[j]
-        drive = self.weight - self._resistance(j)
+
+        def drive(x: Array) -> Scalar:
+            return self.weight - self._resistance(x)
+
         return field_between(self.part, self.path, self.forces, drive, left, self.nodes[j + 1] - left)
 
-    def _resistance(self, j: int) -> Scalar:
-        """Friction force on span j, in N."""
-        return self.resistance if self.bare is None else np.where(self.bare[j], 0.0, self.resistance)
+    def share(self, j: int) -> Line:
+        """Share of the part that lies on the belt, on span j."""
+        left, size = self.nodes[j], self.nodes[j + 1] - self.nodes[j]
+        assert self.lying is not None, "asked for by a belt"
+        near, far = (self.lying(x) for x in within(left, size))
+        return line_through(near, far, 1.0, size)
+
+    def _resistance(self, x: Array) -> Scalar:
+        """Friction force of the path at positions x (n,), in N."""
+        return self.resistance if self.lying is None else self.resistance * (1 - self.lying(x))
 
     def begin_span(self, j: int) -> Flags:
         """Carry over what a span of no size leaves as it is; returns the trials that have way to go."""
@@ -99,7 +109,7 @@ class Journey:
             world = world.shifted(begin.u)
         v, left = begin.v, self.nodes[j] + begin.u
         if not v[rows].all():  # at rest: only a downhill force sets the part in motion
-            held = np.flatnonzero(rows & (v == 0) & (world.acceleration(None, v) <= self._holding(j, left)))
+            held = np.flatnonzero(rows & (v == 0) & (world.acceleration(None, v) <= self._holding(left)))
             self._rest(j, held, left[held], begin.t[held], world.take(held).steady.start)
             rows = rows & np.isnan(self.stop_position)
         if not rows.any():
@@ -140,7 +150,7 @@ class Journey:
         self.lose(j, rows)
         x = np.full(self.hint.shape, np.nan)
         x[rows] = position
-        turned = np.broadcast_to(2 * self._resistance(j) / self._inertia(x), x.shape) + self._holding(j, x)
+        turned = np.broadcast_to(2 * self._resistance(x) / self._inertia(x), x.shape) + self._holding(x)
         self.ran_back[rows] = a + turned[rows] < -1e-12 * np.abs(a)
 
     def _inertia(self, x: Array) -> Scalar:
@@ -148,7 +158,7 @@ class Journey:
         own = self.part.mass * (1 + self.part.inertia_factor)
         return own + sum(force.added_mass(x) for force in self.forces)
 
-    def _holding(self, j: int, x: Array) -> Scalar:
-        """Acceleration (n,) by which friction at rest exceeds friction in motion on span j."""
-        more = self.holding if self.bare is None else np.where(self.bare[j], 0.0, self.holding)
+    def _holding(self, x: Array) -> Scalar:
+        """Acceleration (n,) that friction at rest has beyond that in motion, at positions x (n,)."""
+        more = self.holding if self.lying is None else self.holding * (1 - self.lying(x))
         return more / self._inertia(x)

@@ -1,6 +1,6 @@
 """Acceleration on one span of the path, where every strength is linear in position."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -104,29 +104,43 @@ class Field:
         return Field(self.steady.take(rows), terms)
 
 
+def within(left: Array, size: Array) -> tuple[Array, Array]:
+    """Quarter points of spans: not their ends, where a strength that jumps at a kink has no value."""
+    return left + 0.25 * size, left + 0.75 * size
+
+
+def line_through(at_near: Scalar, at_far: Scalar, inertia: Scalar, size: Array) -> Line:
+    """What is linear on spans, from its values at the quarter points, divided by ``inertia``."""
+    start = np.broadcast_to(np.asarray(at_near / inertia), size.shape)
+    change = at_far - at_near
+    if not np.any(change):
+        return Line(start, None)
+    with np.errstate(divide="ignore", invalid="ignore"):  # spans of no size have no slope
+        slope = np.where(size > 0, change * 2 / (size * inertia), 0.0)
+    return Line(start - slope * (0.25 * size), slope)
+
+
 def field_between(
-    part: Body, path: Path, forces: tuple[Force, ...], drive: Scalar, left: Array, size: Array
+    part: Body,
+    path: Path,
+    forces: tuple[Force, ...],
+    drive: Callable[[Array], Scalar],
+    left: Array,
+    size: Array,
 ) -> Field:
     """Field on the spans from ``left`` over ``size`` (n,), none of which has a kink inside.
 
-    drive: the part's weight along the path less friction, in N.
+    drive: the part's weight along the path less friction, in N, at positions (n,).
     """
-    # quarter points, not ends: a strength that jumps at a kink has no value there
-    near, far = left + 0.25 * size, left + 0.75 * size
+    near, far = within(left, size)
     inertia = part.mass * (1 + part.inertia_factor)
     for force in forces:
         inertia = inertia + force.added_mass(near)
 
     def line(at_near: Scalar, at_far: Scalar) -> Line:
-        start = np.broadcast_to(np.asarray(at_near / inertia), left.shape)
-        change = at_far - at_near
-        if not np.any(change):
-            return Line(start, None)
-        with np.errstate(divide="ignore", invalid="ignore"):  # spans of no size have no slope
-            slope = np.where(size > 0, change * 2 / (size * inertia), 0.0)
-        return Line(start - slope * (0.25 * size), slope)
+        return line_through(at_near, at_far, inertia, size)
 
-    steady_near, steady_far = drive, drive
+    steady_near, steady_far = drive(near), drive(far)
     terms = []
     for force in forces:
         at_near, at_far = force.strength(near, part, path), force.strength(far, part, path)
