@@ -91,7 +91,8 @@ def test_each_new_error_is_that_of_the_changed_scenario_read_anew(file):
     assert found.tried
     for remedy in found.tried:
         again = from_raw(remedy.proposal.scenario.raw, "again")
-        assert remedy.error == error_of(again, remedy.proposal.formula) or np.isnan(remedy.error)
+        if not remedy.proposal.calibrated:  # of those, what many rigs come to is told
+            assert remedy.error == error_of(again, remedy.proposal.formula) or np.isnan(remedy.error)
 
 
 def test_remedies_are_ranked_by_what_they_take(chute):
@@ -208,11 +209,14 @@ def test_no_change_is_tried_on_top_of_itself_or_taken_back():
     assert not any("steeper" in first and "shallower" in second for first, second in pairs)
 
 
+@pytest.mark.long
 def test_a_calibration_line_of_a_rig_that_samples_is_that_of_mean_readings():
     # mean readings of two parts, simulated here over all phases of the samples, and the line through them
     slow = changed(load(CHUTE), "filter", {"kind": "majority", "period": "2 ms", "samples": 3, "needed": 2})
     (line,) = (p for p in proposals_of(slow, "spacing-dwell") if p.title.startswith("calibration"))
     for length in ("216 mm", "264 mm"):
-        passed = pipeline.run(changed(line.scenario, "part.length", length), _Anywhere(20_000))
+        passed = pipeline.run(changed(line.scenario, "part.length", length), _Anywhere(400_000))
         off = passed.readings["spacing-dwell"] - passed.true_length
-        assert float(np.mean(off)) == pytest.approx(0.0, abs=3e-5)
+        # at the mean delay, or at the median phase, it would be off by 0.24 mm and more
+        assert float(np.mean(off)) == pytest.approx(0.0, abs=5.0 * float(np.std(off)) / 400_000**0.5)
+        assert 5.0 * float(np.std(off)) / 400_000**0.5 < 1e-4

@@ -13,7 +13,7 @@ from gatesim.chain.sampled import sampling_periods
 from gatesim.explanation.change import LINE_IN_CHARGE, Effort, Present, Proposal
 from gatesim.explanation.purchase import PURCHASES
 from gatesim.formula import FORMULAS, suited
-from gatesim.ground.draw import Nominal, Streams
+from gatesim.ground.draw import Evenly, Nominal
 from gatesim.ground.errors import InputError
 from gatesim.ground.text import as_mm
 from gatesim.inputfilter import FILTERS
@@ -91,8 +91,8 @@ def _mean_reading(scenario: Scenario, formula: str) -> float:
     if not sampling_periods(scenario):
         return float(pipeline.run(scenario, Nominal(1), quantised=False).readings[formula][0])
     # a quotient of times that wait for samples: its mean is not that at the mean delays
-    draw = Streams(1, 0, PASSAGES)
-    readings = pipeline.run(scenario, draw, nominal_values(scenario), quantised=False).readings[formula]
+    draw, nominal = Evenly(PASSAGES), nominal_values(scenario)
+    readings = pipeline.run(scenario, draw, nominal, quantised=False).readings[formula]
     read = readings[~np.isnan(readings)]
     return float(np.mean(read)) if read.size else math.nan
 

@@ -7,7 +7,7 @@ and two rigs that share a name share its draws (common random numbers).
 """
 
 from abc import ABC, abstractmethod
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
@@ -91,6 +91,29 @@ def _mixed(z: NDArray[np.uint64]) -> NDArray[np.uint64]:
     z = (z ^ (z >> np.uint64(30))) * _FIRST
     z = (z ^ (z >> np.uint64(27))) * _SECOND
     return z ^ (z >> np.uint64(31))
+
+
+@dataclass(frozen=True)
+class Evenly(Draw):
+    """Every uniform draw of one column evenly over (0, 1), all together evenly too; the rest at medians.
+
+    For a mean over phases. Multiples of square roots of primes, modulo 1 (H. Weyl, Math. Ann. 77
+    (1916) 313): the error of such a mean falls nearly with the number of trials.
+    """
+
+    trials: int
+    order: dict[str, int] = field(default_factory=dict)
+
+    def drawn(self, kind: Kind, name: str, columns: int | None = None) -> Array:
+        """See `Draw.drawn`; names get their root in order of first use."""
+        if kind == "normal" or columns is not None:
+            return Nominal(self.trials).drawn(kind, name, columns)
+        number = self.order.setdefault(name, len(self.order))
+        root = _PRIMES[number % len(_PRIMES)] ** 0.5
+        return np.asarray(np.mod((np.arange(self.trials) + 0.5) * root, 1.0))
+
+
+_PRIMES = (2, 3, 5, 7, 11, 13, 17, 19, 23, 29, 31, 37)
 
 
 def further(seed: Array, index: NDArray[np.int64]) -> Array:
