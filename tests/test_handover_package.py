@@ -4,6 +4,7 @@ import csv
 import dataclasses
 import html
 import io
+import json
 import math
 import re
 import shutil
@@ -244,6 +245,38 @@ def test_the_command_writes_all_files_and_names_them(tmp_path: Path) -> None:
     names = {p.name for p in target.iterdir()}
     assert {"vectors.csv", "proof.txt", "commissioning.html", "commissioning.pdf"} < names
     assert len(run_.output.splitlines()) == len(names) == 6
+
+
+def test_json_has_the_figures_and_the_files(tmp_path: Path) -> None:
+    target = tmp_path / "out"
+    command = [
+        "handover",
+        str(SCENARIOS / "1-drop-dowel.toml"),
+        "--formula",
+        "four-edge",
+        "-o",
+        str(target),
+        "--json",
+    ]
+    found = json.loads(CliRunner().invoke(cli, command, catch_exceptions=False).output)
+    assert sorted(found["written"]) == sorted(str(path) for path in target.iterdir())
+    text = (target / "Length_four_edge.st").read_text()
+    assert f"DINT#{found['window']['low']}" in text
+    assert found["call"]["registers"] == ["dwell", "capture", "rear_capture"]
+    rows = list(csv.DictReader((target / "vectors.csv").open()))
+    assert [int(row["length [0.001 mm]"]) for row in rows] == [vector["length"] for vector in found["table"]]
+
+
+def test_the_range_that_is_required_is_handed_over() -> None:
+    asked = {"max_error": "2 mm", "shortest": "120 mm", "longest": "300 mm"}
+    found = gather(
+        from_raw({**drop().raw, "requirement": asked}, "range.toml"), Wish(formula="four-edge"), DAY
+    )
+    assert found.stated.lengths == pytest.approx((0.108, 0.33))
+    assert found.window is None
+    text = package(found)["Length_four_edge.st"].decode()
+    assert "Accept" not in text
+    assert "accept_part := status = INT#0;" in package(found)["call_example.st"].decode()
 
 
 @pytest.mark.parametrize(

@@ -129,6 +129,14 @@ def test_a_formula_cannot_ask_for_a_constant_that_no_rig_has() -> None:
         type("Odd", (Formula,), body)
 
 
+@pytest.mark.parametrize("name", ["four edge", "Four-edge", "four--edge", "4-edge", "four_edge"])
+def test_a_name_that_no_controller_can_take_is_refused(name: str) -> None:
+    example = type(FORMULAS["four-edge"])
+    body = {key: getattr(example, key) for key in ASKED} | {"name": name}
+    with pytest.raises(TypeError, match="expected words joined by -"):
+        type("Odd", (Formula,), body)
+
+
 def test_nobody_outside_its_folder_names_a_formula() -> None:
     package = Path(gatesim.__file__).parent
     names = re.compile("|".join(re.escape(name) for name in FORMULAS))

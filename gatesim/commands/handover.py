@@ -6,8 +6,8 @@ from typing import Literal
 import click
 
 from gatesim.commands.filetypes import Command
-from gatesim.commands.options import FILE, FORMULA, GUARD, output
-from gatesim.commands.output import say
+from gatesim.commands.options import FILE, FORMULA, GUARD, JSON, output
+from gatesim.commands.output import say, say_json
 
 
 @click.command("handover", cls=Command)
@@ -24,6 +24,7 @@ from gatesim.commands.output import say
 @click.option("--uncertainty", default=None, metavar="LENGTH",
               help="Standard uncertainty of a reading, as qualified.")  # fmt: skip
 @GUARD
+@JSON
 def command(
     file: Path,
     output: Path,
@@ -34,6 +35,7 @@ def command(
     widest: Literal["DINT", "LINT"],
     uncertainty: str | None,
     guard: float,
+    as_json: bool,
 ) -> None:
     """Write what the controller's programmer needs for the rig of FILE.
 
@@ -47,7 +49,7 @@ def command(
 
     scenario = load(file)
     for warning in fit_warning(scenario.fitted, scenario.part.length.nominal):
-        say(warning)
+        say(warning, error=as_json)
     result = handover(
         scenario,
         formula=formula,
@@ -58,5 +60,9 @@ def command(
         uncertainty=uncertainty,
         guard=guard,
     )
-    for path in result.save(output):
+    written = result.save(output)
+    if as_json:
+        say_json({**result.data(), "written": [str(path) for path in written]})
+        return
+    for path in written:
         say(path)

@@ -1,5 +1,6 @@
 """What every length formula takes and gives, and what others ask of it."""
 
+import re
 from abc import ABC, abstractmethod
 from dataclasses import dataclass, fields
 from typing import TYPE_CHECKING, ClassVar, Literal
@@ -82,6 +83,10 @@ WITHOUT: dict[str, str] = {
 """What a rig lacks, in words, that cannot give a constant."""
 
 
+NAME = re.compile(r"[a-z][a-z0-9]*(-[a-z0-9]+)*")
+"""Names that a scenario, a command line and, with _ for -, a controller's program can take."""
+
+
 class Formula(ABC):
     """A length formula: one subclass in a file of its own, and one line in `gatesim.formula`.
 
@@ -112,6 +117,8 @@ class Formula(ABC):
         asked += [key for key in Formula.__abstractmethods__ if getattr(cls, key) is getattr(Formula, key)]
         if asked:
             raise TypeError(f"the formula {cls.__name__} lacks {', '.join(sorted(asked))}")
+        if not NAME.fullmatch(cls.name):
+            raise TypeError(f"the formula {cls.__name__} is named {cls.name!r}, expected words joined by -")
         known = (*REGISTERS, *(field.name for field in fields(Constants)))
         unknown = [key for key in (*cls.registers, *cls.constants) if key not in known]
         if unknown:

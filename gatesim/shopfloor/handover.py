@@ -167,12 +167,10 @@ def _stated(
 
 
 def _lengths(scenario: Scenario) -> tuple[float, float]:
-    """A tenth about the nominal length, and the tolerance limits in any case."""
-    length = scenario.part.length.nominal
-    asked = scenario.requirement
-    low = asked.lower_limit.nominal if asked.lower_limit else length
-    high = asked.upper_limit.nominal if asked.upper_limit else length
-    return min(0.9 * length, low), max(1.1 * length, high)
+    """A tenth about the lengths that are required, and the tolerance limits in any case."""
+    lengths, asked = scenario.judged_lengths, scenario.requirement
+    limits = [limit.nominal for limit in (asked.lower_limit, asked.upper_limit) if limit is not None]
+    return min([0.9 * lengths[0], *limits]), max([1.1 * lengths[-1], *limits])
 
 
 def _nominal_length(scenario: Scenario, lengths: tuple[float, float]) -> float:

@@ -2,9 +2,11 @@
 
 import math
 from dataclasses import dataclass
+from typing import ClassVar
 
 from gatesim.formula import REGISTERS
 from gatesim.formula.integer.program import STATUS, STUCK, Program
+from gatesim.ground.data import Keys
 from gatesim.shopfloor.integer.comment import comments
 from gatesim.shopfloor.integer.structuredtext import declared, statuses
 from gatesim.shopfloor.integer.window import Window
@@ -25,6 +27,17 @@ class Call:
     third: bool
     longest: float
     room: float
+
+    KEYS: ClassVar[Keys] = {
+        "program": None,
+        "registers": "registers",
+        "when": "when",
+        "before": "before",
+        "by_program": "rearmed_by_program",
+        "third": "third_gate",
+        "longest": "longest_s",
+        "room": "time_to_read_s",
+    }
 
     @property
     def registers(self) -> tuple[str, ...]:
