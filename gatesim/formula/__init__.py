@@ -7,6 +7,7 @@ from importlib import import_module
 
 from gatesim.formula.base import REGISTERS, Constants, Counts, Formula
 from gatesim.formula.seen import AssumedMotion, SeenMotion
+from gatesim.ground.family import check_complete
 
 _FILES = (
     "spacing_dwell",
@@ -18,9 +19,15 @@ _FILES = (
     "encoder_pitch",
 )
 
-FORMULAS: dict[str, Formula] = {
-    formula.name: formula for formula in (import_module(f"{__name__}.{file}").FORMULA for file in _FILES)
-}
+
+def _member(file: str) -> Formula:
+    formula: Formula = import_module(f"{__name__}.{file}").FORMULA
+    check_complete(type(formula))
+    formula.check()
+    return formula
+
+
+FORMULAS: dict[str, Formula] = {formula.name: formula for formula in map(_member, _FILES)}
 """Every formula by its name, in the order in which they are listed and tried."""
 
 

@@ -90,7 +90,7 @@ NAME = re.compile(r"[a-z][a-z0-9]*(-[a-z0-9]+)*")
 class Formula(ABC):
     """A length formula: one subclass in a file of its own, and one line in `gatesim.formula`.
 
-    A subclass that leaves out one of these is refused when it is defined:
+    A subclass that leaves out one of these fails at import (`gatesim.ground.family.check_complete`):
 
     ``name`` as in a scenario; ``equation``; ``needs``: counts and constants in words;
     ``idea``: how it comes to the length, in plain words, the beginning of a sentence;
@@ -111,19 +111,6 @@ class Formula(ABC):
     counts_of: ClassVar[Literal["time", "travel", "either"]]
     one_speed: ClassVar[bool]
 
-    def __init_subclass__(cls) -> None:
-        super().__init_subclass__()
-        asked = [key for key in Formula.__annotations__ if not hasattr(cls, key)]
-        asked += [key for key in Formula.__abstractmethods__ if getattr(cls, key) is getattr(Formula, key)]
-        if asked:
-            raise TypeError(f"the formula {cls.__name__} lacks {', '.join(sorted(asked))}")
-        if not NAME.fullmatch(cls.name):
-            raise TypeError(f"the formula {cls.__name__} is named {cls.name!r}, expected words joined by -")
-        known = (*REGISTERS, *(field.name for field in fields(Constants)))
-        unknown = [key for key in (*cls.registers, *cls.constants) if key not in known]
-        if unknown:
-            raise TypeError(f"the formula {cls.__name__} asks for {', '.join(unknown)}, which no rig has")
-
     @abstractmethod
     def length(self, counts: Counts, constants: Constants) -> Array:
         """Lengths in m, shape (n,), before the calibration line; NaN where there is none."""
@@ -140,6 +127,15 @@ class Formula(ABC):
         dwell as ``dark``, the capture as ``reach``, the trailing edge's transit from gate 1 to
         gate 2 as ``transit``, the third capture as ``reach_3``; of them, those in `registers`.
         """
+
+    def check(self) -> None:
+        """Raise TypeError for a name that is none, or a register or constant that no rig has."""
+        if not NAME.fullmatch(self.name):
+            raise TypeError(f"a formula is named {self.name!r}, expected words joined by -")
+        known = (*REGISTERS, *(field.name for field in fields(Constants)))
+        unknown = [key for key in (*self.registers, *self.constants) if key not in known]
+        if unknown:
+            raise TypeError(f"the formula {self.name} asks for {', '.join(unknown)}, which no rig has")
 
     def off_because(self, seen: SeenMotion, constants: Constants) -> str:
         """Why this motion makes the reading wrong, in a sentence or two."""
