@@ -125,6 +125,7 @@ RIPPLES = [
     (Belt(1.0, 0.2, ripple=0.1, ripple_frequency=10.0), 0.0, 0.0),  # three times the friction there is
     (Belt(1.0, 0.2, ripple=0.08, ripple_frequency=5.0, ripple_phase=1.0), 0.0, 0.0),  # sticks for a while
     (Belt(1.0, 0.3, ripple=0.05, ripple_frequency=6.0), 0.2, 0.0),  # slips ahead, downhill only
+    (Belt(0.75, 0.45, ripple=0.01, ripple_frequency=97.0, ripple_phase=2.0), -0.05, 0.0),  # a fast one
     (Belt(0.8, 0.25, ramp=0.5, ripple=0.06, ripple_frequency=8.0), 0.1, 0.6),  # run-up and air drag
 ]
 

@@ -162,9 +162,9 @@ class Belt:
     @property
     def _rate(self) -> Scalar:
         """Acceleration during run-up in m/s^2."""
-        with np.errstate(divide="ignore", invalid="ignore"):
-            rate = np.asarray((self.speed - self.start_speed) / np.asarray(self.ramp))
-        return np.where(np.asarray(self.ramp) > 0, rate, 0.0)
+        ramp = np.asarray(self.ramp)
+        ramps = ramp > 0
+        return np.where(ramps, (self.speed - self.start_speed) / np.where(ramps, ramp, 1.0), 0.0)
 
     def _even(self, t: Array) -> Array:
         """Belt speed without ripple."""

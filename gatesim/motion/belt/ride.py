@@ -7,7 +7,9 @@ from numpy.typing import NDArray
 
 from gatesim.ground.arrays import Array, Flags, take
 from gatesim.motion.belt.belt import Belt
+from gatesim.motion.belt.catchup import CatchUp
 from gatesim.motion.belt.hold import Carriage, share_needed
+from gatesim.motion.belt.ripple import Ripple
 from gatesim.motion.integrate.advance import MET
 from gatesim.motion.integrate.journey import Journey, Point
 from gatesim.motion.integrate.span import Field, Line
@@ -18,48 +20,20 @@ SLIVER = 1e-12
 """A change of phase this close to the end of a span, relative to its size, happens at its end."""
 
 
-@dataclass(frozen=True)
-class CatchUp:
-    """Speeds of belt and part draw level; all (n,): direction of the pull, time at the span's start."""
-
-    belt: Belt
-    sign: Array
-    since: Array
-
-    def gap(self, rows: NDArray[np.intp], v: Array, dt: Array) -> Array:
-        """Belt speed less part speed, positive while the belt pulls in direction ``sign``."""
-        gap: Array = self.sign[rows] * (take(self.belt, rows).velocity(self.since[rows] + dt) - v)
-        return gap
-
-    def room(self, rows: NDArray[np.intp], v: Array, dt: Array) -> Array:
-        """Gap that is left when ripple and run-up are at their worst."""
-        least, most = take(self.belt, rows).band(self.since[rows] + dt)
-        return np.where(self.sign[rows] > 0, least - v, v - most)
-
-    def reach(self, rows: NDArray[np.intp], v: Array, a: Array, dt: Array) -> Array:
-        """Way to the band of speeds of a rippled belt; within it, that of a twentieth of a period."""
-        belt, room = take(self.belt, rows), self.room(rows, v, dt)
-        with np.errstate(divide="ignore", invalid="ignore"):
-            brief = np.where(belt.ripple == 0, np.inf, 0.05 / np.abs(np.asarray(belt.ripple_frequency)))
-            within = v * brief + 0.5 * np.abs(a) * brief**2
-            outside = 0.9 * room * np.abs(2 * v + self.sign[rows] * room) / (2 * np.abs(a))
-            far = np.where(room > 0, np.fmax(within, outside), within)
-        return np.where(far > 0, far, np.inf)
-
-
 @dataclass
 class Ride:
     """State of n trials on a belt.
 
     pull: largest acceleration the belt's friction gives a part that lies on it wholly, m/s^2; shares: how
-    much of it does, on each span. worlds: what acts on each span besides
-    the belt. sign: +1 where the belt is the faster, -1 where the part is, 0 where they have not met.
+    much of it does, on each span. worlds: what acts on each span besides the belt.
+    sign: +1 where the belt is the faster, -1 where the part is, 0 where they have not met.
     caught_position, caught_time: from where on the belt carries the part for good (NaN: nowhere);
     time, speed: (k + 1, n) at the nodes then. grip: friction needed to carry the part from its last
     meeting with the belt on, relative to ``pull``.
     holding: carried, but friction may not suffice later; held_position, held_time, held_need: since
     where and when, and the largest friction it took so far, relative to what there was. lost: whether the
-    grip has been lost before. marks: points of the motion (u from release) at which trials begin or
+    grip has been lost before. judged: span on which the grip was last found, where it stays the same to
+    the end of the span, else -1. marks: points of the motion (u from release) at which trials begin or
     cease to slip.
     """
 
@@ -78,6 +52,7 @@ class Ride:
     speed: Array
     holding: Flags
     lost: Flags
+    judged: NDArray[np.intp]
     marks: list[Point]
 
     @classmethod
@@ -95,13 +70,18 @@ class Ride:
             caught_position=unknown(), caught_time=unknown(),
             held_position=unknown(), held_time=unknown(), held_need=unknown(), grip=unknown(),
             time=np.full(trip.nodes.shape, np.nan), speed=np.full(trip.nodes.shape, np.nan),
-            holding=np.zeros(n, bool), lost=np.zeros(n, bool), marks=[],
+            holding=np.zeros(n, bool), lost=np.zeros(n, bool), judged=np.full(n, -1), marks=[],
         )  # fmt: skip
 
     def _pull(self, j: int) -> Line:
         """Largest acceleration the belt's friction gives on span j."""
         share = self.shares[j]
         return Line(share.start * self.pull, None if share.slope is None else share.slope * self.pull)
+
+    def _even(self, j: int) -> Flags:
+        """Trials (n,) for which nothing but the belt changes on span j."""
+        even, slope = self.worlds[j].uniform(), self.shares[j].slope
+        return even if slope is None else even & (slope == 0)
 
     @property
     def carried(self) -> Flags:
@@ -150,6 +130,12 @@ class Ride:
         if pull.slope is not None:
             slope = self.sign * pull.slope + (0.0 if slope is None else slope)
         pulled = Field(Line(steady.start + self.sign * pull.start, slope), self.worlds[j].terms)
+        evenly = self._slip_evenly(trip, j, now, rows, pulled, met)
+        if evenly.any():
+            trip.cross(j, pulled, evenly & ~met, None, now)
+            rows = rows & ~evenly
+            if not rows.any():
+                return met
         crossed = trip.cross(
             j, pulled, rows, lambda some: CatchUp(take(self.belt, some), self.sign[some], now.t[some]), now
         )
@@ -165,13 +151,44 @@ class Ride:
         met[rows_met] = True
         return met
 
+    def _slip_evenly(
+        self, trip: Journey, j: int, now: Point, rows: Flags, pulled: Field, met: Flags
+    ) -> Flags:
+        """Slip under a constant acceleration on a rippled belt; returns who does.
+
+        ``met`` notes those whom the belt's speed meets before the end of span j.
+        """
+        a = pulled.steady.start
+        ripple = Ripple(self.belt, now.t, a)
+        evenly: Flags = rows & self._even(j) & ripple.serves()
+        some = np.flatnonzero(evenly)
+        if not some.size:
+            return evenly
+        left, v, a = (trip.nodes[j + 1] - trip.nodes[j] - now.u)[some], now.v[some], a[some]
+        with np.errstate(divide="ignore", invalid="ignore"):  # it may stop before the end
+            arrives = 2 * left / (v + np.sqrt(v * v + 2 * a * left))
+            last = np.fmin(arrives, np.where(a < 0, v / -a, np.inf))
+        tau = ripple.take(some).meeting(self.sign[some], v, last)
+        found = ~np.isnan(tau)
+        here, tau, v, a = some[found], tau[found], v[found], a[found]
+        now.u[here] += tau * (v + 0.5 * a * tau)
+        now.t[here] += tau
+        now.v[here] = v + a * tau
+        met[here] = True
+        self._meet(trip, j, now, here)
+        return evenly
+
     def _meet(self, trip: Journey, j: int, now: Point, rows: NDArray[np.intp]) -> None:
         """Speeds are level: decide whether the belt carries the part, or which way it slips on."""
         if not rows.size:
             return
         self.held_position[rows], self.held_time[rows] = trip.nodes[j, rows] + now.u[rows], now.t[rows]
         self.held_need[rows] = 0.0
-        self._judge(trip, j, now, rows)
+        # with nothing but the ripple changing, what was found too little on this span still is
+        anew = (self.judged[rows] != j) | ~(self.grip[rows] > 1)
+        self._judge(trip, j, now, rows[anew])
+        run_up = np.broadcast_to(now.t >= self.belt.ramp, self.sign.shape)
+        self.judged[rows] = np.where(run_up & self._even(j), j, -1)[rows]
         rest = rows[~self.carried[rows]]
         if rest.size:
             free = self.worlds[j].take(rest).acceleration(now.u[rest], now.v[rest])
@@ -192,7 +209,7 @@ class Ride:
     def _hold(self, trip: Journey, j: int, now: Point, rows: Flags) -> Flags:
         """Carry trials as far as friction suffices; returns those let go before the end of span j."""
         freed = np.zeros(rows.shape, bool)
-        some = np.flatnonzero(rows)
+        some = np.flatnonzero(rows & ~self._lose_evenly(trip, j, now, rows, freed))
         if not some.size:
             return freed
         size = (trip.nodes[j + 1] - trip.nodes[j])[some]
@@ -208,6 +225,33 @@ class Ride:
         self._let_go(trip, j, now, some[gone], carriage.lacking(held.end.t)[gone])
         freed[some] = gone
         return freed
+
+    def _lose_evenly(self, trip: Journey, j: int, now: Point, rows: Flags, freed: Flags) -> Flags:
+        """Carry trials to where a ripple's next swing takes more than friction gives; returns whom it does.
+
+        Only where nothing but the belt changes on the span; ``freed`` notes them, too.
+        """
+        world = self.worlds[j]
+        ripple = Ripple(self.belt, now.t, world.steady.start)
+        evenly: Flags = rows & self._even(j) & ripple.serves()
+        some = np.flatnonzero(evenly)
+        if not some.size:
+            return evenly
+        tau, belt = ripple.take(some).loss(self._pull(j).start[some]), take(self.belt, some)
+        since = now.t[some]
+        with np.errstate(invalid="ignore"):  # never
+            u = now.u[some] + belt.travel(since + tau) - belt.travel(since)
+        lost = u < (1 - SLIVER) * (trip.nodes[j + 1] - trip.nodes[j])[some]
+        here, tau = some[lost], tau[lost]
+        now.u[here], now.t[here] = u[lost], now.t[here] + tau
+        now.v[here] = take(self.belt, here).velocity(now.t[here])
+        self.held_need[here] = np.maximum(self.held_need[here], 1.0)
+        self._mark(trip, j, now, here)
+        lacking = take(self.belt, here).acceleration(now.t[here]) - world.steady.start[here]
+        self._let_go(trip, j, now, here, lacking)
+        freed[here] = True
+        evenly[some[~lost]] = False
+        return evenly
 
     def _enter(self, trip: Journey, j: int, now: Point, rows: Flags) -> None:
         """Decide at the belt's start which way it pulls, or that it carries the part at once."""
