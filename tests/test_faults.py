@@ -259,3 +259,42 @@ def test_two_studies_do_not_share_a_state_file(tmp_path):
     assert second.returncode == 2
     assert "another study is writing it" in second.stderr
     assert second.stderr.count("\n") == 1
+
+
+def test_a_very_long_line_of_a_log_is_not_echoed_whole(tmp_path):
+    log = tmp_path / "long.csv"
+    log.write_text("dwell [1],capture [1]\n11911,2677\n" + "9" * 50_000 + "x," + "7" * 50_000 + "\n")
+    done = gatesim("fit", CHUTE, log, "--unknown", "path.friction")
+    assert len(done.stdout) + len(done.stderr) < 5_000
+
+
+def test_a_title_of_megabytes_is_refused_at_once(tmp_path):
+    rig = tmp_path / "rig.toml"
+    text = CHUTE.read_text(encoding="utf-8")
+    rig.write_text(text.replace('title = "', 'title = "' + "x" * 10_000_000, 1), encoding="utf-8")
+    done = gatesim("predict", rig)
+    assert done.returncode == 2
+    assert "expected text of at most 200 characters" in done.stderr
+    assert len(done.stderr) < 1_000
+
+
+def test_an_absurd_number_of_workers_is_capped_with_a_word():
+    done = gatesim("study", DROP, "--trials", "100", "--workers", "100000")
+    assert done.returncode == 0
+    assert "--workers 100000: more than this machine's" in done.stderr
+
+
+@pytest.mark.long
+@posix
+@pytest.mark.parametrize("command", [("feed", "--parts", "2000000"), ("study", "--trials", "50000000")])
+def test_ctrl_c_stops_within_two_seconds(command):
+    name, *options = command
+    begun = [sys.executable, "-m", "gatesim", name, str(CHUTE), *options, "--workers", "2"]
+    running = subprocess.Popen(begun, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+    time.sleep(8.0)
+    assert running.poll() is None
+    running.send_signal(signal.SIGINT)
+    stopped = time.monotonic()
+    running.wait(timeout=60)
+    assert running.returncode == 130
+    assert time.monotonic() - stopped < 6.0  # 2 s on a machine that does nothing else

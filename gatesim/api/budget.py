@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import ClassVar
 
-from gatesim.api.result import Result, watched
+from gatesim.api.result import Result, at_work, watched
 from gatesim.scenario import Scenario
 from gatesim.studies import budget as budgeted
 from gatesim.studies.engine import study
@@ -63,12 +63,14 @@ def budget(
     """
     rig = RigModel(scenario)
     chosen = rig.choose_formula(formula)
-    table = budgeted.budget(rig, chosen, coverage, seed)
+    with at_work("differentiating the chain"):
+        table = budgeted.budget(rig, chosen, coverage, seed)
     result = study(rig, Plan(trials, seed, coverage), workers=workers, progress=watched())
     if chosen not in result.formulas:  # stopped within the first block
         raise KeyboardInterrupt
     simulated = result.formulas[chosen]
-    indices = sobol_indices(rig, chosen, seed=seed, workers=workers) if table.combined > 0.0 else None
+    with at_work("taking one draw after another from a second set"):
+        indices = sobol_indices(rig, chosen, seed=seed, workers=workers) if table.combined > 0.0 else None
     return Budget.of(
         table,
         monte_carlo=simulated,

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, ClassVar
 
-from gatesim.api.result import Pictured
+from gatesim.api.result import Pictured, at_work
 from gatesim.chain import pipeline
 from gatesim.explanation import Breakdown, breakdown
 from gatesim.explanation.remedy import Remedies, remedies
@@ -88,6 +88,7 @@ class Explanation(Pictured, Breakdown):
         return waterfall(self, ax)
 
 
+@at_work("explaining")
 def explain(scenario: Scenario, *, formula: str | None = None) -> Explanation:
     """Split the error of the nominal reading among its causes, and try every change that applies.
 

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, ClassVar
 
 from gatesim.api.given import Given, not_negative, renamed
-from gatesim.api.result import Pictured
+from gatesim.api.result import Pictured, at_work
 from gatesim.scenario import Scenario
 from gatesim.shopfloor.fit import fit as fitted
 from gatesim.shopfloor.fit import result
@@ -95,6 +95,7 @@ class Fit(Pictured, result.Fit):
         write_fitted(self, Path(self.scenario.file), Path(path), self.formula, date.today())
 
 
+@at_work("fitting")
 def fit(
     scenario: Scenario,
     log: Log | Path | str,

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import ClassVar, Literal
 
 from gatesim.api.given import Given, positive, span
-from gatesim.api.result import Result
+from gatesim.api.result import Result, at_work
 from gatesim.formula import FORMULAS
 from gatesim.formula.integer.program import DINT, LINT
 from gatesim.ground.errors import InputError
@@ -40,6 +40,7 @@ class Handover(Result, handed.Handover):
         return [target / name for name in write_package(self, target)]
 
 
+@at_work("proving and simulating")
 def handover(
     scenario: Scenario,
     *,

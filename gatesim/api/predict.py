@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, ClassVar
 
-from gatesim.api.result import Pictured
+from gatesim.api.result import Pictured, at_work
 from gatesim.prediction import predict as passage
 from gatesim.scenario import Scenario
 
@@ -30,6 +30,7 @@ class Prediction(Pictured, passage.Prediction):
         return speed_chart(speed_curve(self.passage), ax)
 
 
+@at_work("predicting")
 def predict(scenario: Scenario) -> Prediction:
     """Run one nominal passage, every random draw at its median."""
     return Prediction.of(passage.predict(scenario))

@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, ClassVar
 
 from gatesim.api.given import Given, length, not_negative, renamed
-from gatesim.api.result import Pictured
+from gatesim.api.result import Pictured, at_work
 from gatesim.formula import FORMULAS
 from gatesim.ground.arrays import Array
 from gatesim.ground.errors import InputError
@@ -45,6 +45,7 @@ class Qualification(Pictured, qualified.Qualification):
         return qualification_panels(self, ax)[0]
 
 
+@at_work("qualifying")
 def qualify(
     log: Log | Path | str,
     *,

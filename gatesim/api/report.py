@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from pathlib import Path
 
-from gatesim.api.result import Result, watched
+from gatesim.api.result import Result, at_work, watched
 from gatesim.ground.files import Target
 from gatesim.scenario import Scenario
 
@@ -43,7 +43,8 @@ def report(
     from gatesim.view.report import report_html
 
     if trials is None:
-        return Report(report_html(scenario, formula))
+        with at_work("explaining"):
+            return Report(report_html(scenario, formula))
     from gatesim.studies.budget import budget
     from gatesim.studies.engine import study
     from gatesim.studies.plan import Plan
@@ -54,4 +55,5 @@ def report(
     found = study(rig, Plan(trials, seed), workers=workers, progress=watched())
     if found.ended == "interrupted":
         raise KeyboardInterrupt
-    return Report(report_html(scenario, formula, found, budget(rig, chosen, seed=seed)))
+    with at_work("differentiating and explaining"):
+        return Report(report_html(scenario, formula, found, budget(rig, chosen, seed=seed)))

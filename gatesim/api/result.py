@@ -2,7 +2,10 @@
 
 import sys
 from abc import ABC, abstractmethod
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import fields
+from threading import Event, Thread
 from typing import TYPE_CHECKING, Any, ClassVar, Self
 
 from gatesim.ground.data import data_of
@@ -73,3 +76,37 @@ class Pictured(Result):
 def watched() -> bool:
     """Whether someone watches a terminal, so that long work shows a progress bar."""
     return sys.stderr.isatty()
+
+
+PATIENCE = 2.0
+"""Seconds that work may take before a terminal shows that it goes on."""
+
+
+@contextmanager
+def at_work(doing: str) -> Iterator[None]:
+    """Show on a terminal what is being done and for how long, once that is longer than `PATIENCE`.
+
+    For work whose end nobody can tell beforehand; a study has a bar of its own.
+    """
+    if not watched():
+        yield
+        return
+    done = Event()
+    watch = Thread(target=_tell, args=(doing, done), daemon=True)
+    watch.start()
+    try:
+        yield
+    finally:
+        done.set()
+        watch.join()
+
+
+def _tell(doing: str, done: Event) -> None:
+    if done.wait(PATIENCE):
+        return
+    from tqdm import tqdm  # deferred: costs start-up time
+
+    with tqdm(desc=doing, bar_format="{desc}: {elapsed}", leave=False) as bar:
+        bar.start_t -= PATIENCE
+        while not done.wait(0.5):
+            bar.refresh()

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, ClassVar
 
-from gatesim.api.result import Pictured
+from gatesim.api.result import Pictured, at_work
 from gatesim.prediction import trace as followed
 from gatesim.scenario import Scenario
 
@@ -34,6 +34,7 @@ class Trace(Pictured, followed.Trace):
         return top
 
 
+@at_work("tracing")
 def trace(scenario: Scenario) -> Trace:
     """Follow one nominal passage through light, sensor, input filter and counter."""
     return Trace.of(followed.trace(scenario))

@@ -20,3 +20,9 @@ def between(low: float, high: float, digits: str = ".6g") -> str:
     if math.isinf(high):
         return f"from {1e3 * low:{digits}}\u00a0mm on"
     return f"{1e3 * low:{digits}} to {1e3 * high:{digits}}\u00a0mm"
+
+
+def shortened(text: str, most: int = 120) -> str:
+    """Text of at most so many characters, the middle left out of a longer one."""
+    half = (most - 5) // 2
+    return text if len(text) <= most else f"{text[:half]} ... {text[-half:]}"

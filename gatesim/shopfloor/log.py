@@ -19,6 +19,7 @@ from gatesim.ground.arrays import Array
 from gatesim.ground.data import Keys
 from gatesim.ground.errors import InputError
 from gatesim.ground.quantity import parse
+from gatesim.ground.text import shortened
 
 REGISTERS = ("dwell", "capture", "rear_capture", "third_capture", "third_rear_capture")
 _UNITS = {"length": "m", "reference": "m"} | dict.fromkeys(REGISTERS, "1")
@@ -114,7 +115,7 @@ def read_log(path: str | Path, need: Sequence[str] = (), mapping: Mapping[str, s
             rows.append(_row(fields, columns, len(headers)))
             good.append(number)
         except (ValueError, csv.Error) as reason:
-            bad.append(BadRow(number, str(reason), line))
+            bad.append(BadRow(number, shortened(str(reason)), shortened(line)))
     if not rows:
         first = f", the first bad one is line {bad[0].line}: {bad[0].reason}" if bad else ""
         raise InputError(f"{path}: no row can be used ({len(bad)} bad{first})")
@@ -166,7 +167,9 @@ def _columns(
     ignored = []
     for key in mapping:
         if key not in headers:
-            raise InputError(f"{path}, line {line}: no column {key!r}, expected it because it is mapped")
+            raise InputError(
+                f"{path}, line {line}: no column {shortened(key)!r}, expected it because it is mapped"
+            )
     for index, header in enumerate(headers):
         name, unit = _name_and_unit(mapping.get(header, header))
         if name not in (*_UNITS, "time", *_LABELS):
@@ -177,7 +180,7 @@ def _columns(
         try:
             read, written = _reader(name, unit, separator != ",")
         except ValueError as reason:
-            raise InputError(f"{path}, line {line}: column {header!r}: {reason}") from None
+            raise InputError(f"{path}, line {line}: column {shortened(header)!r}: {reason}") from None
         columns[name] = _Column(name, index, written, read, name in need)
     for name in need:
         if name not in columns:

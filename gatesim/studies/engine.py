@@ -5,6 +5,7 @@ Any `concurrent.futures.Executor` will do. On a cluster that runs dask.distribut
 """
 
 import signal
+import sys
 import threading
 from collections.abc import Callable, Iterator
 from concurrent.futures import FIRST_COMPLETED, Executor, Future, wait
@@ -17,6 +18,7 @@ from gatesim.ground.errors import InputError
 from gatesim.studies import state
 from gatesim.studies.block import Block, Summary, run_block
 from gatesim.studies.draws import assign_dimensions, names_drawn
+from gatesim.studies.estimate import Forecast
 from gatesim.studies.model import Model, Trials, layout_of
 from gatesim.studies.plan import Plan
 from gatesim.studies.result import StudyResult, result_of
@@ -173,11 +175,14 @@ def _study(
     )
     with bar, place(*where, len(todo)) as (there, window):
         queue = _Queue(there, window, task, todo, waiting)
+        forecast = Forecast(plan, summary.blocks)
 
         def taken(block: Block | None) -> str:
             if sink is not None and block is not None and block.trials is not None:
                 sink(block.trials)
             bar.update(summary.trials - bar.n)
+            if progress and (told := forecast.sentence(summary)):
+                bar.write(told, sys.stderr)
             try:
                 if state_file is not None:
                     state.save(state_file, model, plan, summary, queue.done)

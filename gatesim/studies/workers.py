@@ -6,7 +6,7 @@ import threading
 from collections.abc import Callable, Iterator
 from concurrent.futures import Executor, Future, ProcessPoolExecutor
 from contextlib import contextmanager
-from multiprocessing import connection, parent_process
+from multiprocessing import active_children, connection, parent_process
 from typing import Any
 
 SMALL = 8  # blocks; fewer are done before a process pool has started
@@ -51,11 +51,14 @@ def pool(workers: int) -> Iterator[Executor]:
     if workers == 1:
         yield InThisProcess()
         return
+    others = set(active_children())
     with ProcessPoolExecutor(workers, initializer=_begin) as executor:
         try:
             yield executor
-        except BaseException:  # stopped or failed: what has not begun is not waited for
+        except BaseException:  # stopped or failed: nobody waits for what the workers are at
             executor.shutdown(wait=False, cancel_futures=True)
+            for worker in set(active_children()) - others:
+                worker.terminate()
             raise
 
 
