@@ -2,6 +2,7 @@
 
 import json
 import math
+import tomllib
 from pathlib import Path
 
 import numpy as np
@@ -11,6 +12,7 @@ from scipy import stats
 
 from gatesim.chain import pipeline
 from gatesim.commands.choose import command
+from gatesim.commands.schema import command as schema_command
 from gatesim.ground.data import data_of
 from gatesim.ground.draw import Streams
 from gatesim.ground.errors import InputError
@@ -23,7 +25,7 @@ from gatesim.studies.choice.choose import choose
 from gatesim.studies.choice.compare import compare, pareto
 from gatesim.studies.choice.evaluate import Round, evaluate, groups_of
 from gatesim.studies.choice.figures import figures_of
-from gatesim.studies.choice.model import load_choice
+from gatesim.studies.choice.model import choice_of, load_choice
 from gatesim.studies.choice.shared import Repeated, part_values, run_together
 from gatesim.studies.choice.winner import save_winner
 from tests.choice_rigs import CHUTE, choice
@@ -334,3 +336,46 @@ def test_the_example_spans_rigs_that_all_fit_together_and_run():
     for group in first.values():
         for evaluation in evaluate(group[:4], given, Round(50, 1)):
             assert evaluation.refusal or evaluation.figures is not None
+
+
+def test_a_plain_value_that_the_spread_of_the_base_does_not_fit_says_whose_spread_it_is():
+    base = {**CHUTE, "path": {"slope": "30 deg", "friction": FRICTION}}
+    found = candidates(choice(base=base, options={"friction": {"low": {"set": {"path.friction": 0.001}}}}))
+    assert "path.friction" in found[0].refusal
+    assert "its spread reaches out of range" in found[0].refusal
+    assert found[0].refusal.endswith("the spread is that of the base: state the value with one of its own")
+    own = {"value": 0.001, "distribution": "rectangular", "half_width": 0.001}
+    for value, std in ((0.2, 0.02), (own, 0.001 / math.sqrt(3.0))):
+        options = {"friction": {"it": {"set": {"path.friction": value}}}}
+        (fits,) = candidates(choice(base=base, options=options))
+        assert fits.scenario.path.friction.std == pytest.approx(std)
+
+
+FRICTION = {"value": 0.24, "distribution": "normal", "standard_uncertainty": 0.02}
+
+
+@pytest.mark.parametrize(
+    ("raw", "expected"),
+    [
+        ({}, r"wanted: given nothing, expected a table \[wanted\] with at least shortest, longest and"),
+        (
+            {"wanted": {"shortest": "1 mm"}},
+            "wanted.longest: given nothing, expected a length above 0 such as",
+        ),
+    ],
+)
+def test_what_a_file_lacks_is_named(raw, expected):
+    with pytest.raises(InputError, match=expected):
+        choice_of(raw, Path("."))
+
+
+def test_the_schema_of_the_file_describes_every_key():
+    said = CliRunner().invoke(schema_command, ["--choose"], standalone_mode=False)
+    schema = json.loads(said.output)
+    assert schema["title"] == "gatesim choose"
+    for table in (schema, schema["$defs"]["WantedTable"], schema["$defs"]["Alternative"]):
+        for key, about in table["properties"].items():
+            assert about.get("description"), key
+    jsonschema = pytest.importorskip("jsonschema")
+    example = Path(__file__).parents[1] / "scenarios" / "choose" / "rungs.toml"
+    jsonschema.validate(tomllib.loads(example.read_text()), schema)

@@ -161,11 +161,23 @@ def test_command_prints_text_json_and_figure(tmp_path):
     arguments = [str(file), "--parts", "400", "--gaps", "fixed", "--workers", "1", "--figure", str(figure)]
     text = CliRunner().invoke(command, arguments, standalone_mode=False)
     assert text.exception is None
-    assert re.search(r"yield of at least 99.0 %: (399|400)", text.output)  # 60/0.15 s = 400 a minute
+    said = " ".join(text.output.split())
+    assert re.search(
+        r"yield of at least 99.0 %, at even gaps[^:]*: (399|400)", said
+    )  # 60/0.15 s = 400 a minute
+    assert all(f"{fate.word}: {fate.meaning}" in said for fate in Fate)
     assert "re-arming" in text.output
     assert figure.stat().st_size > 10_000
     data = json.loads(CliRunner().invoke(command, [*arguments, "--json"], standalone_mode=False).output)
     assert data["limit"] == pytest.approx(1.0 / 0.15, rel=2e-3)
+    even, random = data["beside"]
+    assert (even["gaps"], even["limit"]) == ("fixed", data["limit"])
+    # at random gaps 1 % of the parts, or half as many, have a neighbour within 0.15 s before or behind
+    assert random["gaps"] == "exponential"
+    low, high = random["limit_interval"]
+    assert low < random["limit"] < high
+    assert low < 0.01 / 0.15
+    assert high > 0.005 / 0.15
     with pytest.raises(InputError, match="--rates: given '5'"):
         raise CliRunner().invoke(command, [*arguments, "--rates", "5"], standalone_mode=False).exception
 

@@ -17,16 +17,34 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 
+@dataclass(frozen=True)
+class Beside:
+    """The highest rate at gaps of one kind."""
+
+    gaps: str
+    limit: float
+    limit_interval: tuple[float, float]
+
+    KEYS: ClassVar = {"gaps": "gaps", "limit": "limit", "limit_interval": "limit_interval"}
+
+
 @dataclass(frozen=True, repr=False)
 class Feed(Pictured, fed.FeedResult):
-    """Yield against the rate, the highest rate that will do, and what limits it."""
+    """Yield against the rate, the highest rate that will do, and what limits it.
 
+    ``beside``: the highest rate at even and at random gaps, whichever was asked for, with its 95 %
+    confidence interval; 1/s.
+    """
+
+    beside: Sequence[Beside]
+
+    KEYS: ClassVar = {**fed.FeedResult.KEYS, "beside": "beside"}
     UNITS: ClassVar = {"limit": "1/s", "limit_low": "1/s", "limit_high": "1/s", "busy_time": "s"}
 
     def __str__(self) -> str:
         from gatesim.view.feedtext import feed_text
 
-        return feed_text(self)
+        return feed_text(self, [(b.gaps, b.limit, *b.limit_interval) for b in self.beside])
 
     def plot(self, ax: "Axes | None" = None) -> "Axes":
         """What becomes of the parts, against the rate."""
@@ -54,7 +72,17 @@ def feed(
     """
     feeding = fed.Feeding(spacing_of(gaps, scatter), least_yield, parts, seed)
     wanted = _rates(rates) if isinstance(rates, str) else rates
-    return Feed.of(fed.feed(scenario, feeding, wanted, workers, progress=watched()))
+    found = fed.feed(scenario, feeding, wanted, workers, progress=watched())
+    beside = []
+    for pattern in ("fixed", "exponential"):
+        other = found
+        if pattern != gaps:
+            of = fed.Feeding(spacing_of(pattern, scatter), least_yield, parts, seed)
+            other = fed.feed(scenario, of, None, workers, progress=watched())
+        elif rates is not None:
+            continue
+        beside.append(Beside(pattern, other.limit, other.limit_interval))
+    return Feed.of(found, beside=beside)
 
 
 def _rates(text: str) -> list[float]:

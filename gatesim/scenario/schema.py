@@ -2,6 +2,7 @@
 
 from typing import Any
 
+from pydantic import BaseModel
 from pydantic.json_schema import GenerateJsonSchema
 
 from gatesim.ground.quantity import Quantity
@@ -15,5 +16,10 @@ class _TextDefaults(GenerateJsonSchema):
 
 def json_schema() -> dict[str, Any]:
     """Schema in JSON Schema draft 2020-12, with descriptions and example units."""
-    schema = Scenario.model_json_schema(schema_generator=_TextDefaults)
-    return {"$schema": GenerateJsonSchema.schema_dialect, **schema, "title": "gatesim scenario"}
+    return schema_of(Scenario, "gatesim scenario")
+
+
+def schema_of(model: type[BaseModel], title: str) -> dict[str, Any]:
+    """Schema of a file's whole table."""
+    schema = model.model_json_schema(schema_generator=_TextDefaults)
+    return {"$schema": GenerateJsonSchema.schema_dialect, **schema, "title": title}

@@ -2,6 +2,7 @@
 
 import math
 import textwrap
+from collections.abc import Sequence
 
 from tabulate import tabulate
 
@@ -22,8 +23,11 @@ _ADVICE = {
 }
 
 
-def feed_text(result: FeedResult) -> str:
-    """Shares against rate, then the highest rate and what limits it."""
+def feed_text(result: FeedResult, beside: Sequence[tuple[str, float, float, float]] = ()) -> str:
+    """Shares against rate, then the highest rate and what limits it.
+
+    ``beside``: pattern of gaps, highest rate and the ends of its confidence interval (1/s).
+    """
     feeding = result.feeding
     head = ["parts/min", *(fate.word for fate in Fate), "95 % conf. from", "to", "most lost to"]
     rows = [
@@ -46,8 +50,10 @@ def feed_text(result: FeedResult) -> str:
         f"gaps can come up to {MINUTE / result.busy_time:.4g} a minute.",
         "",
         tabulate(rows, head, disable_numparse=True, stralign="right"),
+        *(f"{fate.word}: {fate.meaning}" for fate in Fate),
         "",
         *textwrap.wrap(_verdict(result), 100),
+        *_beside(beside),
         "Parts do not push each other: one that catches up is taken to overlap with the one in front.",
     ]
     return "\n".join(lines)
@@ -55,16 +61,27 @@ def feed_text(result: FeedResult) -> str:
 
 def _verdict(result: FeedResult) -> str:
     wanted = percent(result.feeding.least_yield)
-    by = result.limited_by
+    by, assumed = result.limited_by, result.feeding.spacing.words
     blamed = f" What limits it is the {by}: {_ADVICE[by]}." if by else ""
     if math.isnan(result.limit):
-        return f"A yield of {wanted} is not reached at any rate looked at.{blamed}"
+        return f"A yield of {wanted} is not reached at any rate looked at, at {assumed}.{blamed}"
     if math.isinf(result.limit):
-        return f"A yield of {wanted} is still reached at the highest rate looked at."
+        return f"A yield of {wanted} is still reached at the highest rate looked at, at {assumed}."
     return (
-        f"Highest rate with a yield of at least {wanted}: {_rate(result.limit)} parts a minute "
+        f"Highest rate with a yield of at least {wanted}, at {assumed}: {_rate(result.limit)} parts a minute "
         f"(95 % confidence {_rate(result.limit_low)} to {_rate(result.limit_high)}).{blamed}"
     )
+
+
+def _beside(found: Sequence[tuple[str, float, float, float]]) -> list[str]:
+    if not found:
+        return []
+    rows = [[_EVEN.get(gaps, gaps), *map(_rate, rates)] for gaps, *rates in found]
+    head = ["gaps", "highest rate / min", "95 % conf. from", "to"]
+    return ["", tabulate(rows, head, disable_numparse=True, colalign=("left", "right", "right", "right")), ""]
+
+
+_EVEN = {"fixed": "even (fixed)", "exponential": "random (exponential)"}
 
 
 def _rate(value: float) -> str:

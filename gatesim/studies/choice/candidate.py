@@ -93,6 +93,9 @@ def _made(candidate: Candidate) -> Candidate:
         return replace(candidate, scenario=from_raw(raw, candidate.base.file), refusal="")
     except InputError as error:
         reason = str(error).removeprefix(f"{candidate.base.file}: ")
+        path = reason.partition(":")[0]
+        if path in candidate.edits and "spread" in reason and not isinstance(candidate.edits[path], dict):
+            reason += "; the spread is that of the base: state the value with one of its own"
         return replace(candidate, scenario=None, refusal=f"it does not fit together: {reason}")
 
 

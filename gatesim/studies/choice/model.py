@@ -12,6 +12,7 @@ from gatesim.ground import keys
 from gatesim.ground.errors import InputError
 from gatesim.ground.quantity import Quantity
 from gatesim.ground.table import Table
+from gatesim.scenario.schema import schema_of
 from gatesim.studies.rig import parse_axis
 from gatesim.studies.sweep import Axis
 
@@ -23,9 +24,13 @@ class Alternative(Table):
         default=0.0, description="What it adds to the cost, in a unit of the file's own."
     )
     base: str | None = Field(default=None, description="Scenario file that replaces the file's base.")
-    set: dict[str, Any] = Field(default={}, description="Scenario path -> text, number or table.")
+    set: dict[str, Any] = Field(
+        default={},
+        description="Scenario path -> text, number or table. A plain value keeps the spread that the base "
+        "has there; a table states its own.",
+    )
     without: tuple[str, ...] = Field(default=(), description="Tables of the base that are left out.")
-    note: str = ""
+    note: str = Field(default="", description="Anything a reader should know.")
 
 
 class WantedTable(Table):
@@ -73,21 +78,26 @@ class WantedTable(Table):
 class ChoiceSections(Table):
     """The whole file."""
 
-    title: str = ""
-    note: str = ""
+    title: str = Field(default="", description="Shown above the result.")
+    note: str = Field(default="", description="Anything a reader should know.")
     base: str | dict[str, Any] | None = Field(default=None, description="Scenario file, or its tables.")
     calibration: Literal["none", "zero", "line"] = Field(
         default="none",
         description="How each rig at hand is set up with reference parts, five passages of each: not at all, "
         "one of the middle length (constant), or the shortest and the longest (straight line).",
     )
-    wanted: WantedTable
+    wanted: WantedTable = Field(description="What the rig must do.")
     options: dict[str, Annotated[dict[str, Alternative], Field(min_length=1)]] = Field(
         default={}, description="Option -> its alternatives by name."
     )
     ranges: tuple[str, ...] = Field(
         default=(), description='Continuous quantities as "PATH=LOW:HIGH:POINTS" with the points to start at.'
     )
+
+
+def choice_schema() -> dict[str, Any]:
+    """JSON Schema of the file."""
+    return schema_of(ChoiceSections, "gatesim choice")
 
 
 @dataclass(frozen=True)
@@ -144,6 +154,17 @@ def choice_of(raw: dict[str, Any], folder: Path, file: str = "<table>") -> Choic
     return Choice(sections, tuple(axes), folder, file)
 
 
+def _missing(steps: list[str]) -> str:
+    """What is expected at a key that was left out."""
+    model: type[BaseModel] = WantedTable if len(steps) > 1 else ChoiceSections
+    info = model.model_fields[steps[-1]]
+    readers = [item.expected for item in info.metadata if isinstance(item, keys.Reader)]
+    if readers:
+        return f"{readers[0]} ({(info.description or '').rstrip('.').lower()})"
+    needed = [key for key, field in WantedTable.model_fields.items() if field.is_required()]
+    return f"a table [{steps[-1]}] with at least {', '.join(needed[:-1])} and {needed[-1]}"
+
+
 def _sentence(problem: ValidationError) -> str:
     """The first problem as one sentence; the keys a table may have where one is unknown."""
     errors = problem.errors(include_url=False)
@@ -159,7 +180,7 @@ def _sentence(problem: ValidationError) -> str:
         hint = f"did you mean {close[0]!r}?" if close else f"expected one of {', '.join(model.model_fields)}"
         return f"{where}: no such key, {hint}"
     if error["type"] == "missing":
-        return f"{where}: given nothing, expected a value"
+        return f"{where}: given nothing, expected {_missing(steps)}"
     if error["type"] == "value_error":
         text = str(error["ctx"]["error"])
         if text.count("|") == 2:

@@ -36,6 +36,17 @@ class Fate(IntEnum):
         """The word that is printed and exported."""
         return ("correct", "merged", "split", "missed", "mixed up")[self]
 
+    @property
+    def meaning(self) -> str:
+        """What the word stands for."""
+        return (
+            "one cycle, all of whose registers in use hold this part's own edges",
+            "it and a neighbour are one darkness at gate 1 or 2",
+            "it is more than one darkness at gate 1 or 2",
+            "no reading starts with it",
+            "a reading starts with it and holds an edge of another part",
+        )[self]
+
 
 REARM = len(STAGES)
 ELEMENTS = (*STAGES, "re-arming", "motion", "debouncing")

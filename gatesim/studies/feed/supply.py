@@ -36,6 +36,16 @@ class Spacing:
     pattern: Pattern
     scatter: float = 0.0
 
+    @property
+    def words(self) -> str:
+        """The assumption on the gaps, in words."""
+        said = {
+            "fixed": "even gaps, every part the same time after the one before",
+            "exponential": "random gaps (exponential: a part comes at any moment, whenever the last came)",
+        }
+        other = f"{self.pattern} gaps, standard deviation {100.0 * self.scatter:.3g} % of the mean"
+        return said.get(self.pattern, other)
+
     def gaps(self, streams: Streams, parts: int) -> Array:
         """Gaps of mean 1, (streams, parts)."""
         if self.pattern == "fixed":
