@@ -271,6 +271,7 @@ REFUSED = [
     ),
     ('gap = "4 mm"', 'gap = "4 mm"\nconductivity = "30 MS/m"', "brake.magnet.conductivity: given 30 MS/m"),
     ('gap = "4 mm"', 'gap = "4 mm"\npoles = "north"', "brake.magnet.poles"),
+    ('gap = "4 mm"', 'gap = "0.1 mm"', "brake.magnet.gap: given 0.1 mm, expected at least a 100th"),
 ]
 
 

@@ -12,7 +12,7 @@ from gatesim.ground.level import Level
 from gatesim.ground.quantity import Quantity
 from gatesim.ground.table import Misfit, TableValues
 from gatesim.motion.force.base import CrossSection
-from gatesim.motion.force.magnet import MEASURE, STEP, MagnetTable
+from gatesim.motion.force.magnet import CLOSEST, MEASURE, STEP, MagnetTable
 from gatesim.motion.force.magnetbrake import MagnetBrake
 from gatesim.motion.magnets.brake import block_curve, block_strength, with_spread
 from gatesim.motion.magnets.profile import profile
@@ -94,6 +94,10 @@ class BlockMagnet(MagnetTable):
         if self.pitch is not None and self._step < (1 - MATCH) * self.length.nominal:
             expected = f"at least the length of a magnet, {self.length.text}"
             raise Misfit("brake.magnet.pitch", self.pitch.text, expected)
+        edge = max(self.length, self.width, key=lambda size: size.nominal)
+        if self.gap.nominal < edge.nominal / CLOSEST:
+            expected = f"at least a {CLOSEST}th of the magnet's edge, {edge.text}, to which the model goes"
+            raise Misfit("brake.magnet.gap", self.gap.text, expected)
         whole, number = self.extent(length), self._number(length)
         if length is not None and abs(length.nominal - whole) > MATCH * whole:
             row = "one magnet" if number == 1 else f"{number} magnets"

@@ -26,6 +26,9 @@ FAST = 10.0
 STEP = 0.05
 """Least step, relative, by which a dimension is changed to see what it does: meshes change with it."""
 
+CLOSEST = 100
+"""Edge of a magnet over the narrowest gap that is computed: fields across narrower ones take too long."""
+
 MEASURE = (
     "Where it matters, measure: time the part over two gates far down a long row of these magnets, where "
     "it gains no more speed, and state that as brake.terminal_speed."

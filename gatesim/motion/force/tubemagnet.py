@@ -10,7 +10,7 @@ from gatesim.ground.level import Level
 from gatesim.ground.quantity import Quantity
 from gatesim.ground.table import Misfit, TableValues
 from gatesim.motion.force.base import CrossSection
-from gatesim.motion.force.magnet import MEASURE, STEP, MagnetTable
+from gatesim.motion.force.magnet import CLOSEST, MEASURE, STEP, MagnetTable
 from gatesim.motion.force.magnetbrake import MagnetBrake
 from gatesim.motion.magnets.brake import tube_curve, tube_profile, tube_strength, with_spread
 from gatesim.motion.magnets.tube import Tube
@@ -48,6 +48,11 @@ class TubeMagnet(MagnetTable):
             given = ", ".join(radius.text for radius in radii)
             expected = "magnet, inner and outer tube radius in rising order"
             raise Misfit("brake.magnet.radius", given, expected)
+        edge = max(self.radius.nominal, self.height.nominal)
+        if self.tube_inner_radius.nominal - self.radius.nominal < edge / CLOSEST:
+            least = f"{1e3 * edge / CLOSEST:.3g} mm"
+            expected = f"a clearance of at least {least} around the magnet, to which the model goes"
+            raise Misfit("brake.magnet.tube_inner_radius", self.tube_inner_radius.text, expected)
 
     def check_part(self, part: CrossSection) -> None:
         """See `MagnetTable.check_part`."""

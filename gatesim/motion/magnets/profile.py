@@ -7,7 +7,7 @@ speed the currents trail behind the magnets by about v/v_c of a magnet's length;
 
 from dataclasses import dataclass, replace
 from functools import lru_cache
-from math import ceil, pi
+from math import ceil, floor, pi
 
 import numpy as np
 
@@ -19,6 +19,9 @@ from gatesim.motion.magnets.shapes import Bar, Blocks
 
 TOLERANCE = 0.004
 """Largest deviation of the polygon from the profile, relative to the full drag."""
+
+MOST = 4000
+"""Steps along a row, if it is long: then what single magnets add is told less finely."""
 
 
 @dataclass(frozen=True)
@@ -48,7 +51,7 @@ def reach(blocks: Blocks) -> float:
 def running_in(blocks: Blocks, bar: Bar, length: float) -> tuple[Array, Array]:
     """Positions of the leading end (n,) from the magnets' first edge, up to the middle; share of b (n,)."""
     far = reach(blocks)
-    step = min(blocks.length / 12, blocks.gap / 1.5)
+    step = max(min(blocks.length / 12, blocks.gap / 1.5), (blocks.extent + far) / MOST)
     if blocks.count > 1:
         step = blocks.pitch / ceil(blocks.pitch / step)
     section = Section(mesh_of(narrowed(blocks, bar), blocks, 0.8))
@@ -74,11 +77,22 @@ def running_in(blocks: Blocks, bar: Bar, length: float) -> tuple[Array, Array]:
 
 
 def _driven(section: Section, blocks: Blocks, bar: Bar, start: float, points: int, step: float) -> Array:
-    """The row's drive (points, F) on the faces of a bar, at steps along the path from ``start``."""
-    x = np.asarray(start + step * (np.arange(points) + 0.5), float)
+    """The row's drive (points, F) on the faces of a bar, at steps along the path from ``start``.
+
+    Magnets are a whole number of steps apart, and act within three times their reach.
+    """
+    before = ceil(3 * reach(blocks) / step)
+    around = before + ceil((blocks.length + 3 * reach(blocks)) / step)
+    first = floor(start / step)
+    x = np.asarray(start + step * (np.arange(around) - before - first + 0.5), float)
+    one = section.drive(*still(blocks, bar.height, x, section.mesh.at))
+    apart = round(blocks.pitch / step)
     drive = np.zeros((points, section.mesh.faces.area.size))
     for i, pole in enumerate(blocks.poles()):
-        drive += pole * section.drive(*still(blocks, bar.height, x - i * blocks.pitch, section.mesh.at))
+        begin = i * apart - before - first
+        low, high = max(0, begin), min(points, begin + around)
+        if low < high:
+            drive[low:high] += pole * one[low - begin : high - begin]
     return drive
 
 
