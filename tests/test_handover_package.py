@@ -305,3 +305,11 @@ def test_bad_options_are_refused_with_one_sentence(
             standalone_mode=False,
         )
     assert list(tmp_path.iterdir()) == []
+
+
+def test_a_formula_whose_assumption_the_rig_breaks_is_handed_over_with_that_sentence() -> None:
+    braked = load(SCENARIOS / "3-braked-rung.toml")
+    bad = gather(braked, Wish(formula="fixed-release"), DAY)
+    assert bad.cautions[0].startswith("fixed-release takes for granted a release from rest")
+    good = gather(braked, Wish(formula="rear-edge"), DAY)
+    assert not [caution for caution in good.cautions if "takes for granted" in caution]

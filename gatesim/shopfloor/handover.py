@@ -17,6 +17,7 @@ from gatesim.formula.integer.program import LINT, OK, Word
 from gatesim.ground.draw import Nominal, Streams
 from gatesim.ground.errors import InputError
 from gatesim.ground.outcome import Outcome
+from gatesim.prediction.assumption import departures
 from gatesim.scenario import Scenario
 from gatesim.scenario.fitted import fit_warning
 from gatesim.shopfloor.decision import Limits, guarded
@@ -143,8 +144,21 @@ def gather(scenario: Scenario, wish: Wish, today: date) -> Handover:
         limits=limits,
         guard=guard,
         guard_text=guard_text,
-        cautions=(*fit_warning(scenario.fitted, *parts), *(str(caution) for caution in cautions(scenario))),
+        cautions=(
+            *_taken_for_granted(scenario, nominal[1], made, constants),
+            *fit_warning(scenario.fitted, *parts),
+            *(str(caution) for caution in cautions(scenario)),
+        ),
     )
+
+
+def _taken_for_granted(
+    scenario: Scenario, nominal: Passed, made: Integer, constants: Constants
+) -> tuple[str, ...]:
+    """What the formula assumes in vain; nothing where a calibration line stands against it."""
+    if (constants.gain, constants.zero) != (1.0, 0.0):
+        return ()
+    return tuple(departure.words for departure in departures(scenario, nominal, (made.program.formula,)))
 
 
 def _check_measures(scenario: Scenario, nominal: list[pipeline.Passed]) -> None:

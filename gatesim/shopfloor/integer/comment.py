@@ -30,4 +30,5 @@ def comment(text: str) -> str:
 def comments(*texts: str) -> list[str]:
     """Comments for every line of the texts that is not blank, more than one for a long line."""
     lines = [plain(line) for text in texts for line in text.splitlines() if line.strip()]
-    return [comment(part) for line in lines for part in textwrap.wrap(line, _WIDTH, subsequent_indent="  ")]
+    wrap = textwrap.TextWrapper(_WIDTH, subsequent_indent="  ", break_on_hyphens=False).wrap
+    return [comment(part) for line in lines for part in wrap(line)]
