@@ -9,7 +9,7 @@ from pydantic import Field
 from gatesim.ground.correlation import Correlation
 from gatesim.ground.quantity import Quantity
 from gatesim.ground.table import Misfit, Table
-from gatesim.scenario.fitted import FittedTable
+from gatesim.scenario.fitted import FittedTable, names_of
 
 Coefficient = Annotated[float, Field(ge=-1.0, le=1.0, allow_inf_nan=False)]
 
@@ -86,13 +86,15 @@ def fitted_correlation(fitted: FittedTable, inputs: Mapping[str, Quantity]) -> C
     """That of the quantities which a fit found together, as far as they are still drawn."""
     std = [math.sqrt(row[i]) for i, row in enumerate(fitted.covariance)]
     known = [
-        i
-        for i, name in enumerate(fitted.quantities)
-        if std[i] > 0.0 and name in inputs and inputs[name].spread is not None and name not in fitted.varies
+        (i, name)
+        for i, quantity in enumerate(fitted.quantities)
+        for name in names_of(quantity, inputs)
+        if std[i] > 0.0 and inputs[name].spread is not None and name not in fitted.varies
     ]
     if len(known) < 2:
         return None
     matrix = tuple(
-        tuple(1.0 if i == j else fitted.covariance[i][j] / (std[i] * std[j]) for j in known) for i in known
+        tuple(1.0 if i == j else fitted.covariance[i][j] / (std[i] * std[j]) for j, _ in known)
+        for i, _ in known
     )
-    return Correlation(tuple(fitted.quantities[i] for i in known), matrix)
+    return Correlation(tuple(name for _, name in known), matrix)

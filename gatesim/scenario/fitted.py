@@ -89,19 +89,26 @@ def fit_warning(fitted: FittedTable | None, *lengths: float) -> tuple[str, ...]:
     return tuple(dict.fromkeys(sentence for sentence in said if sentence))
 
 
+def names_of(quantity: str, inputs: Mapping[str, Quantity]) -> list[str]:
+    """Inputs that a fitted quantity stands for: itself, or one a gate where all gates share it."""
+    return [name for name in inputs if quantity in (name, name.partition("@")[0])]
+
+
 def as_fitted(fitted: FittedTable, inputs: Mapping[str, Quantity]) -> dict[str, Quantity]:
     """Inputs as a fit knows them: what it held the same is the rig's own, what it took to vary is not.
 
     What is a gate's own has the fit's standard uncertainty where that is less than the file's.
     """
     found = dict(inputs)
-    for number, name in enumerate(fitted.quantities):
-        quantity, std = found.get(name), math.sqrt(fitted.covariance[number][number])
-        if quantity is None or quantity.spread is None:
-            continue
-        narrower = "@" in name and 0.0 < std < quantity.std
-        spread = Normal(std) if narrower else quantity.spread
-        found[name] = replace(quantity, spread=spread, per="rig")
+    for number, fitted_name in enumerate(fitted.quantities):
+        std = math.sqrt(fitted.covariance[number][number])
+        for name in names_of(fitted_name, inputs):
+            quantity = found[name]
+            if quantity.spread is None:
+                continue
+            narrower = "@" in fitted_name and 0.0 < std < quantity.std
+            spread = Normal(std) if narrower else quantity.spread
+            found[name] = replace(quantity, spread=spread, per="rig")
     for name in fitted.varies:
         if name in found and found[name].spread is not None:
             found[name] = replace(found[name], per="passage")

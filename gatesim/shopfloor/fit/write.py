@@ -15,6 +15,7 @@ from gatesim.shopfloor.fit.result import Correction, Fit
 from gatesim.shopfloor.fit.verdict import verdict
 
 LINE_IN_CHARGE = ("gain", "zero")  # keys of [formula] that [formula.calibration] takes the place of
+MOVED = 0.05  # ... or moves it by more than this share of its uncertainty: the estimates go together
 NARROWED = 0.9  # a known quantity is rewritten where the log brings its uncertainty below this share
 
 
@@ -31,13 +32,11 @@ def fitted_text(result: Fit, text: str, formula: str | None, day: date, name: st
     _refuse(result)
     document = tomlkit.parse(text)
     for parameter, value, std in zip(result.forward.parameters, result.estimate, result.std, strict=True):
-        if (
-            not parameter.trend
-            and "@" not in parameter.name
-            and (parameter.unknown or std < NARROWED * parameter.prior)
-        ):
+        known_better = parameter.unknown or std < NARROWED * parameter.prior
+        moved = abs(value - parameter.nominal) > MOVED * std
+        if not parameter.trend and (known_better or moved):
             table = _quantity(parameter, float(value), _spread(result, parameter, float(std)))
-            _put(document, parameter.name, table)
+            _put(document, _path(parameter.name), table)
     chosen = correction_of(result, formula)
     if chosen is not None:
         _put_constants(document, chosen, result.corrections)
@@ -51,6 +50,13 @@ def write_fitted(result: Fit, source: Path, target: Path, formula: str | None, d
     """Write the fitted scenario; ``target`` appears whole or not at all. Raises InputError."""
     new = fitted_text(result, source.read_text(encoding="utf-8"), formula, day, str(target))
     Target(target, "fitted scenario").write(new)
+
+
+def _path(name: str) -> str:
+    """Where the file has a quantity: what is a gate's own in a table of that gate."""
+    path, _, gate = name.partition("@")
+    section, _, key = path.partition(".")
+    return f"{section}.gate{gate}.{key}" if gate else path
 
 
 def _refuse(result: Fit) -> None:
