@@ -360,7 +360,7 @@ FRICTION = {"value": 0.24, "distribution": "normal", "standard_uncertainty": 0.0
         ({}, r"wanted: given nothing, expected a table \[wanted\] with at least shortest, longest and"),
         (
             {"wanted": {"shortest": "1 mm"}},
-            "wanted.longest: given nothing, expected a length above 0 such as",
+            "wanted.longest: given nothing, expected a length above 0",
         ),
     ],
 )

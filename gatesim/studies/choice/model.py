@@ -97,7 +97,7 @@ class ChoiceSections(Table):
 
 def choice_schema() -> dict[str, Any]:
     """JSON Schema of the file."""
-    return schema_of(ChoiceSections, "gatesim choice")
+    return schema_of(ChoiceSections, "gatesim choose")
 
 
 @dataclass(frozen=True)
