@@ -127,7 +127,7 @@ def test_a_formula_with_a_member_missing_or_wrong_fails_when_the_package_is_impo
 ASKED = (*Formula.__annotations__, *Formula.__abstractmethods__)
 
 
-@pytest.mark.parametrize("left_out", ASKED)
+@pytest.mark.parametrize("left_out", sorted(ASKED))
 def test_every_member_is_asked_for_by_name(left_out: str) -> None:
     example = type(FORMULAS["four-edge"])
     body = {key: getattr(example, key) for key in ASKED if key != left_out}
