@@ -7,7 +7,8 @@ from functools import lru_cache
 
 from gatesim.chain.assembly import forces_of, gates_of, part_of, path_of
 from gatesim.formula import FORMULAS, Constants, suited
-from gatesim.motion import passage
+from gatesim.motion import Belt, Force, Path, passage
+from gatesim.part import Part
 from gatesim.scenario.model import Scenario
 
 
@@ -82,9 +83,13 @@ def _released_from_rest(scenario: Scenario) -> bool:
 def _mean_acceleration(scenario: Scenario) -> float:
     values = nominal_values(scenario)
     part, path = part_of(scenario, values), path_of(values)
-    first = float(gates_of(values)[0])
-    ends = [first, first + float(part.length)]
-    motion = passage(part, path, forces_of(scenario, values, part, path), ends)
+    return _passing(part, path, forces_of(scenario, values, part, path), float(gates_of(values)[0]))
+
+
+@lru_cache(maxsize=64)
+def _passing(part: Part, path: Path, forces: tuple[Force | Belt, ...], first: float) -> float:
+    """Mean acceleration at gate 1; kept, as rigs that differ in what does not move the part share it."""
+    motion = passage(part, path, forces, [first, first + float(part.length)])
     time, speed = motion.time[0], motion.speed[0]
     return float((speed[1] - speed[0]) / (time[1] - time[0]))
 

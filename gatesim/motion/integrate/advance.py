@@ -72,7 +72,8 @@ def advance(field: Field, size: Array, v: Array, hint: Array, meeting: Meeting |
             return out
         if not left.all():
             now, field = now.keep(left), field.take(left)
-    now.stiff = stiff(field, now.size, now.v)
+    now.stiff, first = stiff(field, now.size, now.v)
+    now.hint = np.where(now.stiff, np.minimum(now.hint, first), now.hint)
     now.hint = np.where(np.isinf(now.hint), _first_step(field, now), now.hint)
     for _ in range(MOST_STEPS):
         ending = _one_step(field, now, meeting)

@@ -47,6 +47,9 @@ SAFETY = 10.0
 """What the estimate is multiplied by: where the motion is very stiff it is ten times too small, and the
 explicit step, which shares the tolerance, overestimates its own by as much."""
 
+FIRST = 2.5
+"""Relaxation lengths of a first implicit step that is accurate as a rule (measured)."""
+
 STIFF, CHANGING = 10.0, 30.0
 """Relaxation lengths on a span from which on implicit steps are the cheaper ones, and as many more for a
 change of the speed by a factor of e. One costs as much as five explicit ones, which are about a relaxation
@@ -101,17 +104,22 @@ def implicit_step(world: Field, u: Array, v: Array, a: Array, distance: Array) -
     return out[0], out[1], out[2]
 
 
-def stiff(world: Field, size: Array, v: Array) -> Flags:
-    """Trials (n,) that relax to their terminal speed many times over on a span of ``size`` (n,)."""
+def stiff(world: Field, size: Array, v: Array) -> tuple[Flags, Array]:
+    """Trials (n,) that relax to their terminal speed many times over on a span of ``size`` (n,).
+
+    Also the distance (n,) for a first step: a kink of the strength shifts the terminal speed.
+    """
     if not world.terms:
-        return np.zeros(v.shape, bool)
+        return np.zeros(v.shape, bool), np.full(v.shape, np.inf)
     a, slope = world.rates(None, v)
     with np.errstate(all="ignore"):  # at rest, or stopping on the way
         end = _end_guess(world, np.zeros_like(size), v, a, size, 6)
         there = world.rates(size, end)[1]
-        lengths = size * np.maximum(-slope / v, -there / end)
+        here = -slope / v
+        lengths = size * np.maximum(here, -there / end)
+        first = np.where(here > 0, FIRST / here, np.inf)
         many: Flags = lengths > STIFF + CHANGING * np.abs(np.log(end / v))
-    return many
+    return many, first
 
 
 def _step(world: Field, u: Array, v: Array, a: Array, distance: Array) -> tuple[Array, Array, Array]:
