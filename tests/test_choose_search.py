@@ -306,11 +306,11 @@ def test_without_a_winner_the_exit_code_is_1_and_nothing_is_written(file, tmp_pa
 @pytest.mark.parametrize(
     ("old", "new", "said"),
     [
-        ("tolerance", "tollerance", r"wanted\.tollerance: no such key, did you mean 'tolerance'"),
+        ("tolerance", "tollerance", r"wanted\.tollerance: .* has no key .*, did you mean 'tolerance'"),
         ('shortest = "60 mm"', "", r"wanted\.shortest: given nothing"),
         ('"60 mm"', '"60 kg"', r"wanted\.shortest: given '60 kg' .* expected a length"),
         ('"60 mm"', '"260 mm"', r"wanted\.longest: given '200 mm', expected a length of at least 260 mm"),
-        ("cost = 9", "cots = 9", r"options\.clock\.fast\.cots: no such key, did you mean 'cost'"),
+        ("cost = 9", "cots = 9", r"options\.clock\.fast\.cots: .* has no key .*, did you mean 'cost'"),
         ("cost = 9", "cost = -9", r"options\.clock\.fast\.cost: given -9"),
         ('"counter.frequency" = "1 M', '"counter.frequncy" = "1 M', r"nearest is counter\.frequency"),
         ("gate.spacing = 60 mm:200 mm:2", "gate.spacing", r"ranges: given 'gate.spacing'"),

@@ -13,7 +13,7 @@ import pytest
 from click.testing import CliRunner
 
 from gatesim.commands.main import cli
-from gatesim.ground.errors import InputError
+from gatesim.ground.errors import FileErrors, InputError
 from tests.mutations import mutate, mutated_csv, scrambled, toml_bytes
 
 ROOT = Path(__file__).parent.parent / "scenarios"
@@ -51,7 +51,9 @@ def call(*arguments):
         done = CliRunner().invoke(cli, [str(a) for a in arguments], standalone_mode=False)
     if isinstance(done.exception, InputError | click.ClickException | ArithmeticError):
         message = str(done.exception)
-        assert message.count("\n") == 0 or isinstance(done.exception, click.ClickException), message
+        faults = done.exception.faults if isinstance(done.exception, FileErrors) else ()
+        lines = len(faults) if len(faults) > 1 else 0  # a line each, below the one that counts them
+        assert message.count("\n") == lines or isinstance(done.exception, click.ClickException), message
         return 2, done.stdout
     if done.exception is not None:
         raise done.exception

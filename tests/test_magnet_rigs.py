@@ -277,7 +277,7 @@ REFUSED = [
 
 @pytest.mark.parametrize(("old", "new", "sentence"), REFUSED)
 def test_what_does_not_fit_is_refused_in_a_sentence(old, new, sentence):
-    with pytest.raises(InputError, match=r"slat\.toml: ") as problem:
+    with pytest.raises(InputError, match=r"slat\.toml, line") as problem:
         slat(old, new)
     assert sentence in str(problem.value)
 

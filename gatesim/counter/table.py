@@ -1,6 +1,7 @@
 """Table of the counter."""
 
-from typing import Annotated, Literal
+from collections.abc import Mapping
+from typing import Annotated, ClassVar, Literal
 
 import numpy as np
 from pydantic import Field
@@ -16,6 +17,15 @@ from gatesim.inputfilter import Filter
 class CounterTable(ClockKeys):
     """The counter and the inputs in front of it."""
 
+    called: ClassVar[tuple[str, ...]] = ("clock", "timer", "controller", "plc")
+    synonyms: ClassVar[Mapping[str, str]] = {
+        "clock": "frequency",
+        "clock_frequency": "frequency",
+        "rate": "frequency",
+        "bits": "width",
+        "scan_time": "timing",
+        "cycle_time": "timing",
+    }
     encoder: EncoderTable | None = Field(default=None, description="Encoder counted instead of a clock.")
     width: Literal[16, 32] = Field(default=32, description="Width of the count register in bits.")
     input_frequency_limit: keys.Frequency | None = Field(

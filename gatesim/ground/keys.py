@@ -31,6 +31,18 @@ _SPREAD_KEYS = {
     "student-t": ("standard_uncertainty", "degrees_of_freedom"),
 }
 
+_SIZES = {key for sizes in _SPREAD_KEYS.values() for key in sizes}
+_ALSO_CALLED = {
+    "gauss": "normal",
+    "gaussian": "normal",
+    "uniform": "rectangular",
+    "u-shaped": "arcsine",
+    "sine": "arcsine",
+    "triangle": "triangular",
+    "student": "student-t",
+    "t": "student-t",
+}
+
 MOST_BEYOND = 1e-3  # share of an unbounded spread that may lie out of range
 T_REACH = 3.3  # scales of a t-distribution that must lie within range
 ROUNDING = 1e-9  # of a half-width: 0.02 % plus or minus 0.02 % may reach 0 from below
@@ -62,8 +74,15 @@ def _half_width(table: dict[str, Any], unit: str, unit_spread: float) -> float:
 
 def _read_spread(table: dict[str, Any], unit: str) -> Spread:
     word = table.get("distribution")
+    if word is None and set(table) & _SIZES:
+        sizes = [key for key in table if key in _SIZES]
+        fitting = [name for name, keys in _SPREAD_KEYS.items() if set(sizes) <= set(keys)]
+        said = " and ".join(sizes)
+        raise ValueError(f"it has {said} but no distribution, which can be {', '.join(fitting)}")
     if not isinstance(word, str) or word not in _SPREAD_KEYS:
-        raise ValueError(f"its distribution is {word!r}, not one of {', '.join(_SPREAD_KEYS)}")
+        meant = _ALSO_CALLED.get(str(word).lower())
+        hint = f"; {word} is written {meant}" if meant else ""
+        raise ValueError(f"its distribution is {word!r}, not one of {', '.join(_SPREAD_KEYS)}{hint}")
     unknown = sorted(set(table) - {"value", "distribution", "per", *_SPREAD_KEYS[word]})
     if unknown:
         raise ValueError(f"a {word} distribution has no key {unknown[0]!r}")

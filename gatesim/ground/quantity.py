@@ -24,6 +24,7 @@ _NUMBER_AND_UNIT = re.compile(
     r"\s*(?P<number>[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)"
     rf"\s*(?P<unit>{_FACTOR}(?:\s*[*/·]\s*{_FACTOR}|\s+{_FACTOR}){{0,9}})?\s*"
 )
+_DECIMAL_COMMA = re.compile(r"\s*[+-]?\d+,(\d+)(?:[eE][+-]?\d+)?\s*(?:[A-Za-z%°µμΩ].*)?", re.ASCII)
 
 
 @dataclass(frozen=True)
@@ -83,6 +84,10 @@ def parse(text: str, unit: str) -> tuple[float, str]:
             'write a table such as { value = "120 mm", distribution = "rectangular", half_width = "0.2 mm" }'
         )
     match = _NUMBER_AND_UNIT.fullmatch(text)
+    if match is None and (comma := _DECIMAL_COMMA.fullmatch(text)) is not None:
+        point = f"it has a decimal comma, write {text.replace(',', '.')!r}"
+        thousands = f", or {text.replace(',', '')!r} if thousands are meant" if len(comma[1]) == 3 else ""
+        raise ValueError(point + thousands)
     if match is None:
         raise ValueError("it cannot be read as a number with a unit")
     written = match["unit"] or ""

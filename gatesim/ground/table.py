@@ -1,6 +1,6 @@
 """What every table of a scenario file has in common, and the values of one in a trial."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, ClassVar
 
@@ -15,12 +15,15 @@ class Table(BaseModel):
     """A table of the file: frozen, unknown keys refused.
 
     ``per``: how often its quantities are drawn where the file does not say; ``per_key``: those
-    that differ from the rest of the table.
+    that differ from the rest of the table. ``synonyms``: other words of the trade for its keys,
+    ``called``: for the table itself; they are not read, but told what to write instead.
     """
 
     model_config = ConfigDict(frozen=True, extra="forbid", arbitrary_types_allowed=True)
     per: ClassVar[Level] = "rig"
     per_key: ClassVar[Mapping[str, Level]] = {}
+    synonyms: ClassVar[Mapping[str, str]] = {}
+    called: ClassVar[tuple[str, ...]] = ()
 
     @classmethod
     def level(cls, key: str) -> Level:
@@ -35,10 +38,23 @@ class Misfit(ValueError):
         super().__init__(f"{key}|{given}|{expected}")
 
     @property
+    def key(self) -> str:
+        """Dotted path of the key."""
+        return str(self).split("|")[0]
+
+    @property
     def sentence(self) -> str:
         """For people."""
         key, given, expected = str(self).split("|")
         return f"{key}: given {given}, expected {expected}"
+
+
+class Misfits(ValueError):
+    """Several keys that do not fit the rest of the rig, or one."""
+
+    def __init__(self, each: Sequence[Misfit]) -> None:
+        super().__init__("; ".join(misfit.sentence for misfit in each))
+        self.each = tuple(each)
 
 
 @dataclass(frozen=True)

@@ -1,6 +1,7 @@
 """What every input filter is asked: as a table of a scenario, and as a stage."""
 
 from abc import ABC, abstractmethod
+from typing import ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -34,6 +35,7 @@ class Filter(ABC):
 class FilterTable(Table):
     """What a user may write of an input filter, and what others ask of it."""
 
+    called: ClassVar[tuple[str, ...]] = ("debounce", "input_filter", "debouncing")
     kind: str
 
     @abstractmethod

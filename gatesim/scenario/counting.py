@@ -1,7 +1,8 @@
 """Tables of the counter, the formulas and what is asked of the reading."""
 
 import math
-from typing import TYPE_CHECKING, Annotated, ClassVar, Literal, Self
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Annotated, Any, ClassVar, Literal, Self
 
 from pydantic import Field, create_model, model_validator
 
@@ -43,11 +44,30 @@ else:
     )
 
 
+def _or_single(schema: dict[str, Any]) -> None:
+    """Let the schema take one formula in place of a list."""
+    schema["anyOf"].append({"enum": list(FORMULAS)})
+
+
 class FormulaTable(Table):
     """The formulas, and the constants the controller holds; a constant left out is the nominal one."""
 
+    called: ClassVar[tuple[str, ...]] = ("formulas", "calculation")
+    synonyms: ClassVar[Mapping[str, str]] = {
+        "name": "use",
+        "formula": "use",
+        "formulas": "use",
+        "method": "use",
+        "offset": "zero",
+        "scale": "gain",
+        "distance": "spacing",
+    }
+
     use: Annotated[tuple[FormulaName, ...], Field(min_length=1)] | None = Field(
-        default=None, description="Formulas to evaluate, the first is the one in charge; left out: all."
+        default=None,
+        description="Formulas to evaluate, the first is the one in charge; left out: all. A single one need "
+        "not be a list.",
+        json_schema_extra=_or_single,
     )
     spacing: keys.Length | None = Field(
         default=None, description="Spacing that the controller calculates with."
@@ -75,6 +95,14 @@ class FormulaTable(Table):
             return LineTable.model_construct(gain=self.gain, zero=self.zero)
         return own or LineTable()
 
+    @model_validator(mode="before")
+    @classmethod
+    def _listed(cls, given: Any) -> Any:
+        """A single formula as the list that it stands for."""
+        if isinstance(given, dict) and isinstance(given.get("use"), str):
+            return {**given, "use": [given["use"]]}
+        return given
+
     @model_validator(mode="after")
     def _one_place_for_a_line(self) -> Self:
         for key in ("gain", "zero"):
@@ -87,6 +115,20 @@ class FormulaTable(Table):
 
 class RequirementTable(Table):
     """What the reading must achieve: limits of the part's length, or an error for any length."""
+
+    called: ClassVar[tuple[str, ...]] = ("tolerance", "limits", "tolerances", "requirements")
+    synonyms: ClassVar[Mapping[str, str]] = {
+        "minimum": "lower_limit",
+        "min": "lower_limit",
+        "lower": "lower_limit",
+        "maximum": "upper_limit",
+        "max": "upper_limit",
+        "upper": "upper_limit",
+        "lsl": "lower_limit",
+        "usl": "upper_limit",
+        "tolerance": "max_error",
+        "error": "max_error",
+    }
 
     lower_limit: keys.Length | None = Field(default=None, description="Lower tolerance limit of the length.")
     upper_limit: keys.Length | None = Field(default=None, description="Upper tolerance limit of the length.")
@@ -120,6 +162,14 @@ class RequirementTable(Table):
 
 class FollowerTable(Table):
     """A next part released behind the measured one."""
+
+    called: ClassVar[tuple[str, ...]] = ("next", "followers", "next_part")
+    synonyms: ClassVar[Mapping[str, str]] = {
+        "period": "interval",
+        "gap": "interval",
+        "time": "interval",
+        "number": "count",
+    }
 
     per: ClassVar[Level] = "passage"
     interval: keys.Period = Field(description="Time from the release of the part to that of the next.")

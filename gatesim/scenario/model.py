@@ -11,7 +11,7 @@ from gatesim.counter import CounterTable
 from gatesim.ground import keys
 from gatesim.ground.correlation import Correlation
 from gatesim.ground.quantity import Quantity
-from gatesim.ground.table import Misfit, Table
+from gatesim.ground.table import Misfit, Misfits, Table
 from gatesim.inputfilter import FILTERS, UNFILTERED, FilterTable
 from gatesim.motion import FORCES, ForceTable
 from gatesim.scenario.correlation import CorrelationTable, correlation_of, fitted_correlation
@@ -79,7 +79,7 @@ class Scenario(_Forced):
 
     @classmethod
     def from_raw(cls, raw: Mapping[str, Any], file: str) -> "Scenario":
-        """Validate a table as TOML gives it. Raises InputError with one sentence."""
+        """Validate a table as TOML gives it. Raises InputError with a sentence for all that is wrong."""
         scenario = validated(cls, raw, file)
         scenario._raw = dict(raw)
         scenario._file = file
@@ -182,8 +182,14 @@ class Scenario(_Forced):
     @model_validator(mode="after")
     def _fits(self) -> Self:
         about_motion = (_check_part, _check_rolling, _check_forces)
+        found = []
         for check in (_check_gates, *about_motion, _check_counter, _check_filter, _check_rest):
-            check(self)
+            try:
+                check(self)
+            except Misfit as misfit:  # the others are told as well
+                found.append(misfit)
+        if found:
+            raise Misfits(found)
         return self
 
 

@@ -17,6 +17,21 @@ from gatesim.part import ENDS, OPENINGS, SQUARE, EndTable, OpeningTable, Part
 class PartTable(Table):
     """The part whose length is the measurand."""
 
+    called: ClassVar[tuple[str, ...]] = ("object", "product", "workpiece", "piece")
+    synonyms: ClassVar[Mapping[str, str]] = {
+        "weight": "mass",
+        "diameter": "height",
+        "thickness": "height",
+        "depth": "width",
+        "wall_thickness": "wall",
+        "inclination": "tilt",
+        "cross_section": "section",
+        "holes": "openings",
+        "notches": "openings",
+        "leading_end": "front",
+        "trailing_end": "rear",
+    }
+
     per: ClassVar[Level] = "part"
     per_key: ClassVar[Mapping[str, Level]] = {"tilt": "passage"}
     length: keys.Length = Field(description="True length, the measurand.")
@@ -93,6 +108,18 @@ class PathTable(Table):
         "friction": "part",
         "static_friction": "part",
         "release_speed": "passage",
+    }
+    called: ClassVar[tuple[str, ...]] = ("track", "chute", "slide", "rail", "ramp")
+    synonyms: ClassVar[Mapping[str, str]] = {
+        "angle": "slope",
+        "incline": "slope",
+        "inclination": "slope",
+        "mu": "friction",
+        "friction_coefficient": "friction",
+        "g": "gravity",
+        "initial_speed": "release_speed",
+        "start_speed": "release_speed",
+        "speed": "release_speed",
     }
     slope: keys.Angle = Field(
         default=Quantity(0.0, "deg", "0 deg"),

@@ -1,7 +1,7 @@
 """Tables of the gates and their sensors."""
 
 from collections.abc import Callable, Mapping
-from typing import Annotated, Any, Self
+from typing import Annotated, Any, ClassVar, Self
 
 from pydantic import Field, model_validator
 
@@ -13,6 +13,16 @@ from gatesim.sensor import BEAMS, WITHOUT_WIDTH, BeamTable
 
 class GateTable(Table):
     """Where the gates stand."""
+
+    called: ClassVar[tuple[str, ...]] = ("gates", "light_gates", "light_gate", "light_barriers", "barriers")
+    synonyms: ClassVar[Mapping[str, str]] = {
+        "distance": "spacing",
+        "separation": "spacing",
+        "second": "spacing",
+        "position": "first",
+        "start": "first",
+        "third": "rearm",
+    }
 
     first: keys.Length = Field(description="Distance from the leading end at release to the first gate.")
     spacing: keys.Length = Field(description="Distance from the first gate to the second.")
@@ -39,6 +49,22 @@ class ChatterTable(Table):
 
 class SensorTable(Table):
     """A light gate's sensor."""
+
+    called: ClassVar[tuple[str, ...]] = ("sensors", "photoeye", "receiver")
+    synonyms: ClassVar[Mapping[str, str]] = {
+        "threshold": "dark_fraction",
+        "switching_level": "dark_fraction",
+        "hysteresis": "light_fraction",
+        "response_time": "dark_delay",
+        "delay": "dark_delay",
+        "on_delay": "dark_delay",
+        "off_delay": "light_delay",
+        "noise": "jitter",
+        "bounce": "chatter",
+        "sample_time": "sampling_period",
+        "spot": "beam",
+        "light_spot": "beam",
+    }
 
     beam: Annotated[BeamTable, BEAMS] = Field(default=WITHOUT_WIDTH, description="Shape of the light beam.")
     dark_fraction: keys.Share = Field(

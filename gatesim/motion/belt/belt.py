@@ -174,6 +174,13 @@ class Belt:
 class BeltTable(ForceTable):
     """A belt under the part: traction by friction until it is caught, then carried."""
 
+    called: ClassVar[tuple[str, ...]] = ("conveyor", "band", "conveyor_belt")
+    synonyms: ClassVar[Mapping[str, str]] = {
+        "velocity": "speed",
+        "acceleration_time": "ramp_time",
+        "mu": "friction",
+        "position": "start",
+    }
     per_key: ClassVar[Mapping[str, Level]] = {"friction": "part", "ripple_phase": "passage"}
     key: ClassVar[str] = "belt"
     needs_mass: ClassVar[bool] = False

@@ -68,6 +68,14 @@ class AirDrag(Force):
 class AirTable(ForceTable):
     """Air drag, quadratic in speed."""
 
+    called: ClassVar[tuple[str, ...]] = ("drag", "air_drag")
+    synonyms: ClassVar[Mapping[str, str]] = {
+        "cd": "drag_coefficient",
+        "c_d": "drag_coefficient",
+        "cw": "drag_coefficient",
+        "area": "frontal_area",
+        "rho": "density",
+    }
     per: ClassVar[Level] = "part"
     per_key: ClassVar[Mapping[str, Level]] = {"density": "rig"}
     key: ClassVar[str] = "air"

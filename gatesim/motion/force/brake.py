@@ -1,6 +1,7 @@
 """What a user may write of an eddy-current brake."""
 
 import math
+from collections.abc import Mapping
 from typing import Annotated, ClassVar, Literal
 
 import numpy as np
@@ -32,6 +33,17 @@ class BrakeTable(ForceTable):
     Its strength is given in exactly one way: peak_force, drag_coefficient,
     terminal_speed or magnet.
     """
+
+    called: ClassVar[tuple[str, ...]] = ("magnet", "magnets", "eddy_brake", "eddy_current_brake")
+    synonyms: ClassVar[Mapping[str, str]] = {
+        "peak_speed": "critical_speed",
+        "force": "peak_force",
+        "max_force": "peak_force",
+        "steady_speed": "terminal_speed",
+        "end_speed": "terminal_speed",
+        "magnets": "magnet",
+        "position": "start",
+    }
 
     key: ClassVar[str] = "brake"
     needs_mass: ClassVar[bool] = True

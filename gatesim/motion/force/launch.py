@@ -73,6 +73,15 @@ class Launch(Force):
 class LaunchTable(ForceTable):
     """A spring or elastic band that pushes the part from release until its natural length."""
 
+    called: ClassVar[tuple[str, ...]] = ("spring", "launcher", "elastic")
+    synonyms: ClassVar[Mapping[str, str]] = {
+        "spring_rate": "stiffness",
+        "spring_constant": "stiffness",
+        "rate": "stiffness",
+        "travel": "stretch",
+        "preload": "stretch",
+        "compression": "stretch",
+    }
     key: ClassVar[str] = "launch"
     per_key: ClassVar[Mapping[str, Level]] = {"stretch": "passage"}
     needs_mass: ClassVar[bool] = True

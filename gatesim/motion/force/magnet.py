@@ -6,6 +6,7 @@ local rules.
 
 import math
 from abc import abstractmethod
+from collections.abc import Mapping
 from typing import ClassVar
 
 from pydantic import Field
@@ -37,6 +38,19 @@ MEASURE = (
 
 class MagnetTable(Table):
     """Magnets from which a brake is computed."""
+
+    synonyms: ClassVar[Mapping[str, str]] = {
+        "br": "remanence",
+        "b_r": "remanence",
+        "remanent_flux_density": "remanence",
+        "type": "geometry",
+        "shape": "geometry",
+        "number": "count",
+        "thickness": "height",
+        "air_gap": "gap",
+        "distance": "gap",
+        "spacing": "pitch",
+    }
 
     geometry: str
     remanence: keys.FluxDensity = Field(description="Remanence of the magnets, at their temperature.")

@@ -10,8 +10,9 @@ import numpy as np
 from gatesim.ground.arrays import Array
 from gatesim.ground.errors import InputError
 from gatesim.scenario import Scenario, load
+from gatesim.scenario.modelpaths import schema_paths
 from gatesim.scenario.reader import from_raw
-from gatesim.scenario.validated import raw_with, schema_paths
+from gatesim.scenario.validated import raw_with
 from gatesim.studies.choice.model import Alternative, Choice
 from gatesim.studies.sweep import Axis
 

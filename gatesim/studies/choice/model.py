@@ -1,18 +1,18 @@
 """The file that `gatesim choose` takes: a base rig, what may be changed in it, and what is wanted."""
 
-import difflib
-import tomllib
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated, Any, Literal, Self
 
-from pydantic import BaseModel, Field, ValidationError, model_validator
+from pydantic import Field, model_validator
 
 from gatesim.ground import keys
 from gatesim.ground.errors import InputError
 from gatesim.ground.quantity import Quantity
 from gatesim.ground.table import Table
+from gatesim.scenario.reader import read_text, text_of
 from gatesim.scenario.schema import schema_of
+from gatesim.scenario.validated import validated
 from gatesim.studies.rig import parse_axis
 from gatesim.studies.sweep import Axis
 
@@ -122,23 +122,14 @@ class Choice:
 
 
 def load_choice(file: str | Path) -> Choice:
-    """Read and validate the file. Raises InputError with one sentence."""
+    """Read and validate the file. Raises InputError with a sentence for all that is wrong."""
     path = Path(file)
-    try:
-        raw = tomllib.loads(path.read_text(encoding="utf-8"))
-    except OSError as error:
-        raise InputError(f"{path}: it cannot be read ({error.strerror or error})") from None
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError, RecursionError) as error:
-        raise InputError(f"{path}: it is not valid TOML: {error}") from None
-    return choice_of(raw, path.parent, str(path))
+    return read_text(text_of(path), str(path), lambda raw, name: choice_of(raw, path.parent, name))
 
 
 def choice_of(raw: dict[str, Any], folder: Path, file: str = "<table>") -> Choice:
-    """Validate the tables of such a file. Raises InputError with one sentence."""
-    try:
-        sections = ChoiceSections.model_validate(raw)
-    except ValidationError as error:
-        raise InputError(f"{file}: {_sentence(error)}") from None
+    """Validate the tables of such a file. Raises InputError with a sentence for all that is wrong."""
+    sections = validated(ChoiceSections, raw, file, "a file to choose from")
     axes = []
     for text in sections.ranges:
         try:
@@ -152,41 +143,3 @@ def choice_of(raw: dict[str, Any], folder: Path, file: str = "<table>") -> Choic
         if sections.base is None and len(based) < len(alternatives) and based:
             raise InputError(f"{file}: options.{option}.{based[0]}: given no base, expected a scenario file")
     return Choice(sections, tuple(axes), folder, file)
-
-
-def _missing(steps: list[str]) -> str:
-    """What is expected at a key that was left out."""
-    model: type[BaseModel] = WantedTable if len(steps) > 1 else ChoiceSections
-    info = model.model_fields[steps[-1]]
-    readers = [item.expected for item in info.metadata if isinstance(item, keys.Reader)]
-    if readers:
-        return f"{readers[0]} ({(info.description or '').rstrip('.').lower()})"
-    needed = [key for key, field in WantedTable.model_fields.items() if field.is_required()]
-    return f"a table [{steps[-1]}] with at least {', '.join(needed[:-1])} and {needed[-1]}"
-
-
-def _sentence(problem: ValidationError) -> str:
-    """The first problem as one sentence; the keys a table may have where one is unknown."""
-    errors = problem.errors(include_url=False)
-    error = next((e for e in errors if e["type"] == "extra_forbidden"), errors[0])
-    steps = [str(step) for step in error["loc"]]
-    where = ".".join(steps)
-    given = "a table" if isinstance(error["input"], dict | BaseModel) else repr(error["input"])
-    if error["type"] == "extra_forbidden":
-        model: type[BaseModel] = ChoiceSections
-        if len(steps) > 1:
-            model = WantedTable if steps[0] == "wanted" else Alternative
-        close = difflib.get_close_matches(steps[-1], model.model_fields, n=1, cutoff=0.4)
-        hint = f"did you mean {close[0]!r}?" if close else f"expected one of {', '.join(model.model_fields)}"
-        return f"{where}: no such key, {hint}"
-    if error["type"] == "missing":
-        return f"{where}: given nothing, expected {_missing(steps)}"
-    if error["type"] == "value_error":
-        text = str(error["ctx"]["error"])
-        if text.count("|") == 2:
-            where, given, expected = text.split("|")
-            return f"{where}: given {given}, expected {expected}"
-        reason, _, expected = text.rpartition("|")
-        return f"{where}: given {given} ({reason}), expected {expected}"
-    expected = error["msg"].removeprefix("Input should be ").replace("Input should ", "")
-    return f"{where}: given {given}, expected {expected}"
