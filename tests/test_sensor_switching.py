@@ -144,6 +144,30 @@ def test_a_part_tilted_far_leaves_the_beam_through_its_side(offset):
     assert rear - front < 0.51 * length
 
 
+@pytest.mark.parametrize("tilt", [0.0524, -0.1])
+@pytest.mark.parametrize("beam", ["circle", "slit"])
+@pytest.mark.parametrize(("dark", "light"), [(0.55, 0.45), (0.7, 0.3)])
+def test_a_long_side_switches_where_the_turned_rectangle_covers_the_share(tilt, beam, dark, light):
+    # areas by shapely; the part is so long that no corner is in the beam when its sides switch it
+    length, height, offset, size = 0.9, 10e-3, 1e-3, (1.5e-3, 2.5e-3)
+    turned = affinity.rotate(
+        shapely.box(-length, -0.5 * height, 0.0, 0.5 * height), tilt, (-0.5 * length, 0.0), use_radians=True
+    )
+    angle = np.linspace(0.0, 2.0 * np.pi, 8192, endpoint=False)
+    round_light = shapely.Polygon(1e-3 * np.column_stack([np.cos(angle), np.sin(angle)]) + [0.0, offset])
+    w, h = size
+    slit_light = shapely.box(-0.5 * w, offset - 0.5 * h, 0.5 * w, offset + 0.5 * h)
+    lit = round_light if beam == "circle" else slit_light
+    stage = circle(2e-3, offset) if beam == "circle" else SlitBeam(w, h, offset)
+
+    def missing(x, share):
+        return affinity.translate(turned, x).intersection(lit).area / lit.area - share
+
+    front, rear = travels(Part(length, height=height, tilt=tilt), stage, dark, light)
+    assert front == pytest.approx(brentq(missing, -0.1, 0.5 * length, args=(dark,), xtol=1e-12), abs=1e-7)
+    assert rear == pytest.approx(brentq(missing, 0.5 * length, 1.0, args=(light,), xtol=1e-12), abs=1e-7)
+
+
 def test_tilt_alone_lengthens_the_dark_travel_by_its_secant():
     tilts = np.array([0.0, 0.01, -0.2])
     found = switching(Part(0.1, tilt=tilts), circle(2e-3, 1e-3), 0.5, 0.5, 0.1).travel

@@ -182,7 +182,7 @@ def switching(
         used += reaches
         dark = dark ^ reaches
     edges = _slanted(edges, which, found, part, lengths, angle)
-    return Switching(_tilted(edges, part, beam, lengths), which, found)
+    return Switching(_tilted(edges, part, beam, lengths, (dark_fraction, light_fraction)), which, found)
 
 
 def _set(
@@ -227,14 +227,16 @@ def _slanted(
     return np.asarray(moved)
 
 
-def _tilted(edges: Array, part: Part, beam: Beam, length: Array) -> Array:
+def _tilted(
+    edges: Array, part: Part, beam: Beam, length: Array, shares: tuple[Scalar, Scalar] = (0.5, 0.5)
+) -> Array:
     """Switching travels (n, e) of a part turned by its tilt psi about its middle.
 
     Along the path every distance from the middle grows by 1/cos(psi), and a beam off the
     axis meets both faces later by offset * tan(psi), on the side that the tilt turns back. A
-    part that leaves the beam through a long side, half its height from the axis, switches
-    there: exact for a threshold of 50 %, else as if the beam were a point. A slit's own slant
-    against the face is neglected.
+    part that enters or leaves the beam through a long side, half its height from the axis, switches
+    where that covers the threshold of ``shares`` (dark, light), unless a corner is in the beam as well.
+    A slit's own slant against the face is neglected.
     """
     if not np.any(part.tilt):
         return edges
@@ -248,7 +250,11 @@ def _tilted(edges: Array, part: Part, beam: Beam, length: Array) -> Array:
             tilt
         )
     sides = np.where(np.isnan(sides), np.inf, sides)
-    within = np.where(tilt == 0.0, [-np.inf, np.inf], np.sort(sides, axis=1))
+    enter, leave = (np.asarray(share, float).reshape(-1, 1) for share in shares)
+    past = np.hstack(np.broadcast_arrays(beam.past_edge(enter, tilt), -beam.past_edge(leave, tilt)))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        slid = np.sort(sides, axis=1) + past / np.abs(np.sin(tilt))
+    within = np.where(tilt == 0.0, [-np.inf, np.inf], slid)
     clipped: Array = np.where(np.isinf(turned), turned, np.clip(turned, within[:, :1], within[:, 1:]))
     return clipped
 

@@ -37,6 +37,13 @@ class Beam(ABC):
     def meetings(self, piece: Piece, travel: Array) -> Array:
         """Places along it, (k, m), where its edge meets a piece's at travels (k,); NaN where it does not."""
 
+    @abstractmethod
+    def past_edge(self, share: Array, turned: Array) -> Array:
+        """How far (m) a straight edge is past the beam's middle when it covers a share of it.
+
+        ``turned``: angle in rad between the edge and the path. Shapes broadcast.
+        """
+
 
 class BeamTable(Table):
     """What a user may write of a beam, and what others ask of it."""

@@ -13,6 +13,9 @@ from gatesim.ground.suggestion import Suggestion
 from gatesim.part import Piece
 from gatesim.sensor.beam.base import Beam, BeamTable, half_as_wide
 
+_PHI = np.linspace(-0.5 * np.pi, 0.5 * np.pi, 8193)
+_SEGMENT = 0.5 + (_PHI + np.sin(_PHI) * np.cos(_PHI)) / np.pi
+
 
 @dataclass(frozen=True)
 @accepts(diameter="m", offset="m")
@@ -47,6 +50,11 @@ class CircularBeam(Beam):
     def meetings(self, piece: Piece, travel: Array) -> Array:
         """See `Beam.meetings`."""
         return piece.meets_circle(0.5 * self.diameter, self.offset, travel)
+
+    def past_edge(self, share: Array, turned: Array) -> Array:
+        """See `Beam.past_edge`: a circular segment, share = 1/2 + (phi + sin phi cos phi)/pi at R sin phi."""
+        phi = np.interp(share, _SEGMENT, _PHI)
+        return np.broadcast_to(0.5 * self.diameter * np.sin(phi), np.broadcast(share, turned).shape)
 
 
 class CircularBeamTable(BeamTable):

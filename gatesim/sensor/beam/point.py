@@ -40,6 +40,10 @@ class PointBeam(Beam):
         """See `Beam.meetings`."""
         return np.full((travel.size, 1), np.nan)
 
+    def past_edge(self, share: Array, turned: Array) -> Array:
+        """See `Beam.past_edge`: covered or not."""
+        return np.zeros(np.broadcast(share, turned).shape)
+
 
 class PointBeamTable(BeamTable):
     """A beam without width."""

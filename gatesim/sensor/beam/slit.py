@@ -48,6 +48,17 @@ class SlitBeam(Beam):
         places: Array = travel[:, None] - depths
         return places
 
+    def past_edge(self, share: Array, turned: Array) -> Array:
+        """See `Beam.past_edge`: distances from the edge are the sum of two uniform ones, a trapezoid."""
+        across = 0.5 * self.height * np.abs(np.cos(turned))
+        along = 0.5 * self.width * np.abs(np.sin(turned))
+        base, top = across + along, np.abs(across - along)
+        tail = np.minimum(share, 1.0 - share)
+        on_slope = base - np.sqrt(2.0 * tail * (base**2 - top**2))
+        on_top = (base + top) * (0.5 - tail)
+        past: Array = np.where(tail < (base - top) / (2.0 * (base + top)), on_slope, on_top)
+        return np.copysign(past, share - 0.5)
+
 
 class SlitBeamTable(BeamTable):
     """A uniformly lit slit."""
