@@ -10,7 +10,9 @@ from click.testing import CliRunner
 from numpy.testing import assert_allclose
 from scipy.integrate import solve_ivp
 
+from gatesim.chain.pipeline import drawn, rig_of
 from gatesim.commands.main import cli
+from gatesim.ground.draw import Nominal
 from gatesim.ground.errors import InputError
 from gatesim.ground.table import TableValues
 from gatesim.motion import Path as Chute
@@ -237,9 +239,11 @@ def test_study_and_budget_count_the_model_in(tmp_path):
 
 
 def test_row_of_a_given_length_is_as_many_magnets_as_it_holds():
-    one = predict(slat()).passage.rig.forces[0]
-    row = predict(slat('start = "100 mm"', 'start = "100 mm"\nlength = "200 mm"')).passage.rig.forces[0]
-    stated = predict(slat('gap = "4 mm"', 'gap = "4 mm"\ncount = 5')).passage.rig.forces[0]
+    row = slat('start = "100 mm"', 'start = "100 mm"\nlength = "200 mm"')
+    stated = slat('gap = "4 mm"', 'gap = "4 mm"\ncount = 5')
+    one, row, stated = (
+        rig_of(scenario, drawn(scenario, Nominal(1))).forces[0] for scenario in (slat(), row, stated)
+    )
     assert row.length == pytest.approx(0.2)
     assert row.coefficient == pytest.approx(stated.coefficient)
     assert row.coefficient > 4 * one.coefficient
@@ -294,6 +298,7 @@ def test_what_the_part_is_not_known_to_be_is_said():
     assert "part.width" not in predict(slat()).devices[0].words
 
 
+@pytest.mark.long
 def test_explain_says_the_limits_of_the_brake(tmp_path):
     (tmp_path / "slat.toml").write_text(SLAT)
     told = json.loads(CliRunner().invoke(cli, ["explain", str(tmp_path / "slat.toml"), "--json"]).output)[
