@@ -1,10 +1,16 @@
 """The first-order receiver against the differential equation, solved by scipy."""
 
+import math
+
 import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
+from gatesim.chain.pipeline import run
+from gatesim.ground.draw import Nominal
 from gatesim.part import ChamferedEnd, Notch, Part, RoundEnd
+from gatesim.prediction.sidenotes import remarks, unsettled
+from gatesim.scenario import parse_text
 from gatesim.sensor import CircularBeam, SlitBeam, blocked_fraction, receiver_delay
 from gatesim.sensor.profile import runs
 
@@ -96,3 +102,39 @@ def test_the_delay_of_a_trial_does_not_depend_on_the_others():
     together = receiver_delay(run, share, speed, tau)
     alone = [receiver_delay(run, share[i : i + 1], speed[i : i + 1], tau[i : i + 1])[0] for i in range(50)]
     assert together.tolist() == alone
+
+
+UNSETTLED = """
+[part]
+length = "{length} mm"
+height = "30 mm"
+[path]
+release_speed = "1 m/s"
+[gate]
+first = "100 mm"
+spacing = "100 mm"
+[sensor]
+beam = {{ shape = "circular", diameter = "0.2 mm" }}
+time_constant = "2 ms"
+dark_fraction = "55 %"
+light_fraction = "45 %"
+[counter]
+frequency = "10 MHz"
+"""
+
+
+@pytest.mark.parametrize("length", [4.0, 5.0, 8.0, 40.0])
+def test_a_receiver_that_has_not_settled_is_told_with_what_it_costs(length):
+    # tau dy/dt = F - y in closed form for a part that covers the beam at once: dark from 0 to T
+    passed = run(parse_text(UNSETTLED.format(length=length)), Nominal(1))
+    tau, dwell = 2e-3, length * 1e-3
+    dark_at = -tau * math.log(1.0 - 0.55)
+    peak = 1.0 - math.exp(-dwell / tau)
+    light_at = dwell + tau * math.log(peak / 0.45)
+    computed = float(np.diff(passed.light[0][0][:2])[0])
+    early = computed - (light_at - dark_at)
+    assert unsettled(passed, 1) == pytest.approx(early, abs=4e-6)
+    told = [s for s in remarks(parse_text(UNSETTLED.format(length=length)), passed) if "not settled" in s]
+    assert bool(told) == (early > 0.05e-3)
+    if told:
+        assert f"{1e3 * early:.2g}"[:3] in told[0]

@@ -18,6 +18,7 @@ def remarks(scenario: Scenario, passed: Passed) -> list[str]:
         *_own(scenario),
         rolling(scenario, passed),
         _ends(passed),
+        *_receivers(passed),
         _chatter(scenario, passed),
         _samples(scenario, passed),
         _timing(scenario, passed),
@@ -59,6 +60,47 @@ def _ends(passed: Passed) -> str:
         f"Gate 1 switches {places}: beam, threshold and the shape of the ends alone make the part "
         f"{_mm(abs(front + rear))} {word}, whatever the clock."
     )
+
+
+def unsettled(passed: Passed, gate: int) -> float:
+    """Longest time (s) by which an edge of the first trial comes earlier than computed; NaN for never.
+
+    The receiver's signal is computed as settled before every edge. After an edge it still lacks
+    1 - d of its way, d the share of it at the threshold, and exp(-t/tau) of that when the next edge comes
+    t later; so much sooner does it cross the next threshold, at a distance l from where it heads:
+    -tau ln(1 - (1 - d) exp(-t/tau)/l), for edges that are short beside the time constant tau.
+    """
+    sensor = passed.rig.sensors[gate - 1]
+    tau = first_of(sensor.response.time_constant)
+    times = passed.light[gate - 1][0]
+    times = times[np.isfinite(times)]
+    if tau == 0.0 or times.size < 2:
+        return 0.0
+    dark, light = first_of(sensor.dark_fraction), first_of(sensor.light_fraction)
+    to_dark = np.arange(times.size - 1) % 2 == 0  # the earlier edge of each pair
+    missing, distance = np.where(to_dark, 1.0 - dark, light), np.where(to_dark, light, 1.0 - dark)
+    rest = missing * np.exp(-np.diff(times) / tau) / distance
+    with np.errstate(divide="ignore", invalid="ignore"):  # it does not come to the threshold at all
+        return float(np.max(-tau * np.log1p(-rest)))
+
+
+def _receivers(passed: Passed) -> list[str]:
+    """Gates whose receiver has not settled when the next edge comes: the model is out of its range."""
+    fastest = float(np.nanmax(passed.motion.speed[0]))
+    found = []
+    for gate in range(1, len(passed.rig.sensors) + 1):
+        early = unsettled(passed, gate)
+        if early * fastest > WORTH_TELLING:
+            by = f"by about {1e3 * early:.2g} ms, {_mm(early * fastest)} of travel"
+        elif np.isnan(early):
+            by = "and may not come at all"
+        else:
+            continue
+        found.append(
+            f"The receiver of gate {gate} has not settled from one edge when the next one comes, as it is "
+            f"taken to be here: an edge comes earlier than computed, {by}."
+        )
+    return found
 
 
 def _chatter(scenario: Scenario, passed: Passed) -> str:
