@@ -8,6 +8,7 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from gatesim.api.bench import bench
     from gatesim.api.budget import budget
     from gatesim.api.choose import choose
     from gatesim.api.explain import explain
@@ -29,6 +30,7 @@ if TYPE_CHECKING:
 __all__ = [
     "InputError",
     "Scenario",
+    "bench",
     "budget",
     "choose",
     "compare",

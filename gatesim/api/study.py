@@ -128,8 +128,21 @@ def study(
     plan = Plan(trials or (MOST_TRIALS if target else TRIALS), seed, coverage, target, sobol, how)
     with trials_table(Path(csv) if csv else None, layout_of(rig)) as sink:
         found = run(rig, plan, executor, workers, Path(state) if state else None, sink, watched())
-    judged = judge(rig, found, executor, workers)
-    return Study.of(found, scenario=scenario, formula=chosen, requirement=judged, best=best(scenario, found))
+    return judged(rig, found, chosen, executor, workers)
+
+
+def judged(
+    rig: RigModel,
+    found: studied.StudyResult,
+    formula: str,
+    executor: "Executor | None" = None,
+    workers: int | None = None,
+) -> Study:
+    """A study's figures with each formula judged by what the scenario requires."""
+    requirement = judge(rig, found, executor, workers)
+    scenario = rig.scenario
+    told = {"requirement": requirement, "best": best(scenario, found)}
+    return Study.of(found, scenario=scenario, formula=formula, **told)
 
 
 __all__ = ["Estimate", "Study", "study"]

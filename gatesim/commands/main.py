@@ -20,6 +20,7 @@ COMMANDS = {
     "budget": "Uncertainty budget and its validation.",
     "choose": "Search for the cheapest rig that meets a requirement.",
     "feed": "How fast parts may follow one another.",
+    "bench": "Turn a rig's knobs in the browser and see the reading move.",
     "report": "One self-contained page on the rig.",
     "fit": "Find a rig's unknown quantities from logged counts.",
     "qualify": "Capability of the gauge from a log.",

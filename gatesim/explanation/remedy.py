@@ -1,7 +1,7 @@
 """What would change a reading: each proposal is run through the pipeline, not argued."""
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, ClassVar
 
@@ -116,17 +116,25 @@ class Remedies:
         return None if self.cheapest is None else self.cheapest.change
 
 
-def remedies(scenario: Scenario, formula: str, proposals: Sequence[Proposal] | None = None) -> Remedies:
+def remedies(
+    scenario: Scenario,
+    formula: str,
+    proposals: Sequence[Proposal] | None = None,
+    each: Callable[..., Iterable[Any]] = map,
+) -> Remedies:
     """Try every change that applies to this rig and formula; ``proposals`` instead of the built-in ones.
 
-    Where no single change is enough, the best one is tried with each of the others on top.
+    Where no single change is enough, the best one is tried with each of the others on top. ``each``
+    does what map does, such as that of an executor.
     """
-    now = _tried(Proposal(Effort.SOFTWARE, "the rig as it is", "", scenario, formula))
+    as_it_is = Proposal(Effort.SOFTWARE, "the rig as it is", "", scenario, formula)
+    (given,) = each(proposals_of, [scenario], [formula]) if proposals is None else (proposals,)
+    now, *tried = each(_tried, [as_it_is, *given])
     wanted, text = _wanted(scenario, now.error)
-    given = proposals_of(scenario, formula) if proposals is None else proposals
-    found = _ranked([_tried(p) for p in given], now, wanted, text)
+    found = _ranked(tried, now, wanted, text)
     if found.cheapest is None and found.best is not None and found.best.reach < now.reach:
-        found = _ranked([*found.tried, *_with_a_second(scenario, found.best.proposal)], now, wanted, text)
+        (more,) = each(_with_a_second, [scenario], [found.best.proposal])
+        found = _ranked([*found.tried, *each(_tried, more)], now, wanted, text)
     return found
 
 
@@ -143,7 +151,7 @@ def _ranked(found: list[Remedy], now: Remedy, wanted: float, text: str) -> Remed
     return replace(tried, cheapest=cheapest, best=best)
 
 
-def _with_a_second(scenario: Scenario, first: Proposal) -> list[Remedy]:
+def _with_a_second(scenario: Scenario, first: Proposal) -> list[Proposal]:
     """The best single change with each further one on top, where no single one is enough.
 
     A second that only changes what the first has changed is the same again, or takes it back.
@@ -156,7 +164,7 @@ def _with_a_second(scenario: Scenario, first: Proposal) -> list[Remedy]:
         effort, title = max(first.effort, second.effort), f"{first.title}, and {second.title}"
         how = f"{first.how}; {second.how}"
         calibrated = first.calibrated or second.calibrated
-        found.append(_tried(Proposal(effort, title, how, second.scenario, second.formula, calibrated)))
+        found.append(Proposal(effort, title, how, second.scenario, second.formula, calibrated))
     return found
 
 

@@ -18,6 +18,7 @@ from gatesim.scenario.model import Scenario
 from gatesim.studies.best import best_of_all
 from gatesim.studies.budget import Budget
 from gatesim.studies.result import StudyResult
+from gatesim.view.drawing import SCRIPTS, script
 from gatesim.view.reportdata import histogram_data, passage_data
 from gatesim.view.reporttables import (
     budget_table,
@@ -57,11 +58,12 @@ def report_html(
     from markupsafe import Markup
 
     own = files("gatesim") / "view"
+    scripts = [*map(script, SCRIPTS), (own / "report.js").read_text(encoding="utf-8")]
     return render(
         "report.html.j2",
         **_content(scenario, formula, study, budget),
         css=Markup((own / "report.css").read_text(encoding="utf-8")),
-        js=Markup((own / "report.js").read_text(encoding="utf-8")),
+        js=Markup("\n".join(scripts)),
     )
 
 

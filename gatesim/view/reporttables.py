@@ -74,7 +74,8 @@ def waterfall_bars(found: Breakdown) -> list[dict[str, Any]]:
     return bars
 
 
-def _remedy(tried: Remedies, remedy: Remedy) -> dict[str, Any]:
+def remedy_row(tried: Remedies, remedy: Remedy) -> dict[str, Any]:
+    """One change and what it comes to."""
     error, spread, reach = (text.replace("-", MINUS) for text in remedy_cells(remedy))
     return {
         "title": remedy.proposal.title,
@@ -92,7 +93,7 @@ def remedy_groups(tried: Remedies) -> list[dict[str, Any]]:
     """What was tried, by what it takes; those that help first."""
     groups: list[dict[str, Any]] = []
     for effort in Effort:
-        rows = [_remedy(tried, remedy) for remedy in tried.tried if remedy.effort == effort]
+        rows = [remedy_row(tried, remedy) for remedy in tried.tried if remedy.effort == effort]
         if rows:
             groups.append({"takes": effort.words, "rows": rows})
     return groups
@@ -103,7 +104,7 @@ def cheapest_card(tried: Remedies) -> dict[str, Any] | None:
     if tried.cheapest is None or tried.now.enough:
         return None
     return {
-        **_remedy(tried, tried.cheapest),
+        **remedy_row(tried, tried.cheapest),
         "takes": tried.cheapest.effort.words,
         "before": signed(tried.now.error),
     }

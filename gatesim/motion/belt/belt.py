@@ -242,4 +242,4 @@ class BeltTable(ForceTable):
 
     def drawn(self) -> Drawn:
         """The belt from its start on."""
-        return Drawn("belt", self.start.nominal, None, "the double line the belt")
+        return Drawn("belt", self.start.nominal, None, "the double line the belt", "start")

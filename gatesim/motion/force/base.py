@@ -88,13 +88,16 @@ class Force(ABC):
 class Drawn:
     """What is drawn of a force: magnets over a zone, a spring drawn back, a belt; travel in m.
 
-    ``end`` None: as far as the path. ``legend`` says what in the drawing is what.
+    ``end`` None: as far as the path. ``legend`` says what in the drawing is what. ``start_key`` and
+    ``end_key``: keys of the force's table that move its start, and its end from there; empty: none does.
     """
 
     figure: Literal["magnets", "spring", "belt"]
     start: float
     end: float | None
     legend: str
+    start_key: str = ""
+    end_key: str = ""
 
 
 @dataclass(frozen=True)

@@ -188,4 +188,5 @@ class BrakeTable(ForceTable):
         length = 0.0 if self.length is None else self.length.nominal
         end = start + (length if self.magnet is None else self.magnet.extent(self.length))
         what = "tube" if self.magnet is not None and not self.magnet.acts_on_part else "magnets"
-        return Drawn("magnets", start, end, f"hatched bars the {what}")
+        stated = "" if self.length is None else "length"
+        return Drawn("magnets", start, end, f"hatched bars the {what}", "start", stated)

@@ -132,4 +132,4 @@ class LaunchTable(ForceTable):
 
     def drawn(self) -> Drawn:
         """The spring, pushing from release to its natural length."""
-        return Drawn("spring", 0.0, self.stretch.nominal, "the zigzag the spring")
+        return Drawn("spring", 0.0, self.stretch.nominal, "the zigzag the spring", "", "stretch")

@@ -1,0 +1,87 @@
+"""What the live bench asks of the chain: plain data, each answer a call of its own."""
+
+from concurrent.futures import Executor
+from typing import Any
+
+from gatesim.api.predict import predict
+from gatesim.api.report import report
+from gatesim.api.study import judged
+from gatesim.api.trace import trace
+from gatesim.explanation.area import speed_curve
+from gatesim.explanation.change import Proposal
+from gatesim.formula import FORMULAS
+from gatesim.ground.errors import InputError
+from gatesim.scenario import Scenario
+from gatesim.studies.engine import study
+from gatesim.studies.plan import Plan
+from gatesim.studies.rig import RigModel
+from gatesim.view.bench.patch import differences, plain
+from gatesim.view.reportdata import histogram_data, passage_data
+from gatesim.view.reporttables import remedy_row, waterfall_bars
+from gatesim.view.riggeometry import rig_geometry
+
+Json = dict[str, Any]
+SEED = 1
+
+
+def reading(scenario: Scenario) -> Json:
+    """What `gatesim predict --json` lists, and the equation of each formula."""
+    found = predict(scenario)
+    equations = {each.formula: FORMULAS[each.formula].equation for each in found.readings}
+    return {"prediction": found.data(), "equations": equations}
+
+
+def passage(scenario: Scenario) -> Json:
+    """What the moving pictures are drawn from."""
+    told = predict(scenario)
+    charge = FORMULAS[told.readings[0].formula]
+    data = passage_data(trace(scenario), speed_curve(told.passage), rig_geometry(scenario))
+    return {**data, "as_area": charge.one_speed and not scenario.counter.source.turned_by}
+
+
+def why(scenario: Scenario) -> Json:
+    """The error split among its causes; where there is none to split, the reason."""
+    from gatesim.explanation import breakdown
+    from gatesim.explanation.sentences import cause, facts, off
+
+    try:
+        found = breakdown(scenario)
+    except InputError as problem:
+        return {"reason": str(problem).removeprefix(f"{scenario.file}: "), "bars": []}
+    told = predict(scenario)
+    return {
+        "verdict": f"Reads {off(found.error)}",
+        "reason": cause(found, facts(scenario, told.passage)),
+        "bars": waterfall_bars(found),
+    }
+
+
+def distribution(scenario: Scenario, trials: int, executor: Executor) -> Json:
+    """What `gatesim study --sobol --trials N --json` lists, and the histogram of every formula."""
+    rig = RigModel(scenario)
+    charge = rig.choose_formula(None)
+    found = judged(rig, study(rig, Plan(trials, SEED, quasi=True), executor), charge, executor)
+    drawn = {name: histogram_data(scenario, found, each) for name, each in found.formulas.items()}
+    return {"trials": trials, "study": found.data(), "histograms": drawn}
+
+
+def changes(scenario: Scenario, executor: Executor) -> Json:
+    """Every change that was tried, with what it comes to and the patch that makes it."""
+    from gatesim.explanation.remedy import remedies
+    from gatesim.explanation.sentences import advice
+
+    charge = RigModel(scenario).choose_formula(None)
+    tried = remedies(scenario, charge, each=executor.map)
+    rows = [
+        {**remedy_row(tried, r), "takes": r.takes, "patch": _patch(scenario, r.proposal)} for r in tried.tried
+    ]
+    return {"advice": advice(tried), "enough": tried.now.enough, "wanted": tried.wanted, "rows": rows}
+
+
+def _patch(scenario: Scenario, proposal: Proposal) -> Json:
+    return differences(plain(scenario.raw), plain(proposal.scenario.raw))
+
+
+def page(scenario: Scenario) -> str:
+    """The whole report as HTML."""
+    return report(scenario).html

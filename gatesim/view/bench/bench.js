@@ -1,0 +1,277 @@
+"use strict";
+(function () {
+  const {
+    begin, changed, undo, redo, post, asker, valueAt, element, knobs, hands, player, drawStage, drawSignals, drawSpeed, tellNow,
+    showReading, showFormulas, showWhy, showChanges, showStudy, MS,
+  } = gatesim;
+  const byId = (id) => document.getElementById(id);
+  const ALIVE = 20000; // ms between signs of life
+  const bench = (gatesim.bench = { state: null, good: null, shown: {}, kept: null, file: null, name: "", saved: null, latency: {} });
+  let touched = [];
+  let passageShown = { index: 0, updates: [] };
+
+  const say = (text) => { byId("status").textContent = text; };
+  const stale = (...names) => {
+    for (const section of document.querySelectorAll("[data-answer]")) {
+      if (names.includes(section.dataset.answer)) section.dataset.stale = "";
+    }
+  };
+  const fresh = (name) => {
+    for (const section of document.querySelectorAll('[data-answer="' + name + '"]')) delete section.dataset.stale;
+  };
+
+  function propose(state, paths) {
+    touched = paths;
+    bench.state = state;
+    bench.latency = { touched: performance.now() };
+    question.ask(state);
+  }
+
+  // a part that is made longer takes the limits of its length along
+  function withLimits(changes) {
+    const path = "part.length";
+    const length = panel.field(path);
+    const number = /^([-+.\de]+) (\S+)$/i.exec(String(changes[path]));
+    if (!number || !length || number[2] !== length.unit) return changes;
+    const shift = Number(number[1]) * length.factor - length.value;
+    const found = { ...changes };
+    for (const key of ["requirement.lower_limit", "requirement.upper_limit", "requirement.shortest", "requirement.longest"]) {
+      const limit = panel.field(key);
+      if (!limit || limit.value === null) continue;
+      found[key] = Number(((limit.value + shift) / limit.factor).toPrecision(10)) + " " + limit.unit;
+    }
+    return found;
+  }
+
+  function edit(path, value, gesture) {
+    change({ [path]: value }, path, gesture);
+  }
+
+  function change(changes, label, gesture) {
+    const all = gesture !== undefined && "part.length" in changes ? withLimits(changes) : changes;
+    propose(changed(bench.state, all, label, gesture), Object.keys(all));
+  }
+
+  function charge(formula) {
+    const all = bench.shown.reading.prediction.readings.map((reading) => reading.formula);
+    edit("formula.use", [formula, ...all.filter((name) => name !== formula)]);
+  }
+
+  function attempt(row) {
+    change(row.patch, row.title);
+    say("Tried: " + row.title + ". Undo takes it back.");
+    byId("band").scrollIntoView({ block: "nearest" });
+  }
+
+  const panel = knobs(byId("groups"), edit);
+  const grips = hands(panel.field, change);
+
+  const tell = {
+    refused(answer) {
+      bench.state = bench.good;
+      const typed = document.activeElement && document.activeElement.type === "text" ? touched[0] : undefined;
+      panel.restore(typed);
+      const there = panel.refuse(answer.sentence, answer.path, ...touched);
+      byId("refusal").hidden = there;
+      byId("refusal").textContent = there ? "" : answer.sentence;
+      say("Refused; the last good state stays.");
+      tools();
+    },
+    reading(answer, state) {
+      bench.good = state;
+      bench.shown = { ...bench.shown, reading: answer };
+      byId("refusal").hidden = true;
+      if (byId("status").textContent.startsWith("Refused")) say("");
+      byId("title").textContent = answer.title || "Untitled rig";
+      stale("why", "changes", "distribution", "passage");
+      panel.show(answer.groups);
+      showReading(answer, bench.kept);
+      showFormulas(answer, bench.kept, charge);
+      if (bench.shown.passage) drawRig();
+      tools();
+    },
+    passage(answer) {
+      if (answer.missing) return;
+      bench.shown.passage = answer;
+      fresh("passage");
+      const scrub = byId("scrub");
+      const share = scrub.dataset.used ? Number(scrub.value) / Number(scrub.max) : answer.start / (answer.time.length - 1);
+      scrub.max = answer.time.length - 1;
+      passageShown.index = Math.round(share * (answer.time.length - 1));
+      drawPassage();
+    },
+    why(answer) {
+      bench.shown.why = answer;
+      fresh("why");
+      showWhy(answer, bench.kept);
+    },
+    distribution(answer) {
+      bench.shown.distribution = answer;
+      fresh("distribution");
+      drawStudy();
+    },
+    changes(answer) {
+      bench.shown.changes = answer;
+      fresh("changes");
+      showChanges(answer, attempt);
+      const cheapest = (answer.rows || []).find((row) => row.cheapest);
+      panel.mark(cheapest ? Object.keys(cheapest.patch) : []);
+    },
+  };
+
+  const question = asker((answer, state) => {
+    tell[answer.name](answer, state);
+    if (!(answer.name in bench.latency)) bench.latency[answer.name] = performance.now() - bench.latency.touched;
+    byId("main").dataset.answered = Object.keys(bench.latency).join(" ");
+  }, () => {
+    byId("ended").hidden = false;
+    byId("ended").textContent = "The bench does not answer: it was ended where it was started. Start it again with gatesim bench.";
+  });
+
+  const charged = () => bench.shown.reading.prediction.readings[0].formula;
+  const widthOf = (id) => Math.max(260, Math.floor(byId(id).clientWidth));
+
+  function drawStudy() {
+    if (bench.shown.distribution) showStudy(bench.shown.distribution, charged(), bench.kept, widthOf("histogram"));
+  }
+
+  // the rig as it is now, with the passage that was computed last
+  function drawRig() {
+    const { reading, passage } = bench.shown;
+    const rig = reading.rig;
+    const gates = passage.gates.map((gate, k) => ({ ...gate, position: rig.gates[k] ?? gate.position })).slice(0, rig.gates.length);
+    const data = { ...passage, rig, gates };
+    const updates = [];
+    const stage = drawStage(byId("stage"), data, widthOf("stage"), updates, grips.frame());
+    grips.put(stage, reading.handles, data, updates, drawRig);
+    passageShown.stage = updates;
+    show(passageShown.index);
+  }
+
+  function drawPassage() {
+    const data = bench.shown.passage;
+    const rest = [];
+    drawSignals(byId("signals"), data, widthOf("signals"), rest);
+    const legend = data.as_area ? byId("speed-legend") : null;
+    if (!legend) byId("speed-legend").replaceChildren();
+    drawSpeed(byId("speed"), legend, data, widthOf("speed"), rest, bench.kept ? bench.kept.passage : null);
+    passageShown.rest = rest;
+    drawRig();
+  }
+
+  function show(index) {
+    const data = bench.shown.passage;
+    if (!data) return;
+    passageShown.index = index;
+    const t = data.time[index];
+    const text = (MS * t).toFixed(1) + " ms";
+    byId("scrub").value = index;
+    byId("scrub").setAttribute("aria-valuetext", text + ", count " + data.count[index]);
+    byId("clock").textContent = text;
+    for (const update of [...(passageShown.stage || []), ...(passageShown.rest || [])]) update(t, index);
+    tellNow(byId("now"), byId("registers"), data, t, index);
+  }
+
+  player(byId("scrub"), byId("play"), () => MS * bench.shown.passage.end * Number(byId("pace").value), (index) => {
+    byId("scrub").dataset.used = "yes";
+    show(index);
+  });
+
+  const dirty = () => bench.state && JSON.stringify(bench.state.table) !== JSON.stringify(bench.saved);
+
+  function tools() {
+    byId("undo").disabled = !bench.state.done.length;
+    byId("redo").disabled = !bench.state.undone.length;
+    const label = (list, word) => (list.length ? word + " " + list[list.length - 1].label : word);
+    byId("undo").title = label(bench.state.done, "Undo");
+    byId("redo").title = label(bench.state.undone, "Redo");
+    byId("save").disabled = bench.file === null || !dirty();
+    byId("file").textContent = (bench.file === null ? "New rig, not saved" : bench.name + (dirty() ? ", changed" : "")) + (bench.kept ? ". A is kept; what you see is B." : "");
+    byId("report-table").value = JSON.stringify(bench.good.table);
+  }
+
+  function again() {
+    showReading(bench.shown.reading, bench.kept);
+    showFormulas(bench.shown.reading, bench.kept, charge);
+    if (bench.shown.why) showWhy(bench.shown.why, bench.kept);
+    if (bench.shown.passage) drawPassage();
+    drawStudy();
+    tools();
+  }
+
+  byId("undo").addEventListener("click", () => propose(undo(bench.state), []));
+  byId("redo").addEventListener("click", () => propose(redo(bench.state), []));
+  byId("pin").addEventListener("click", () => {
+    bench.kept = bench.kept ? null : { ...bench.shown, table: bench.good.table };
+    byId("pin").setAttribute("aria-pressed", String(Boolean(bench.kept)));
+    byId("pin").textContent = bench.kept ? "Let go of A" : "Keep as A";
+    again();
+  });
+  window.addEventListener("keydown", (event) => {
+    if (!(event.ctrlKey || event.metaKey) || event.altKey || event.key.toLowerCase() !== "z") return;
+    if (event.target.type === "text" && event.target.value !== event.target.dataset.shown) return; // its own undo
+    event.preventDefault();
+    byId(event.shiftKey ? "redo" : "undo").click();
+  });
+
+  async function save(name) {
+    const { table } = bench.good;
+    const response = await post("save", { table, name });
+    const told = await response.json();
+    if (!response.ok) return say("Not saved: " + told.sentence);
+    Object.assign(bench, { file: told.file, name: told.name, saved: table });
+    say("Saved as " + told.name + ".");
+    tools();
+  }
+  byId("save").addEventListener("click", () => save(null));
+  byId("save-as").addEventListener("submit", (event) => {
+    event.preventDefault();
+    save(byId("new-name").value.trim());
+  });
+
+  const quoted = (text) => "'" + text.replace(/'/g, "'\\''") + "'";
+  function command() {
+    const steps = bench.good.done.flatMap((patch) => patch.steps.map((step) => step.path));
+    const sets = [...new Set(steps)].map((path) => {
+      const value = valueAt(bench.good.table, path);
+      return "--set " + quoted(path + "=" + (value === undefined ? "" : typeof value === "string" ? value : JSON.stringify(value)));
+    });
+    return ["gatesim bench", ...(bench.file === null ? [] : [quoted(bench.name)]), ...sets].join(" ");
+  }
+  bench.command = command;
+  byId("copy").addEventListener("click", async () => {
+    const text = command();
+    try {
+      await navigator.clipboard.writeText(text);
+      say("Copied: " + text);
+    } catch {
+      say("To copy: " + text);
+    }
+  });
+
+  async function open(starter) {
+    const told = await (await post("rig", starter ? { starter } : {})).json();
+    if (told.table === null) {
+      byId("choice").hidden = false;
+      byId("starters").replaceChildren(...told.starters.map((each) => element("li", {},
+        element("button", { type: "button", "data-starter": each.name, onclick: () => open(each.name) }, each.title))));
+      return;
+    }
+    byId("choice").hidden = true;
+    byId("main").hidden = false;
+    byId("tools").hidden = false;
+    Object.assign(bench, { file: told.file, name: told.name, saved: told.table });
+    propose(begin(told.table), []);
+    if (told.changes) change(told.changes, "as asked for");
+  }
+
+  let drawn = 0;
+  new ResizeObserver(() => {
+    const width = widthOf("stage");
+    if (width === drawn || !bench.shown.passage) return;
+    drawn = width;
+    again();
+  }).observe(byId("stage"));
+  setInterval(() => post("here", {}).catch(() => {}), ALIVE);
+  open();
+})();

@@ -1,0 +1,143 @@
+"""Work for the page: the newest change first, what it overtakes dropped."""
+
+import asyncio
+from collections.abc import AsyncIterator, Callable
+from concurrent.futures import CancelledError, Executor, Future, ThreadPoolExecutor
+from dataclasses import dataclass
+from functools import partial
+from typing import Any, Protocol
+
+from gatesim.ground.errors import InputError
+from gatesim.scenario import Scenario
+
+Json = dict[str, Any]
+FIRST_LOOK, SECOND_LOOK = 256, 2048
+"""Trials of the study that comes at once, and of the one that follows when the hand rests."""
+
+
+class Answers(Protocol):
+    """What the chain says of a scenario, as plain data."""
+
+    def reading(self, scenario: Scenario) -> Json:
+        """What is read."""
+        ...
+
+    def passage(self, scenario: Scenario) -> Json:
+        """What the pictures are drawn from."""
+        ...
+
+    def why(self, scenario: Scenario) -> Json:
+        """The error split among its causes."""
+        ...
+
+    def distribution(self, scenario: Scenario, trials: int, executor: Executor) -> Json:
+        """A small study."""
+        ...
+
+    def changes(self, scenario: Scenario, executor: Executor) -> Json:
+        """What would change the reading."""
+        ...
+
+    def page(self, scenario: Scenario) -> str:
+        """The report."""
+        ...
+
+
+class Errand(Executor):
+    """All work that one request started on a pool; `drop` ends it."""
+
+    def __init__(self, pool: Executor) -> None:
+        self.pool, self.dropped = pool, False
+        self.futures: list[Future[Any]] = []
+
+    def submit(self, fn: Callable[..., Any], /, *args: Any, **kwargs: Any) -> "Future[Any]":
+        """Hand work to the pool. Raises CancelledError once the errand was dropped."""
+        if self.dropped:
+            raise CancelledError
+        future = self.pool.submit(fn, *args, **kwargs)
+        self.futures.append(future)
+        return future
+
+    def drop(self) -> None:
+        """Take back what has not begun; what has runs out, a few ten milliseconds."""
+        self.dropped = True
+        for future in self.futures:
+            future.cancel()
+
+
+@dataclass(frozen=True)
+class Asked:
+    """A request: the number that its page gave it, and the errand it began."""
+
+    number: int
+    errand: Errand
+
+
+class Desk:
+    """Answers requests of pages; a later number of a page drops its earlier work."""
+
+    def __init__(self, answers: Answers, pool: Executor) -> None:
+        self.answers, self.pool = answers, pool
+        self.newest: dict[str, Asked] = {}
+        self.first = ThreadPoolExecutor(1, "reading")
+        self.rest = ThreadPoolExecutor(8, "study")
+
+    def begin(self, page: str, number: int) -> Asked | None:
+        """Take a request on, and drop what it overtakes; None where it was itself overtaken."""
+        before = self.newest.get(page)
+        if before is not None and before.number >= number:
+            return None
+        if before is not None:
+            before.errand.drop()
+        asked = Asked(number, Errand(self.pool))
+        self.newest[page] = asked
+        return asked
+
+    async def reading(self, scenario: Scenario) -> Json:
+        """What is read, in the one thread that does nothing else."""
+        return await asyncio.get_running_loop().run_in_executor(self.first, self.answers.reading, scenario)
+
+    async def follow(self, scenario: Scenario, errand: Errand) -> AsyncIterator[tuple[str, Json]]:
+        """Everything else as it comes: pictures, causes, distribution, changes; ends early if dropped."""
+        try:
+            for together in self._steps(scenario, errand):
+                for task in asyncio.as_completed([self._one(*step) for step in together.items()]):
+                    name, found = await task
+                    if errand.dropped:
+                        return
+                    yield name, found
+        finally:
+            errand.drop()
+
+    async def _one(self, name: str, work: Callable[[], Json]) -> tuple[str, Json]:
+        return name, await asyncio.get_running_loop().run_in_executor(self.rest, _told, work)
+
+    def _steps(self, scenario: Scenario, errand: Errand) -> list[dict[str, Callable[[], Json]]]:
+        a = self.answers
+        look = partial(a.distribution, scenario, executor=errand)
+        return [
+            {
+                "passage": lambda: dict(errand.submit(a.passage, scenario).result()),
+                "distribution": partial(look, FIRST_LOOK),
+                "why": lambda: dict(errand.submit(a.why, scenario).result()),
+            },
+            {"distribution": partial(look, SECOND_LOOK)},
+            {"changes": partial(a.changes, scenario, errand)},
+        ]
+
+    def close(self) -> None:
+        """Drop everything."""
+        for asked in self.newest.values():
+            asked.errand.drop()
+        self.first.shutdown(wait=False, cancel_futures=True)
+        self.rest.shutdown(wait=False, cancel_futures=True)
+
+
+def _told(work: Callable[[], Json]) -> Json:
+    """What the work gives, or why it gives nothing."""
+    try:
+        return work()
+    except CancelledError:
+        return {"missing": "overtaken"}
+    except (InputError, ArithmeticError) as problem:
+        return {"missing": str(problem)}

@@ -1,0 +1,125 @@
+"use strict";
+var gatesim = gatesim || {};
+// What the server answered, in words and figures; with a rig kept as A, beside it.
+(function () {
+  const { MM, element, drawHistogram } = gatesim;
+  const byId = (id) => document.getElementById(id);
+  const minus = (text) => text.replace("-", "−");
+  const mm = (value, places = 3) => (value === null || value === undefined ? "none" : (MM * value).toFixed(places));
+  const signed = (value, places = 3) => (value === null || value === undefined ? "none" : minus((value >= 0 ? "+" : "") + (MM * value).toFixed(places)));
+  const known = (value) => value !== null && value !== undefined;
+  const difference = (now, then) => (known(now) && known(then) ? signed(now - then) : "");
+
+  function off(error) {
+    if (!known(error)) return "No reading";
+    if (Math.abs(error) < 0.5e-6) return "Exactly right";
+    return "Reads " + Math.abs(MM * error).toFixed(3) + " mm " + (error < 0 ? "short" : "long");
+  }
+
+  function pair(name, value, ...beside) {
+    return element("div", {}, element("dt", {}, name), element("dd", {}, value, ...beside));
+  }
+
+  // A and the difference, where a rig is kept
+  function against(now, then, show) {
+    if (then === undefined) return [];
+    return [element("span", { class: "kept" }, "A " + show(then)), element("span", { class: "kept" }, "B − A " + (difference(now, then) || "none"))];
+  }
+
+  function showReading(answer, kept) {
+    const told = answer.prediction;
+    const first = told.readings[0];
+    const then = kept && kept.reading.prediction;
+    byId("large").replaceChildren(
+      element("div", { class: "headline" }, element("dt", { class: "hidden" }, "In short"), element("dd", { id: "verdict" }, off(first.error_m))),
+      pair("reading / mm", element("output", { id: "reading" }, mm(first.length_m)), ...against(first.length_m, then && then.readings[0].length_m, mm)),
+      pair("error / mm", element("output", { id: "error" }, signed(first.error_m)), ...against(first.error_m, then && then.readings[0].error_m, signed)),
+      pair("true length / mm", mm(told.true_length_m), ...against(told.true_length_m, then && then.true_length_m, mm)),
+    );
+    const measured = told.outcome === "measured";
+    byId("explanation").textContent = (measured ? "" : told.outcome[0].toUpperCase() + told.outcome.slice(1) + ". ") + told.explanation;
+    byId("explanation").classList.toggle("warn", !measured);
+    document.title = off(first.error_m) + " · " + (answer.title || "gatesim bench");
+  }
+
+  function showFormulas(answer, kept, charge) {
+    const told = answer.prediction.readings;
+    const then = kept ? Object.fromEntries(kept.reading.prediction.readings.map((r) => [r.formula, r])) : null;
+    const heads = ["formula", "reading / mm", "error / mm", ...(then ? ["A: error / mm", "B − A / mm"] : []), ""];
+    byId("formulas").tHead.replaceChildren(element("tr", {}, ...heads.map((head, k) => element("th", { scope: "col", class: k && head ? "num" : "" }, head || element("span", { class: "hidden" }, "choice")))));
+    byId("formulas").tBodies[0].replaceChildren(...told.map((reading, k) => {
+      const old = then ? then[reading.formula] : null;
+      const button = k === 0
+        ? element("span", { class: "tag" }, "in charge")
+        : element("button", { type: "button", class: "plain-button", "data-charge": reading.formula, onclick: () => charge(reading.formula) }, "put in charge");
+      return element("tr", {},
+        element("th", { scope: "row" }, reading.formula, element("span", { class: "how" }, reading.reason ? "none: " + reading.reason : answer.equations[reading.formula])),
+        element("td", { class: "num" }, mm(reading.length_m)), element("td", { class: "num" }, signed(reading.error_m)),
+        ...(then ? [element("td", { class: "num" }, old ? signed(old.error_m) : ""), element("td", { class: "num" }, old ? difference(reading.error_m, old.error_m) : "")] : []),
+        element("td", {}, button));
+    }));
+    const counts = answer.prediction.counts;
+    const before = kept ? kept.reading.prediction.counts : null;
+    byId("counts").replaceChildren(...Object.keys(counts).map((name) => pair("count: " + name.replace(/_/g, " "), known(counts[name]) ? String(counts[name]) : "none",
+      ...(before ? [element("span", { class: "kept" }, "A " + (before[name] ?? "none"))] : []))));
+  }
+
+  function showWhy(answer, kept) {
+    byId("reason").textContent = answer.missing || answer.reason;
+    const then = kept && kept.why ? Object.fromEntries((kept.why.bars || []).map((bar) => [bar.name, bar.error])) : null;
+    byId("bars").hidden = !(answer.bars || []).length;
+    byId("bars").tBodies[0].replaceChildren(...(answer.bars || []).map((bar) => {
+      const fill = element("span", { class: "bar" });
+      fill.style.left = bar.left + "%";
+      fill.style.width = bar.width + "%";
+      const zero = element("span", { class: "zero" });
+      zero.style.left = bar.zero + "%";
+      const old = then && then[bar.name] !== undefined ? [element("span", { class: "kept" }, "A " + then[bar.name])] : [];
+      return element("tr", { class: bar.kind },
+        element("th", { scope: "row" }, bar.name, ...(bar.chance ? [element("span", { class: "chance" }, bar.chance)] : [])),
+        element("td", { class: "num" }, bar.error, ...old), element("td", { class: "track" }, zero, fill));
+    }));
+  }
+
+  function showChanges(answer, attempt) {
+    byId("advice").textContent = answer.missing || answer.advice;
+    const rows = (answer.rows || []).filter((row) => row.better);
+    byId("changes").replaceChildren(...rows.slice(0, 8).map((row) =>
+      element("li", { class: row.cheapest ? "cheapest" : "" },
+        element("div", {}, element("strong", {}, row.title[0].toUpperCase() + row.title.slice(1)), " ",
+          element("span", { class: "tag" }, row.enough ? "enough" : "better, not enough"), " ",
+          element("span", { class: "small" }, row.takes + "; error then " + row.error + " mm"),
+          element("span", { class: "how" }, row.how)),
+        element("button", { type: "button", "data-attempt": row.title, "aria-label": "Try it: " + row.title, onclick: () => attempt(row) }, "Try it"))));
+  }
+
+  function showStudy(answer, charge, kept, width) {
+    if (answer.missing) {
+      byId("study").textContent = answer.missing;
+      byId("scatter").replaceChildren();
+      byId("histogram").replaceChildren();
+      return;
+    }
+    const found = answer.study.error[charge];
+    const then = kept && kept.distribution && kept.distribution.study ? kept.distribution.study.error[charge] : undefined;
+    const judged = (answer.study.requirement || {})[charge];
+    const met = judged ? (judged.met ? " About 95 % of the parts are read within what the scenario requires." : " That is not what the scenario requires.") : "";
+    byId("study").textContent = answer.study.trials + " simulated parts, formula " + charge + "." + met;
+    const value = (figure) => (figure ? figure.value : undefined);
+    const rows = [
+      ["bias", "bias", signed], ["standard uncertainty", "standard_uncertainty", mm], ["repeatability, passage to passage", "repeatability", mm],
+      ["part to part", "part_to_part", mm], ["rig to rig", "rig_to_rig", mm],
+    ];
+    byId("scatter").replaceChildren(...rows.map(([name, key, show]) =>
+      pair(name + " / mm", show(value(found[key]), 4), ...(then ? against(value(found[key]), value(then[key]), (v) => show(v, 4)) : []))),
+      pair("read at all", (100 * found.yield.share).toFixed(1) + " %"));
+    const histogram = answer.histograms[charge];
+    const before = kept && kept.distribution && kept.distribution.histograms ? kept.distribution.histograms[charge] : null;
+    if (histogram) drawHistogram(byId("histogram"), histogram, width, before);
+    else byId("histogram").replaceChildren();
+    const swatch = (kind) => element("span", { class: "swatch " + kind });
+    byId("histogram-legend").replaceChildren(swatch("line"), "mean ", swatch("dwell"), "95 % coverage interval ", swatch("dash"), "tolerance limits", ...(before ? [" ", swatch("box"), "A"] : []));
+  }
+
+  Object.assign(gatesim, { showReading, showFormulas, showWhy, showChanges, showStudy });
+})();

@@ -1,0 +1,91 @@
+"use strict";
+var gatesim = gatesim || {};
+// Where the ends of the part are and how fast it goes, over time.
+(function () {
+  const { MM, MS, make, hatch, at, diagram, path, cursor, band } = gatesim;
+
+  function drawPosition(element, data, width, updates) {
+    const rig = data.rig;
+    const x = { low: 0, high: MS * data.end, label: "time since release / ms" };
+    const y = { low: -MM * rig.length, high: MM * rig.end, label: "position along the path / mm" };
+    const d = diagram(element, width, Math.min(340, 190 + width / 6), x, y);
+    band(d, data.area.enters, data.area.leaves, "var(--cold-wash)");
+    band(d, data.area.enters, data.area.second, "var(--cold-deep)");
+    data.gates.forEach((gate, k) => {
+      const at = d.toY(MM * gate.position);
+      make(d.svg, "line", { x1: d.box.left, x2: d.box.right, y1: at, y2: at, stroke: "var(--beam)" });
+      const next = data.gates[k + 1];
+      const crowded = next && at - d.toY(MM * next.position) < 18;
+      make(d.svg, "text", { x: d.box.left + 6, y: crowded ? at + 14 : at - 4 }, "gate " + (k + 1));
+    });
+    const time = data.speed.time.map((t) => MS * t);
+    path(d, time, data.speed.position.map((s) => MM * s), { stroke: "var(--ink)", "stroke-width": 2 });
+    path(d, time, data.speed.position.map((s) => MM * (s - rig.length)), {
+      stroke: "var(--ink)", "stroke-width": 2, "stroke-dasharray": "6 4",
+    });
+    cursor(d, updates);
+  }
+
+  // legend: where the areas are named, null if the formula makes none; before: another passage to compare with
+  function drawSpeed(element, legend, data, width, updates, before) {
+    const area = data.area;
+    const whole = legend === null || area.leaves === null || area.second === null;
+    const dwell = whole ? 0 : Math.max(area.leaves, area.second) - area.enters;
+    const from = whole ? 0 : Math.max(0, area.enters - 0.25 * dwell);
+    const to = whole ? data.end : area.enters + 1.25 * dwell;
+    const inside = data.speed.time.map((t, k) => [t, data.speed.speed[k]]).filter((p) => p[0] >= from && p[0] <= to);
+    const top = 1.12 * Math.max(0.01, ...inside.map((p) => p[1]));
+    const x = { low: MS * from, high: MS * to, label: "time since release / ms" };
+    const d = diagram(element, width, Math.min(400, 230 + width / 6), x, { low: 0, high: top, label: "speed / (m/s)" });
+    const speedAt = (t) => at(data.speed.time, data.speed.speed, t, 0);
+    const stretch = (a, b) => [[a, speedAt(a)], ...inside.filter((p) => p[0] > a && p[0] < b), [b, speedAt(b)]];
+    const fill = (points, attributes) =>
+      make(d.svg, "polygon", Object.assign({
+        points: points.map((p) => d.toX(MS * p[0]).toFixed(2) + "," + d.toY(p[1]).toFixed(2)).join(" "),
+      }, attributes));
+    if (area.leaves !== null) {
+      const dwellArea = stretch(area.enters, area.leaves);
+      fill([[area.enters, 0], ...dwellArea, [area.leaves, 0]], { fill: "var(--cold-wash)" });
+      if (area.second !== null) {
+        fill([[area.enters, 0], ...stretch(area.enters, area.second), [area.second, 0]], { fill: "var(--cold-deep)" });
+        if (!whole) {
+          hatch(d.svg, "left-over", "var(--warm-fill)");
+          fill([[area.enters, area.early], ...dwellArea, [area.leaves, area.early]], { fill: "url(#left-over)" });
+          const box = [[area.enters, 0], [area.enters, area.early], [area.leaves, area.early], [area.leaves, 0]];
+          fill(box, { fill: "none", stroke: "var(--warm)", "stroke-width": 2, "stroke-dasharray": "7 4" });
+        }
+      }
+    }
+    const line = [[from, speedAt(from)], ...inside];
+    path(d, line.map((p) => MS * p[0]), line.map((p) => p[1]), { stroke: "var(--ink)", "stroke-width": 2.5 });
+    if (before) {
+      const then = before.speed.time.map((t, k) => [t, before.speed.speed[k]]).filter((p) => p[0] >= from && p[0] <= to && p[1] <= top);
+      path(d, then.map((p) => MS * p[0]), then.map((p) => p[1]), { stroke: "var(--warm)", "stroke-width": 2, "stroke-dasharray": "7 4" });
+    }
+    cursor(d, updates);
+    if (!whole) tellAreas(legend, data.area);
+  }
+
+  function tellAreas(legend, area) {
+    const mm = (length) => (MM * length).toFixed(1) + " mm";
+    const left = area.length - area.rectangle;
+    const items = [
+      ["dwell", "Under the curve while gate 1 is dark: the true length, " + mm(area.length) + "."],
+      ["spacing", "From gate 1 to gate 2: the spacing, " + mm(area.spacing) + ". The controller takes its speed from here: "
+        + area.early.toFixed(3) + " m/s on average."],
+      ["box", "What the controller reckons with: that speed all the time gate 1 is dark, " + mm(area.rectangle) + "."],
+      ["left-over", left > 0 ? "Missing in the reading: " + mm(left) + "." : "Too much in the reading: " + mm(-left) + "."],
+    ];
+    legend.replaceChildren(...items.map(([kind, text]) => {
+      const item = document.createElement("li");
+      const swatch = document.createElement("span");
+      swatch.className = "swatch " + kind;
+      const words = document.createElement("span");
+      words.textContent = text;
+      item.append(swatch, words);
+      return item;
+    }));
+  }
+
+  Object.assign(gatesim, { drawPosition, drawSpeed });
+})();
