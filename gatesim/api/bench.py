@@ -13,7 +13,7 @@ from gatesim.studies.workers import pool, usable_cores
 from gatesim.view.bench.patch import Changes
 from gatesim.view.bench.saving import open_file
 
-FEWEST = 2  # so that what is being computed for a picture does not hold up a study
+MORE = 1  # worker than cores: what is computed for a picture does not hold up a study
 
 
 def bench(
@@ -47,7 +47,7 @@ def bench(
 
             webbrowser.open(address)
 
-    with pool(max(FEWEST, usable_cores())) as workers:
+    with pool(usable_cores() + MORE) as workers:
         list(workers.map(_warm, range(2 * usable_cores())))  # processes begin before threads do
         serve(Bench(Desk(answers, workers), given, starters(), changes), ready, idle and 60.0 * idle)
 

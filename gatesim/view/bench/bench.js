@@ -43,7 +43,16 @@
     return found;
   }
 
+  // every formula that the rig has is a choice for the one in charge
+  function withCharge(answer) {
+    const options = answer.prediction.readings.map((reading) => reading.formula);
+    const about = "Formula whose reading counts; the others are shown beside it.";
+    const field = { path: "formula.use", name: "formula in charge", type: "choice", about, value: options[0], options };
+    return answer.groups.map((group) => (group.path === "formula" ? { ...group, fields: [field, ...group.fields], given: true } : group));
+  }
+
   function edit(path, value, gesture) {
+    if (path === "formula.use" && typeof value === "string") return charge(value);
     change({ [path]: value }, path, gesture);
   }
 
@@ -84,7 +93,7 @@
       if (byId("status").textContent.startsWith("Refused")) say("");
       byId("title").textContent = answer.title || "Untitled rig";
       stale("why", "changes", "distribution", "passage");
-      panel.show(answer.groups);
+      panel.show(withCharge(answer));
       showReading(answer, bench.kept);
       showFormulas(answer, bench.kept, charge);
       if (bench.shown.passage) drawRig();

@@ -22,22 +22,21 @@ var gatesim = gatesim || {};
 
   // A and the difference, where a rig is kept
   function against(now, then, show) {
-    if (then === undefined) return [];
     return [element("span", { class: "kept" }, "A " + show(then)), element("span", { class: "kept" }, "B − A " + (difference(now, then) || "none"))];
   }
 
   function showReading(answer, kept) {
     const told = answer.prediction;
     const first = told.readings[0];
-    const then = kept && kept.reading.prediction;
+    const beside = (figure, show) => (kept ? against(figure(told), figure(kept.reading.prediction), show) : []);
     byId("large").replaceChildren(
       element("div", { class: "headline" }, element("dt", { class: "hidden" }, "In short"), element("dd", { id: "verdict" }, off(first.error_m))),
-      pair("reading / mm", element("output", { id: "reading" }, mm(first.length_m)), ...against(first.length_m, then && then.readings[0].length_m, mm)),
-      pair("error / mm", element("output", { id: "error" }, signed(first.error_m)), ...against(first.error_m, then && then.readings[0].error_m, signed)),
-      pair("true length / mm", mm(told.true_length_m), ...against(told.true_length_m, then && then.true_length_m, mm)),
+      pair("reading / mm", element("output", { id: "reading" }, mm(first.length_m)), ...beside((told) => told.readings[0].length_m, mm)),
+      pair("error / mm", element("output", { id: "error" }, signed(first.error_m)), ...beside((told) => told.readings[0].error_m, signed)),
+      pair("true length / mm", mm(told.true_length_m), ...beside((told) => told.true_length_m, mm)),
     );
     const measured = told.outcome === "measured";
-    byId("explanation").textContent = (measured ? "" : told.outcome[0].toUpperCase() + told.outcome.slice(1) + ". ") + told.explanation;
+    byId("explanation").textContent = measured ? "" : told.outcome[0].toUpperCase() + told.outcome.slice(1) + ". " + told.explanation;
     byId("explanation").classList.toggle("warn", !measured);
     document.title = off(first.error_m) + " · " + (answer.title || "gatesim bench");
   }

@@ -207,7 +207,7 @@ var gatesim = gatesim || {};
     }
 
     function show(groups) {
-      const now = JSON.stringify(groups.map((each) => [each.path, each.example, each.removable, each.kind && each.kind.now, each.fields.map((f) => f.path)]));
+      const now = JSON.stringify(groups.map((each) => [each.path, each.example, each.removable, each.kind && each.kind.now, each.fields.map((f) => [f.path, f.options])]));
       known = Object.fromEntries(groups.flatMap((each) => each.fields).map((field) => [field.path, field]));
       if (now !== shape) build(groups);
       shape = now;
@@ -244,7 +244,8 @@ var gatesim = gatesim || {};
 
     function mark(paths) {
       for (const node of place.querySelectorAll(".knob")) {
-        node.classList.toggle("cure", paths.some((path) => path === node.dataset.path || node.dataset.path.startsWith(path + ".")));
+        const cures = paths.some((path) => path === node.dataset.path || node.dataset.path.startsWith(path + "."));
+        node.classList.toggle("cure", cures);
       }
     }
 
