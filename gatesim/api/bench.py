@@ -1,15 +1,14 @@
 """The live bench: a page on a rig, served to this machine's browser."""
 
 import json
-import time
 from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
 from gatesim.ground.errors import InputError
 from gatesim.scenario.model import Scenario
-from gatesim.scenario.validated import schema_paths
-from gatesim.studies.workers import pool, usable_cores
+from gatesim.scenario.modelpaths import schema_paths
+from gatesim.studies.workers import InThisProcess, pool, usable_cores
 from gatesim.view.bench.patch import Changes
 from gatesim.view.bench.saving import open_file
 
@@ -47,17 +46,24 @@ def bench(
 
             webbrowser.open(address)
 
+    _warm(0)  # here first: workers that are forked have it then
     with pool(usable_cores() + MORE) as workers:
         list(workers.map(_warm, range(2 * usable_cores())))  # processes begin before threads do
         serve(Bench(Desk(answers, workers), given, starters(), changes), ready, idle and 60.0 * idle)
 
 
 def _warm(number: int) -> int:
-    """Import what a study needs in a worker."""
+    """Run all that a page asks for once, so that what it needs is imported."""
     from gatesim.api import answers
+    from gatesim.scenario import parse_text
+    from gatesim.view.bench.starters import starters
 
-    time.sleep(0.05)  # so that every worker gets one
-    return number if answers else 0
+    rig = parse_text(starters()["chute"].text)
+    answers.reading(rig)
+    answers.passage(rig)
+    answers.why(rig)
+    answers.distribution(rig, 2, InThisProcess())
+    return number
 
 
 def _changes(settings: Sequence[str]) -> Changes:

@@ -2,6 +2,7 @@
 
 import asyncio
 import json
+import re
 import secrets
 import socket
 import time
@@ -34,6 +35,7 @@ from gatesim.view.template import render
 
 Json = dict[str, Any]
 OWN_SCRIPTS = ("state", "knobs", "hands", "figures", "bench")
+_WHERE = re.compile(r"^ *([a-z_]+(?:\.\w+)*): ", re.MULTILINE)
 REPORT_POLICY = (
     "default-src 'none'; script-src 'unsafe-inline'; style-src 'unsafe-inline'; img-src data:; "
     "base-uri 'none'; form-action 'none'; frame-ancestors 'none'; sandbox allow-scripts allow-downloads"
@@ -136,9 +138,8 @@ class Bench:
     def _refusal(self, problem: Exception) -> Json:
         """The sentence, and the path of the key that it is about."""
         said = str(problem)
-        about = said.removeprefix(f"{self._name}: ")
-        where, colon, _ = about.partition(": ")
-        return {"sentence": said, "path": where if colon else ""}
+        where = _WHERE.search(said.removeprefix(f"{self._name}: "))
+        return {"sentence": said, "path": where[1] if where else ""}
 
     async def save(self, request: Request) -> Response:
         """Write the table into the opened file, or under a new name beside it."""
