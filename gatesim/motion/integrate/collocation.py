@@ -32,7 +32,7 @@ NODES = np.array(
 
 COUNT = len(NODES)
 
-BLOCK = 1024
+BLOCK = 2048
 """Trials whose matrices fit into the second-level cache together."""
 
 MOST = 8
@@ -50,9 +50,9 @@ explicit step, which shares the tolerance, overestimates its own by as much."""
 FIRST = 2.5
 """Relaxation lengths of a first implicit step that is accurate as a rule (measured)."""
 
-STIFF, CHANGING = 10.0, 30.0
+STIFF, CHANGING = 10.0, 50.0
 """Relaxation lengths on a span from which on implicit steps are the cheaper ones, and as many more for a
-change of the speed by a factor of e. One costs as much as five explicit ones, which are about a relaxation
+change of the speed by a factor of e. One costs as much as six explicit ones, which are about a relaxation
 length long; of them it takes a few, and more where the speed changes much (measured)."""
 
 
