@@ -5,9 +5,12 @@ import tomllib
 from pathlib import Path
 
 import jsonschema
+import numpy as np
 import pytest
 
+from gatesim.chain.pipeline import run
 from gatesim.ground.distribution import StudentT, Trapezoidal
+from gatesim.ground.draw import Nominal
 from gatesim.ground.errors import InputError
 from gatesim.prediction.predict import predict
 from gatesim.scenario import load, parse_text
@@ -151,3 +154,34 @@ def test_a_terminal_speed_where_friction_alone_holds_the_part_is_refused():
     held = rig(brake, slope='"5 deg"\nfriction = 0.5')
     with pytest.raises(InputError, match=r"brake\.terminal_speed: given 0\.5 m/s"):
         predict(held)
+
+
+BAR = """
+[part]
+length = "240 mm"
+{mass}
+[path]
+slope = "30 deg"
+[launch]
+stiffness = "140 N/m"
+stretch = "45 mm"
+[gate]
+first = "300 mm"
+spacing = "80 mm"
+[counter]
+frequency = "1 MHz"
+"""
+
+
+def test_a_mass_per_length_is_a_mass_that_follows_the_length():
+    bar = parse_text(BAR.format(mass='mass_per_length = "0.5 kg/m"'))
+    for length, mass in (("240 mm", "120 g"), ("120 mm", "60 g")):
+        cut = changed(bar, "part.length", length)
+        same = changed(parse_text(BAR.format(mass=f'mass = "{mass}"')), "part.length", length)
+        one, other = (run(scenario, Nominal(1)) for scenario in (cut, same))
+        assert one.rig.part.mass == pytest.approx(other.rig.part.mass, rel=1e-15)
+        np.testing.assert_allclose(one.motion.time, other.motion.time, rtol=1e-12)
+    with pytest.raises(InputError, match=r"mass_per_length.* expected nothing beside a mass"):
+        parse_text(BAR.format(mass='mass = "1 kg"\nmass_per_length = "0.5 kg/m"'))
+    with pytest.raises(InputError, match=r"part\.mass"):
+        parse_text(BAR.format(mass=""))

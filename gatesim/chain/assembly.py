@@ -49,10 +49,17 @@ def part_of(scenario: Scenario, values: Values) -> Part:
     return replace(
         scenario.part.outline(),
         length=part["length"],
-        mass=part.get("mass", 1.0),
+        mass=_mass(part),
         inertia_factor=part["inertia_factor"],
         tilt=part["tilt"],
     )
+
+
+def _mass(part: TableValues) -> Scalar:
+    """In kg; 1 kg where nothing that acts on the part asks for it."""
+    per_length = part.get("mass_per_length")
+    mass: Scalar = part.get("mass", 1.0) if per_length is None else per_length * part["length"]
+    return mass
 
 
 def sensor_of(scenario: Scenario, values: Values, gate: int) -> Sensor:

@@ -29,7 +29,7 @@ def _situation(p: Present) -> Situation:
     first = gate.first.nominal
     return Situation(
         length=p.length,
-        mass=None if part.mass is None else part.mass.nominal,
+        mass=part.nominal_mass,
         inertia_factor=part.inertia_factor.nominal,
         slope=path.slope.nominal,
         friction=path.friction.nominal,

@@ -220,6 +220,9 @@ Length = Annotated[Quantity, Reader("m", 'a length above 0 such as "120 mm"', lo
 Distance = Annotated[Quantity, Reader("m", 'a distance of 0 or more such as "5 mm"', low=0.0)]
 Offset = Annotated[Quantity, Reader("m", 'a signed distance such as "-0.5 mm"')]
 Mass = Annotated[Quantity, Reader("kg", 'a mass above 0 such as "0.25 kg"', low=0.0, above=True)]
+LinearDensity = Annotated[
+    Quantity, Reader("kg/m", 'a mass per length above 0 such as "0.4 kg/m"', low=0.0, above=True)
+]
 NoMass = Annotated[Quantity, Reader("kg", 'a mass of 0 or more such as "40 g"', low=0.0)]
 Angle = Annotated[
     Quantity,

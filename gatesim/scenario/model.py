@@ -227,7 +227,9 @@ def _check_gates(s: Scenario) -> None:
 
 def _check_part(s: Scenario) -> None:
     needing = [force.key for force in s.forces if force.needs_mass]
-    if needing and s.part.mass is None:
+    if s.part.mass is not None and s.part.mass_per_length is not None:
+        raise Misfit("part.mass_per_length", s.part.mass_per_length.text, "nothing beside a mass")
+    if needing and s.part.nominal_mass is None:
         raise Misfit(
             "part.mass", "nothing", f'a mass such as "0.25 kg", since [{needing[0]}] acts on the part'
         )

@@ -36,7 +36,14 @@ class PartTable(Table):
     per_key: ClassVar[Mapping[str, Level]] = {"tilt": "passage"}
     length: keys.Length = Field(description="True length, the measurand.")
     mass: keys.Mass | None = Field(
-        default=None, description="Mass; needed where air, a brake or a launch acts on the part."
+        default=None,
+        description="Mass; needed where air, a brake or a launch acts on the part. It is that of a part of "
+        "this length: choose, and reference parts of a calibration, take it in proportion to the length, "
+        "fit with its option only.",
+    )
+    mass_per_length: keys.LinearDensity | None = Field(
+        default=None,
+        description="Instead of the mass, of parts cut from one bar: the mass follows the length everywhere.",
     )
     inertia_factor: keys.Ratio = Field(
         default=Quantity(0.0, "", "0"),
@@ -99,6 +106,13 @@ class PartTable(Table):
         """Extent along a beam in m: 0 where it is not stated."""
         width = self.height if self.section == "round" else self.width
         return 0.0 if width is None else width.nominal
+
+    @property
+    def nominal_mass(self) -> float | None:
+        """In kg; None where nothing is stated."""
+        if self.mass_per_length is not None:
+            return self.mass_per_length.nominal * self.length.nominal
+        return None if self.mass is None else self.mass.nominal
 
 
 class PathTable(Table):

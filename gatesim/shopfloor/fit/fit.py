@@ -221,7 +221,12 @@ def _notes(result: Fit) -> tuple[str, ...]:
     scenario = result.scenario
     acted_on = any(force.needs_mass for force in scenario.forces)
     if acted_on and np.unique(np.round(result.lengths, 9)).size > 1:
-        rule = "in proportion to its length" if result.wish.mass_follows else "the one of the scenario"
+        per_length = scenario.part.mass_per_length is not None
+        rule = (
+            "in proportion to its length"
+            if result.wish.mass_follows or per_length
+            else "the one of the scenario"
+        )
         notes.append(f"The mass of each part is taken as {rule}.")
     if np.isnan(result.rows.known).any():
         count = int(np.isnan(result.rows.known).sum())
