@@ -14,7 +14,10 @@ if TYPE_CHECKING:
     from gatesim.api.explain import explain
     from gatesim.api.feed import feed
     from gatesim.api.fit import fit
+    from gatesim.api.formulas import formulas
     from gatesim.api.handover import handover
+    from gatesim.api.keys import keys
+    from gatesim.api.new import new
     from gatesim.api.passages import passages
     from gatesim.api.predict import compare, predict
     from gatesim.api.qualify import qualify
@@ -37,8 +40,11 @@ __all__ = [
     "explain",
     "feed",
     "fit",
+    "formulas",
     "handover",
+    "keys",
     "load",
+    "new",
     "parse",
     "passages",
     "predict",

@@ -31,6 +31,7 @@ class TrailingSpeed(Formula):
     registers = ("dwell", "capture", "rear_capture")
     constants = ("spacing",)
     counts_of = "either"
+    at_constant_acceleration = "reads long"
     one_speed = False
 
     def length(self, counts, constants):

@@ -12,6 +12,7 @@ from gatesim.commands.output import UNWRITTEN, OutputLost, abandon_output, say, 
 from gatesim.ground.errors import InputError
 
 COMMANDS = {
+    "new": "A commented starter scenario to change into one's own.",
     "predict": "What the counter shows and what length is read.",
     "trace": "Timing diagram of one passage.",
     "explain": "Why the reading is off, and what would change it.",
@@ -26,6 +27,8 @@ COMMANDS = {
     "qualify": "Capability of the gauge from a log.",
     "handover": "What the controller's programmer needs.",
     "verify": "Evidence that this installation computes right.",
+    "keys": "What a scenario may state, table by table.",
+    "formulas": "The length formulas: equation, needs, error.",
     "schema": "JSON Schema of the scenario format.",
 }
 

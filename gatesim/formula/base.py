@@ -95,6 +95,7 @@ class Formula(ABC):
     ``name`` as in a scenario; ``equation``; ``needs``: counts and constants in words;
     ``idea``: how it comes to the length, in plain words, the beginning of a sentence;
     ``assumes``: what it takes for granted, to go on after "The formula takes for granted";
+    ``at_constant_acceleration``: its error there, in words and symbols;
     ``registers`` it reads and ``constants`` it needs, by attribute of `Counts` and `Constants`;
     ``counts_of``: whether the counts must be of a clock ("time"), of an encoder ("travel") or
     may be of "either"; ``one_speed``: whether it takes the mean speed from gate 1 to gate 2 for
@@ -106,6 +107,7 @@ class Formula(ABC):
     needs: ClassVar[str]
     idea: ClassVar[str]
     assumes: ClassVar[str]
+    at_constant_acceleration: ClassVar[str]
     registers: ClassVar[tuple[str, ...]]
     constants: ClassVar[tuple[str, ...]]
     counts_of: ClassVar[Literal["time", "travel", "either"]]

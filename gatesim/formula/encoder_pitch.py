@@ -22,6 +22,7 @@ class EncoderPitch(Formula):
     needs = "encoder counts while gate 1 is dark, travel of one count"
     idea = "Travel is counted instead of time"
     assumes = "that the roller turns as the part moves"
+    at_constant_acceleration = "none: speed does not enter"
     registers = ("dwell",)
     constants = ("pitch",)
     counts_of = "travel"

@@ -30,6 +30,7 @@ class FixedRelease(Formula):
     needs = "dwell at gate 1, one capture at gate 2, release from rest at a fixed distance"
     idea = "The distance from a release at rest tells how the speed grows, whatever the slope"
     assumes = "a release from rest and one constant acceleration since"
+    at_constant_acceleration = "none, if the part is released from rest at x_A"
     registers = ("dwell", "capture")
     constants = ("spacing", "release_distance")
     counts_of = "time"

@@ -24,6 +24,7 @@ class FourEdge(Formula):
     needs = "dwell at gate 1, captures of both edges at gate 2, counting on after the dwell"
     idea = "The trailing end is timed from gate to gate too, which tells how the speed changes"
     assumes = "one constant acceleration from the first edge to the last"
+    at_constant_acceleration = "none"
     registers = ("dwell", "capture", "rear_capture")
     constants = ("spacing",)
     counts_of = "time"

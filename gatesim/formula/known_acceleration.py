@@ -23,6 +23,7 @@ class KnownAcceleration(Formula):
     needs = "dwell at gate 1, one capture at gate 2, clock frequency, acceleration"
     idea = "The controller is told how fast the part gains speed"
     assumes = "one constant acceleration, of the size that the controller was told"
+    at_constant_acceleration = "off by ((a' - a)/2) T (T - t_s): none if a' is right"
     registers = ("dwell", "capture")
     constants = ("spacing", "tick", "acceleration")
     counts_of = "time"

@@ -28,6 +28,7 @@ class RearEdge(Formula):
         "that the mean of two speeds, the leading end's and the trailing end's from gate to gate, is that of "
         "the passage of gate 1; but the second is taken after the part has left gate 1"
     )
+    at_constant_acceleration = "reads long by (a/4) T (t_s + t_r)"
     registers = ("dwell", "capture", "rear_capture")
     constants = ("spacing",)
     counts_of = "time"

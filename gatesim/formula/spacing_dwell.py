@@ -37,6 +37,7 @@ class SpacingDwell(Formula):
     needs = "dwell at gate 1, one capture at gate 2"
     idea = "Dwell times the speed from gate 1 to gate 2"
     assumes = "that the part passes gate 1 at the mean speed that its leading end had from gate 1 to gate 2"
+    at_constant_acceleration = "reads short by (a/2) T (T - t_s): long for a part shorter than the spacing"
     registers = ("dwell", "capture")
     constants = ("spacing",)
     counts_of = "either"

@@ -24,6 +24,7 @@ class ThreeGates(Formula):
     needs = "dwell at gate 1, one capture each at gates 2 and 3"
     idea = "The leading end is timed at gate 3 too, which tells how the speed changes"
     assumes = "one constant acceleration from gate 1 to gate 3"
+    at_constant_acceleration = "none"
     registers = ("dwell", "capture", "third_capture")
     constants = ("spacing", "rearm")
     counts_of = "time"

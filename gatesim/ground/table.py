@@ -17,6 +17,7 @@ class Table(BaseModel):
     ``per``: how often its quantities are drawn where the file does not say; ``per_key``: those
     that differ from the rest of the table. ``synonyms``: other words of the trade for its keys,
     ``called``: for the table itself; they are not read, but told what to write instead.
+    ``drawing``: which length is which, in plain characters.
     """
 
     model_config = ConfigDict(frozen=True, extra="forbid", arbitrary_types_allowed=True)
@@ -24,6 +25,7 @@ class Table(BaseModel):
     per_key: ClassVar[Mapping[str, Level]] = {}
     synonyms: ClassVar[Mapping[str, str]] = {}
     called: ClassVar[tuple[str, ...]] = ()
+    drawing: ClassVar[str] = ""
 
     @classmethod
     def level(cls, key: str) -> Level:

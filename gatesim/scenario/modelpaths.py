@@ -8,6 +8,7 @@ from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 
 from gatesim.ground.family import Family
+from gatesim.ground.keys import Reader
 
 
 def models_of(info: FieldInfo) -> list[type[BaseModel]]:
@@ -19,6 +20,13 @@ def family_of(info: FieldInfo) -> Family[Any] | None:
     """The family that a key chooses from, in a list as well."""
     return next(
         (part for part in _leaves((info.annotation, *info.metadata)) if isinstance(part, Family)), None
+    )
+
+
+def reader_of(info: FieldInfo) -> Reader | None:
+    """What reads the quantity at a key; None where it holds something else."""
+    return next(
+        (part for part in _leaves((info.annotation, *info.metadata)) if isinstance(part, Reader)), None
     )
 
 

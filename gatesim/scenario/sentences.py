@@ -8,9 +8,8 @@ from pydantic import BaseModel, ValidationError
 from pydantic.fields import FieldInfo
 
 from gatesim.ground.errors import Fault
-from gatesim.ground.keys import Reader
 from gatesim.ground.table import Misfits, Table
-from gatesim.scenario.modelpaths import family_of, fields_at, models_at, models_of, schema_paths
+from gatesim.scenario.modelpaths import family_of, fields_at, models_at, models_of, reader_of, schema_paths
 
 SURE, VAGUE = 0.7, 0.4
 """Likeness of a misspelt key to the one that is proposed: before and after other tables are looked at."""
@@ -65,11 +64,9 @@ def table_like(model: type[BaseModel]) -> str:
 
 
 def _example(info: FieldInfo) -> str | None:
-    for reader in info.metadata:
-        if isinstance(reader, Reader):
-            found = re.search(r"such as (.*?)(?: or .*)?$", reader.expected)
-            return found[1] if found else None
-    return None
+    reader = reader_of(info)
+    found = None if reader is None else re.search(r"such as (.*?)(?: or .*)?$", reader.expected)
+    return found[1] if found else None
 
 
 def _close(word: str, known: list[str], most: int, likeness: float) -> list[str]:
@@ -155,10 +152,10 @@ def _said(given: Any) -> str:
 
 
 def _expected(info: FieldInfo, where: str) -> str:
-    readers = [item.expected for item in info.metadata if isinstance(item, Reader)]
-    if readers:
+    reader = reader_of(info)
+    if reader is not None:
         meaning = (info.description or "").rstrip(".")
-        return f"{readers[0]} ({meaning[:1].lower()}{meaning[1:]})" if meaning else readers[0]
+        return f"{reader.expected} ({meaning[:1].lower()}{meaning[1:]})" if meaning else reader.expected
     tables = models_of(info)
     if not tables:
         return "a value"

@@ -46,6 +46,31 @@ class BlockMagnet(MagnetTable):
     The part lies in the middle of them; without a ``part.width`` it is taken as much wider than they are.
     """
 
+    drawing: ClassVar[str] = """
+along the path, from the side:
+
+     brake.start
+          |<--- pitch --->|
+          |<length>|      |
+          +--------+      +--------+   -
+          |   N    |      |   S    |   height     count = 2, poles = "alternating"
+          +--------+      +--------+   -
+                                       gap
+  ======================================          the part, thick as part.height
+                                       gap
+          +--------+      +--------+   -
+          |   N    |      |   S    |   height     this row only with sides = "both"
+          +--------+      +--------+   -
+
+across the path, seen along it:
+
+             |<- width ->|
+             +-----------+
+             |     N     |
+             +-----------+
+          =================
+          |<- part.width ->|
+"""
     per_key: ClassVar[Mapping[str, Level]] = {"sheet_thickness": "part", "conductivity": "part"}
     acts_on_part: ClassVar[bool] = True
 

@@ -25,6 +25,20 @@ class TubeMagnet(MagnetTable):
     The tube is the brake's zone: brake.start and brake.length.
     """
 
+    drawing: ClassVar[str] = """
+cut through the axis; radii are from the axis:
+
+  brake.start              brake.length
+    |<-------------------------------------------->|
+    ################################################   - tube_outer_radius
+    ################################################   - tube_inner_radius
+                  +-----------+                        - radius
+  - - - - - - - - | N       S | - - - - - - - - - - -  axis, the path
+                  +-----------+
+    ################################################
+    ################################################
+                  |<- height ->|
+"""
     per_key: ClassVar[Mapping[str, Level]] = {"remanence": "part", "radius": "part", "height": "part"}
     acts_on_part: ClassVar[bool] = False
 
