@@ -11,6 +11,7 @@ if TYPE_CHECKING:
     from gatesim.api.bench import bench
     from gatesim.api.budget import budget
     from gatesim.api.choose import choose
+    from gatesim.api.edges import edges
     from gatesim.api.explain import explain
     from gatesim.api.feed import feed
     from gatesim.api.fit import fit
@@ -37,6 +38,7 @@ __all__ = [
     "budget",
     "choose",
     "compare",
+    "edges",
     "explain",
     "feed",
     "fit",

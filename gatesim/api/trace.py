@@ -1,9 +1,12 @@
 """One passage followed in time."""
 
 from dataclasses import dataclass
+from pathlib import Path
 from typing import TYPE_CHECKING, ClassVar
 
 from gatesim.api.result import Pictured, at_work
+from gatesim.ground.files import target
+from gatesim.ground.valuechange import written
 from gatesim.prediction import trace as followed
 from gatesim.scenario import Scenario
 
@@ -32,6 +35,12 @@ class Trace(Pictured, followed.Trace):
         axes = timing_diagram(self, None if ax is None else timing_grid(len(self.gates), ax))
         top: Axes = axes[0, 0]
         return top
+
+    def save(self, path: Path | str) -> None:
+        """Write sensor and input of every gate as a value change dump, to 1 ns. Raises InputError."""
+        signals = {f"gate{gate.gate}_sensor": gate.sensed for gate in self.gates}
+        signals |= {f"gate{gate.gate}_input": gate.filtered for gate in self.gates}
+        target(Path(path), "waveforms", endings=(".vcd",)).write(written(signals, self.end))
 
 
 @at_work("tracing")

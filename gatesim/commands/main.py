@@ -23,6 +23,7 @@ COMMANDS = {
     "feed": "How fast parts may follow one another.",
     "bench": "Turn a rig's knobs in the browser and see the reading move.",
     "report": "One self-contained page on the rig.",
+    "edges": "Passages in edge times from a logic analyser or a scope.",
     "fit": "Find a rig's unknown quantities from logged counts.",
     "qualify": "Capability of the gauge from a log.",
     "handover": "What the controller's programmer needs.",
