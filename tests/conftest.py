@@ -1,7 +1,38 @@
 """Settings of all tests."""
 
+import shutil
+
+import pytest
 from hypothesis import settings
 
 # a slow machine is not a wrong result
 settings.register_profile("gatesim", deadline=None, print_blob=True)
 settings.load_profile("gatesim")
+
+CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
+DRIVER = shutil.which("chromedriver")
+FLAGS = (
+    "--headless",
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+)
+
+
+@pytest.fixture(scope="module")
+def browser(tmp_path_factory):
+    from selenium import webdriver
+    from selenium.webdriver.chrome.service import Service
+
+    options = webdriver.ChromeOptions()
+    options.binary_location = CHROMIUM
+    for flag in (*FLAGS, f"--user-data-dir={tmp_path_factory.mktemp('profile')}"):
+        options.add_argument(flag)
+    options.set_capability("goog:loggingPrefs", {"browser": "ALL"})
+    driver = webdriver.Chrome(options=options, service=Service(DRIVER))
+    yield driver
+    driver.quit()

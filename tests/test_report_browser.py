@@ -2,7 +2,6 @@
 
 import json
 import re
-import shutil
 from pathlib import Path
 
 import pytest
@@ -13,26 +12,15 @@ from gatesim.commands.trace import command as trace_command
 from gatesim.scenario import load, parse_text
 from gatesim.scenario.reader import changed
 from gatesim.view.report import report_html
+from tests.conftest import CHROMIUM, DRIVER
 
 selenium = pytest.importorskip("selenium", reason="selenium is not installed")
-CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
-DRIVER = shutil.which("chromedriver")
 pytestmark = pytest.mark.skipif(
     not (CHROMIUM and DRIVER), reason="needs the system's Chromium and its chromedriver"
 )
 
 FOLDER = Path(__file__).parent.parent / "scenarios"
 CHUTE = FOLDER / "2-chute-slat.toml"
-FLAGS = (
-    "--headless",
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-)
 
 # least contrast of text to its ground by kind of element: ratio and relative luminance as in WCAG 2.2
 # (1.4.3 asks for 4.5 : 1)
@@ -59,21 +47,6 @@ CONTRASTS = """
     }
     return found;
 """
-
-
-@pytest.fixture(scope="module")
-def browser(tmp_path_factory):
-    from selenium import webdriver
-    from selenium.webdriver.chrome.service import Service
-
-    options = webdriver.ChromeOptions()
-    options.binary_location = CHROMIUM
-    for flag in (*FLAGS, f"--user-data-dir={tmp_path_factory.mktemp('profile')}"):
-        options.add_argument(flag)
-    options.set_capability("goog:loggingPrefs", {"browser": "ALL"})
-    driver = webdriver.Chrome(options=options, service=Service(DRIVER))
-    yield driver
-    driver.quit()
 
 
 @pytest.fixture

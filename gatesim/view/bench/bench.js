@@ -74,6 +74,7 @@
 
   const panel = knobs(byId("groups"), edit);
   const grips = hands(panel.field, change);
+  Object.assign(bench, { edit, field: panel.field, settled: () => bench.state === bench.good });
 
   const tell = {
     refused(answer) {
@@ -151,8 +152,9 @@
     const gates = passage.gates.map((gate, k) => ({ ...gate, position: rig.gates[k] ?? gate.position })).slice(0, rig.gates.length);
     const data = { ...passage, rig, gates };
     const updates = [];
+    const focus = grips.focused();
     const stage = drawStage(byId("stage"), data, widthOf("stage"), updates, grips.frame());
-    grips.put(stage, reading.handles, data, updates, drawRig);
+    grips.put(stage, reading.handles, data, updates, drawRig, focus);
     passageShown.stage = updates;
     show(passageShown.index);
   }

@@ -79,9 +79,11 @@ var gatesim = gatesim || {};
       return [handle.at, half + (REACH + 4) / scale];
     }
 
+    // name of the grip that has the focus, to be given to the one that takes its place
+    const focused = () => (document.activeElement ? document.activeElement.getAttribute("data-handle") : null);
+
     // stage: what drawStage gave; updates as its own; again: draws anew when a drag has ended
-    function put(stage, handles, data, updates, again) {
-      const focused = document.activeElement ? document.activeElement.getAttribute("data-handle") : null;
+    function put(stage, handles, data, updates, again, focus) {
       drawn = { stage, again };
       for (const handle of handles.filter(ready)) {
         const field = find(handle.moves[0].path);
@@ -101,11 +103,11 @@ var gatesim = gatesim || {};
           grip.setAttribute("cx", x);
           grip.setAttribute("cy", y);
         });
-        if (focused === handle.name) grip.focus();
+        if (focus === handle.name) grip.focus({ preventScroll: true });
       }
     }
 
-    return { put, frame: () => (held ? held.frame : undefined) };
+    return { put, focused, frame: () => (held ? held.frame : undefined) };
   }
 
   Object.assign(gatesim, { hands });

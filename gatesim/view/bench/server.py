@@ -83,7 +83,9 @@ class Bench:
     async def rig(self, request: Request) -> Response:
         """The table to begin with: of the opened file or of a starter rig."""
         asked = await _body(request)
-        if "starter" in asked:
+        if set(asked) - {"starter"}:
+            raise HTTPException(400)
+        if asked:
             starter = self.starters.get(str(asked["starter"]))
             if starter is None:
                 raise HTTPException(404)
@@ -208,6 +210,7 @@ def serve(bench: Bench, say: Callable[[str], None], idle: float | None) -> None:
     """
     listening = socket.socket()
     listening.bind(("127.0.0.1", 0))
+    listening.listen()  # so that the address can be opened as soon as it is said
     port, key = listening.getsockname()[1], secrets.token_urlsafe(24)
     guard = Guard(Starlette(routes=bench.routes()), key, port)
     config = uvicorn.Config(
