@@ -226,6 +226,22 @@ def test_nothing_sticks_out_and_text_contrasts(opened, width, dark):
     assert min(r for key, r in ratios.items() if "BUTTON" not in key) >= 4.5, ratios
 
 
+def test_the_full_report_opens_beside_it(opened):
+    page = opened()
+    here = page.browser.current_window_handle
+    page.find("#report button").click()
+    from selenium.webdriver.support.ui import WebDriverWait
+
+    WebDriverWait(page.browser, PATIENCE).until(lambda b: len(b.window_handles) == 2)
+    page.browser.switch_to.window(next(h for h in page.browser.window_handles if h != here))
+    try:
+        page.wait("document.querySelector('#stage svg') !== null")
+        assert page.browser.title.startswith("Slat sliding down a chute: Reads")
+    finally:
+        page.browser.close()
+        page.browser.switch_to.window(here)
+
+
 EDITS = """
     const bench = gatesim.bench;
     const dice = arguments[0];

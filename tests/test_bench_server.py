@@ -8,6 +8,7 @@ import signal
 import socket
 from concurrent.futures import CancelledError, Future
 from pathlib import Path
+from urllib.parse import urlencode
 
 import pytest
 
@@ -140,6 +141,16 @@ def test_what_is_refused_is_refused_with_the_command_lines_sentence(server):
     assert told[0]["sentence"].endswith("expected a distance beyond the second gate, above 50 mm")
     assert str(problem.value).endswith("expected a distance beyond the second gate, above 50 mm")
     other.unlink()
+
+
+def test_the_report_of_a_state_runs_by_itself_under_a_policy_of_its_own(server):
+    table = json.dumps(plain(load(CHUTE).raw))
+    body = urlencode({"table": table}).encode()
+    kind = "application/x-www-form-urlencoded"
+    status, headers, page = ask(server, "POST", f"{server.path}report", body, Content_Type=kind)
+    assert status == 200
+    assert "Reads 17.53 mm short" in page
+    assert "sandbox" in headers["content-security-policy"]
 
 
 def test_an_earlier_number_is_not_answered(server):
