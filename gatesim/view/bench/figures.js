@@ -36,7 +36,7 @@ var gatesim = gatesim || {};
       pair("true length / mm", mm(told.true_length_m), ...beside((told) => told.true_length_m, mm)),
     );
     const measured = told.outcome === "measured";
-    byId("explanation").textContent = measured ? "" : told.outcome[0].toUpperCase() + told.outcome.slice(1) + ". " + told.explanation;
+    byId("explanation").textContent = (measured ? "" : told.outcome[0].toUpperCase() + told.outcome.slice(1) + ". ") + told.explanation;
     byId("explanation").classList.toggle("warn", !measured);
     document.title = off(first.error_m) + " · " + (answer.title || "gatesim bench");
   }
@@ -83,6 +83,11 @@ var gatesim = gatesim || {};
   function showChanges(answer, attempt) {
     byId("advice").textContent = answer.missing || answer.advice;
     const rows = (answer.rows || []).filter((row) => row.better);
+    const cheapest = answer.enough ? undefined : rows.find((row) => row.cheapest);
+    byId("cure").replaceChildren(...(cheapest ? [
+      element("span", {}, element("strong", {}, "Cheapest cure: "), cheapest.title + "; error then " + cheapest.error + " mm."),
+      element("button", { type: "button", class: "plain-button", "aria-label": "Try the cheapest cure: " + cheapest.title, onclick: () => attempt(cheapest) }, "Try it"),
+    ] : []));
     byId("changes").replaceChildren(...rows.slice(0, 8).map((row) =>
       element("li", { class: row.cheapest ? "cheapest" : "" },
         element("div", {}, element("strong", {}, row.title[0].toUpperCase() + row.title.slice(1)), " ",

@@ -5,6 +5,8 @@ var gatesim = gatesim || {};
   const { make, rounded, written } = gatesim;
   const REACH = 14; // px from what a grip belongs to
 
+  const ROOMY = 560; // px of a picture on which the grips' names have room
+
   // the largest of 1, 2, 5 times a power of ten that is no more than this
   function below(size) {
     const power = Math.pow(10, Math.floor(Math.log10(size)));
@@ -93,15 +95,19 @@ var gatesim = gatesim || {};
           "aria-valuenow": field.value / field.factor, "aria-valuetext": field.text,
         });
         make(grip, "title", {}, handle.name + ": " + field.text);
+        const called = stage.svg.clientWidth < ROOMY ? "" : handle.short;
+        const label = make(stage.svg, "text", { class: "grip-name soft", "text-anchor": "end", "aria-hidden": "true" }, called);
         grip.addEventListener("pointerdown", (event) => grab(event, handle));
         grip.addEventListener("keydown", (event) => key(event, handle));
         updates.push((t, index) => {
           const spot = where(handle, data, index);
-          grip.style.display = spot === null ? "none" : "";
+          grip.style.display = label.style.display = spot === null ? "none" : "";
           if (spot === null) return;
           const [x, y] = stage.place(...spot);
           grip.setAttribute("cx", x);
           grip.setAttribute("cy", y);
+          label.setAttribute("x", x - 13);
+          label.setAttribute("y", y + 4);
         });
         if (focus === handle.name) grip.focus({ preventScroll: true });
       }
