@@ -89,3 +89,45 @@ def test_a_missing_file_and_a_binary_one_are_refused(tmp_path: Path) -> None:
     (tmp_path / "b.csv").write_bytes(b"\xff\xfe\x00")
     with pytest.raises(InputError, match="not UTF-8"):
         read_log(tmp_path / "b.csv")
+
+
+def test_a_shop_log_is_read_as_it_comes_and_says_how(tmp_path: Path) -> None:
+    """Byte-order mark, Windows line ends, semicolons, decimal commas, capitals, units in either bracket."""
+    text = "\ufeffTIME;LENGTH (mm);Dwell\r\n31.01.2026 14:05:00;40,25;12\r\n31.01.2026 14:05:30;40,125;13\r\n"
+    path = tmp_path / "log.csv"
+    path.write_bytes(text.encode("utf-8"))
+    log = read_log(path)
+    assert log.bad == ()
+    assert log.numbers["length"] == pytest.approx([0.04025, 0.040125])
+    assert list(log.numbers["time"]) == [0.0, 30.0]
+    assert log.written_with == "semicolons between fields, decimal commas"
+    assert read_log(written(tmp_path, "length [mm]\n40.25\n")).dialect.usual
+
+
+def test_a_number_that_may_mean_two_things_is_refused_with_its_line(tmp_path: Path) -> None:
+    log = read_log(written(tmp_path, "length [mm];part\n40,25;a\n1.234;b\n40.5;c\n1,234;d\n1234;e\n"))
+    assert [b.line for b in log.bad] == [3, 5]
+    assert log.bad[0].reason == "'1.234' may be 1.234 or 1234, expected one decimal mark in all rows"
+    only_commas = read_log(written(tmp_path, "length [mm];part\n179,998;a\n180,001;b\n"))
+    assert only_commas.numbers["length"] == pytest.approx([0.179998, 0.180001])
+
+
+@pytest.mark.parametrize(
+    ("first", "second"),
+    [
+        ("2026-01-31 14:05:00", "2026-01-31 14:05:00.500"),
+        ("2026-01-31T14:05:00+01:00", "2026-01-31T13:05:00.5Z"),
+        ("31.01.2026 14:05:00", "31.01.2026 14:05:00,5"),
+        ("2026/01/31 14:05:00", "2026-01-31 14:05:00.5"),
+        ("14:05:00", "14:05:00.5"),
+    ],
+)
+def test_time_stamps_of_several_kinds_are_read(first: str, second: str, tmp_path: Path) -> None:
+    log = read_log(written(tmp_path, f"time;dwell\n{first};1\n{second};2\n"))
+    assert log.numbers["time"] == pytest.approx([0.0, 0.5])
+
+
+def test_a_date_whose_day_and_month_may_be_swapped_is_refused(tmp_path: Path) -> None:
+    log = read_log(written(tmp_path, "time;dwell\n2026-01-31 14:05;1\n02/03/2026 14:05;2\n"))
+    assert [b.line for b in log.bad] == [3]
+    assert "where day or month may come first" in log.bad[0].reason

@@ -9,7 +9,6 @@ import csv
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import ClassVar
 
@@ -20,6 +19,7 @@ from gatesim.ground.data import Keys
 from gatesim.ground.errors import InputError
 from gatesim.ground.quantity import parse
 from gatesim.ground.text import shortened
+from gatesim.shopfloor.logdialect import USUAL, Dialect, dialect_of, moment
 
 REGISTERS = ("dwell", "capture", "rear_capture", "third_capture", "third_rear_capture")
 _UNITS = {"length": "m", "reference": "m"} | dict.fromkeys(REGISTERS, "1")
@@ -45,7 +45,8 @@ class Log:
     registers are counts, ``time`` is in seconds (from the first good row where the log
     has dates). ``labels`` holds the words of part and operator, ``lines`` the line of
     each row in the file, ``ignored`` the headers that name nothing known. ``places`` is
-    the worth of the last decimal place written in each column of numbers, SI.
+    the worth of the last decimal place written in each column of numbers, SI. ``dialect``: how
+    its fields and numbers are parted.
     """
 
     path: str
@@ -56,6 +57,7 @@ class Log:
     bad: tuple[BadRow, ...]
     ignored: tuple[str, ...]
     places: Mapping[str, float] = field(default_factory=dict)
+    dialect: Dialect = USUAL
 
     KEYS: ClassVar[Keys] = {
         "path": "file",
@@ -67,10 +69,17 @@ class Log:
         "units": None,
         "lines": None,
         "places": None,
+        "dialect": None,
+        "written_with": "written_with",
     }
 
     def __len__(self) -> int:
         return len(self.lines)
+
+    @property
+    def written_with(self) -> str:
+        """How its fields and numbers are parted, in words."""
+        return self.dialect.words
 
     @property
     def rows(self) -> int:
@@ -104,6 +113,7 @@ def read_log(path: str | Path, need: Sequence[str] = (), mapping: Mapping[str, s
     separator = max(",;\t", key=lines[start].count)
     headers = [h.strip() for h in next(csv.reader([lines[start]], delimiter=separator))]
     columns, ignored = _columns(path, start + 1, headers, need, mapping or {}, separator)
+    dialect = _dialect(columns, lines[start + 1 :], separator)
     rows: list[dict[str, float | str]] = []
     good: list[int] = []
     bad: list[BadRow] = []
@@ -112,7 +122,7 @@ def read_log(path: str | Path, need: Sequence[str] = (), mapping: Mapping[str, s
             continue
         try:
             fields = next(csv.reader([line], delimiter=separator, strict=True))
-            rows.append(_row(fields, columns, len(headers)))
+            rows.append(_row(fields, columns, len(headers), dialect))
             good.append(number)
         except (ValueError, csv.Error) as reason:
             bad.append(BadRow(number, shortened(str(reason)), shortened(line)))
@@ -120,7 +130,14 @@ def read_log(path: str | Path, need: Sequence[str] = (), mapping: Mapping[str, s
         first = f", the first bad one is line {bad[0].line}: {bad[0].reason}" if bad else ""
         raise InputError(f"{path}: no row can be used ({len(bad)} bad{first})")
     places = _places(columns, lines, good, separator)
-    return replace(_log(path, columns, rows, good, bad, ignored), places=places)
+    return replace(_log(path, columns, rows, good, bad, ignored), places=places, dialect=dialect)
+
+
+def _dialect(columns: list[_Column], lines: list[str], separator: str) -> Dialect:
+    """How its numbers are written: all of them are looked at before one is read."""
+    numbers = [c.index for c in columns if c.name not in _LABELS and c.read is not moment]
+    rows = csv.reader((line for line in lines if not line.startswith("#")), delimiter=separator)
+    return dialect_of(separator, (row[n].strip() for row in rows for n in numbers if n < len(row)))
 
 
 def _places(columns: list[_Column], lines: list[str], good: list[int], separator: str) -> dict[str, float]:
@@ -199,7 +216,7 @@ def _example(name: str) -> str:
 
 
 def _name_and_unit(header: str) -> tuple[str, str | None]:
-    name, bracket, rest = header.partition("[")
+    name, bracket, rest = header.replace("(", "[").replace(")", "]").partition("[")
     unit = rest.partition("]")[0].strip() if bracket else None
     return "_".join(name.lower().replace("-", " ").replace("_", " ").split()), unit
 
@@ -208,7 +225,7 @@ def _reader(name: str, unit: str | None, comma: bool) -> tuple[Callable[[str], f
     if name in _LABELS:
         return str, ""
     if name == "time" and unit is None:
-        return _seconds, ""
+        return moment, ""
     target = _UNITS.get(name, "s")
     if unit is None and target != "1":
         raise ValueError(f"it has no unit, expected one such as {_example(name)!r}")
@@ -234,22 +251,15 @@ def _reader(name: str, unit: str | None, comma: bool) -> tuple[Callable[[str], f
     return number, "" if written == "1" else written
 
 
-def _seconds(text: str) -> float:
-    try:
-        moment = datetime.fromisoformat(text)
-        # Without an offset the clock is the log's own; UTC keeps summer time out of the differences.
-        return (moment if moment.tzinfo else moment.replace(tzinfo=UTC)).timestamp()
-    except (ValueError, OverflowError):
-        raise ValueError(f"time is {text!r}, expected a date and time such as 2026-01-31T14:05:00") from None
-
-
-def _row(fields: list[str], columns: list[_Column], width: int) -> dict[str, float | str]:
+def _row(fields: list[str], columns: list[_Column], width: int, dialect: Dialect) -> dict[str, float | str]:
     if len(fields) != width:
         raise ValueError(f"{len(fields)} fields, expected {width} as in the header")
     row: dict[str, float | str] = {}
     for column in columns:
         text = fields[column.index].strip()
         if text:
+            if column.name not in _LABELS and column.read is not moment:
+                dialect.check(text)
             row[column.name] = column.read(text)
         elif column.needed:
             raise ValueError(f"{column.name} is empty, expected a value")

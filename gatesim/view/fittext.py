@@ -43,6 +43,8 @@ def _head(result: Fit) -> str:
         else f"of logs without outliers about {100 * OUTLIER_RATE:.0f} % have such a row"
     )
     lines.append(f"  a row is set apart where its squared distance exceeds {result.odd.limit:.1f}: {rate}")
+    if not log.dialect.usual:
+        lines.append(f"  read with {log.written_with}")
     if log.ignored:
         lines.append(f"  columns not used: {', '.join(log.ignored)}")
     return "\n".join(lines)

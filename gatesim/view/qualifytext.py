@@ -26,6 +26,8 @@ def qualification_text(result: Qualification) -> str:
     log = result.log
     head = f"{log.path}: {len(log)} rows used, {len(log.bad)} kept apart"
     blocks = [head + "".join(f"\n  line {b.line}: {b.reason}" for b in log.bad)]
+    if not log.dialect.usual:
+        blocks[0] += f"\n  read with {log.written_with}"
     if log.ignored:
         blocks[0] += f"\n  columns not used: {', '.join(log.ignored)}"
     blocks = [*result.warnings, _conclusion_text(result), *blocks]
