@@ -5,12 +5,13 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
+from gatesim.api.new import KINDS, TITLES, new
 from gatesim.ground.errors import InputError
 from gatesim.scenario.model import Scenario
 from gatesim.scenario.modelpaths import schema_paths
 from gatesim.studies.workers import InThisProcess, pool, usable_cores
 from gatesim.view.bench.patch import Changes
-from gatesim.view.bench.saving import open_file
+from gatesim.view.bench.saving import Starter, open_file
 
 MORE = 1  # worker than cores: what is computed for a picture does not hold up a study
 
@@ -32,12 +33,12 @@ def bench(
     from gatesim.api import answers
     from gatesim.view.bench.desk import Desk
     from gatesim.view.bench.server import Bench, serve
-    from gatesim.view.bench.starters import starters
 
     given = None if file is None else open_file(Path(file))
     if given is not None:
         given.table()  # bad input is said here, not on the page
     changes = _changes(settings)
+    starters = {kind: Starter(title, new(kind).text) for kind, title in TITLES.items()}
 
     def ready(address: str) -> None:
         say(f"{address}\nCtrl-C ends the bench.")
@@ -49,16 +50,15 @@ def bench(
     _warm(0)  # here first: workers that are forked have it then
     with pool(usable_cores() + MORE) as workers:
         list(workers.map(_warm, range(2 * usable_cores())))  # processes begin before threads do
-        serve(Bench(Desk(answers, workers), given, starters(), changes), ready, idle and 60.0 * idle)
+        serve(Bench(Desk(answers, workers), given, starters, changes), ready, idle and 60.0 * idle)
 
 
 def _warm(number: int) -> int:
     """Run all that a page asks for once, so that what it needs is imported."""
     from gatesim.api import answers
     from gatesim.scenario import parse_text
-    from gatesim.view.bench.starters import starters
 
-    rig = parse_text(starters()["chute"].text)
+    rig = parse_text(new(KINDS[0]).text)
     answers.reading(rig)
     answers.passage(rig)
     answers.why(rig)

@@ -13,6 +13,14 @@ NEW = "new rig"
 
 
 @dataclass(frozen=True)
+class Starter:
+    """A rig to begin with: what it is called, and its scenario as TOML."""
+
+    title: str
+    text: str
+
+
+@dataclass(frozen=True)
 class Opened:
     """The file that the bench was opened with, ``text`` as it was read; without a path a new rig.
 

@@ -27,8 +27,7 @@ from gatesim.view.bench.fields import groups
 from gatesim.view.bench.guard import Guard
 from gatesim.view.bench.handles import handles
 from gatesim.view.bench.patch import Changes, plain
-from gatesim.view.bench.saving import NEW, Opened, saved
-from gatesim.view.bench.starters import Starter
+from gatesim.view.bench.saving import NEW, Opened, Starter, saved
 from gatesim.view.drawing import SCRIPTS, script
 from gatesim.view.riggeometry import rig_geometry
 from gatesim.view.template import render
