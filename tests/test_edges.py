@@ -155,3 +155,22 @@ def test_a_wrong_record_is_refused_in_a_sentence(text, sentence, tmp_path):
         gatesim.edges(file)
     assert sentence in str(problem.value)
     assert str(problem.value).startswith(str(file))
+
+
+def test_a_measured_passage_is_laid_over_the_simulated_one(tmp_path):
+    """The simulated edges, later by 3 s and light 0.25 ms late at gate 2, come back as just that."""
+    trace = gatesim.trace(gatesim.load(LAUNCHED))
+    rows = [
+        (3.0 + t, f"g{g.gate}", (n + 1) % 2) for g in trace.gates for n, t in enumerate(g.sensed.tolist())
+    ]
+    rows = [(t + 0.25e-3 * (name == "g2" and level == 0), name, level) for t, name, level in sorted(rows)]
+    start = "".join(f"0,g{gate},0\n" for gate in (1, 2, 3))
+    body = "".join(f"{t!r},{name},{level}\n" for t, name, level in rows)
+    file = tmp_path / "real.csv"
+    file.write_text(f"time [s],channel,level\n{start}{body}")
+    laid = gatesim.trace(gatesim.load(LAUNCHED), measured=file, quiet="1 s")
+    assert laid.measured[1] == pytest.approx(trace.gates[0].sensed, abs=1e-9)
+    assert "gate 2: dark +0.0000 ms, light +0.2500 ms against the simulated sensor" in str(laid)
+    lanes = [text.get_text() for axes in laid.plot().figure.axes for text in axes.get_yticklabels()]
+    assert lanes.count("measured") == 3
+    assert "measured" not in str(trace)

@@ -1,10 +1,17 @@
 """One passage followed in time."""
 
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING, ClassVar
+from typing import TYPE_CHECKING, ClassVar, Literal
 
+import numpy as np
+
+from gatesim.api.edges import edges
+from gatesim.api.given import Given
 from gatesim.api.result import Pictured, at_work
+from gatesim.ground.arrays import Array
+from gatesim.ground.errors import InputError
 from gatesim.ground.files import target
 from gatesim.ground.valuechange import written
 from gatesim.prediction import trace as followed
@@ -16,14 +23,31 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, repr=False)
 class Trace(Pictured, followed.Trace):
-    """What every stage saw, and when."""
+    """What every stage saw, and when; ``measured``: edges (k,) s of a real sensor by gate, laid over it."""
+
+    measured: Mapping[int, Array] = field(default_factory=dict)
 
     UNITS: ClassVar = {"end": "s", "part_length": "m"}
+    KEYS: ClassVar = {**followed.Trace.KEYS, "measured": None}
 
     def __str__(self) -> str:
         from gatesim.view.tracetext import trace_text
 
-        return trace_text(self)
+        return "\n".join([trace_text(self), *self._beside()])
+
+    def _beside(self) -> Iterator[str]:
+        """Measured against simulated, a line a gate."""
+        if self.measured:
+            yield "\nmeasured, its first edge at the lowest gate laid over the simulated one:"
+        for gate in self.gates:
+            edges = self.measured.get(gate.gate)
+            if edges is not None and gate.sensed.size:
+                late = (1e3 * float(edges[end] - gate.sensed[end]) for end in (0, -1))
+                front, rear = (round(ms, 4) + 0.0 for ms in late)  # no zero with a minus
+                yield (
+                    f"  gate {gate.gate}: dark {front:+.4f} ms, light {rear:+.4f} ms against the simulated "
+                    f"sensor; {edges.size} edges, simulated {gate.sensed.size}"
+                )
 
     def plot(self, ax: "Axes | None" = None) -> "Axes":
         """The timing diagram; ``ax`` gives its place in a figure of one's own.
@@ -32,7 +56,7 @@ class Trace(Pictured, followed.Trace):
         """
         from gatesim.view.timing import timing_diagram, timing_grid
 
-        axes = timing_diagram(self, None if ax is None else timing_grid(len(self.gates), ax))
+        axes = timing_diagram(self, None if ax is None else timing_grid(len(self.gates), ax), self.measured)
         top: Axes = axes[0, 0]
         return top
 
@@ -44,6 +68,27 @@ class Trace(Pictured, followed.Trace):
 
 
 @at_work("tracing")
-def trace(scenario: Scenario) -> Trace:
-    """Follow one nominal passage through light, sensor, input filter and counter."""
-    return Trace.of(followed.trace(scenario))
+def trace(
+    scenario: Scenario,
+    *,
+    measured: Path | str | None = None,
+    gate: Mapping[int, str] | Sequence[str] = (),
+    dark: Literal["high", "low"] = "high",
+    quiet: Given = 0.1,
+) -> Trace:
+    """Follow one nominal passage through light, sensor, input filter and counter.
+
+    ``measured``: file of real edges, whose first passage is laid over the simulated one; the further
+    keywords as of `gatesim.edges`. Raises InputError.
+    """
+    found = followed.trace(scenario)
+    if measured is None:
+        return Trace.of(found)
+    passage = edges(measured, gate=gate, dark=dark, quiet=quiet).passages[0]
+    simulated = {g.gate: g.sensed for g in found.gates if g.sensed.size}
+    both = sorted(set(passage) & set(simulated))
+    if not both:
+        raise InputError(f"{measured}: none of its gates is passed in the simulation, expected one that is")
+    shift = float(simulated[both[0]][0]) - passage[both[0]].front
+    laid = {number: np.array(seen.edges) + shift for number, seen in passage.items()}
+    return Trace.of(found, measured=laid)

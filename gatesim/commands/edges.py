@@ -1,21 +1,19 @@
 """``gatesim edges``."""
 
 from pathlib import Path
+from typing import Literal
 
 import click
 
 from gatesim.commands.filetypes import Command, Source
-from gatesim.commands.options import JSON, output, show
+from gatesim.commands.options import DARK, GATE, JSON, QUIET, output, show
 
 
 @click.command("edges", cls=Command)
 @click.argument("file", type=Source())
-@click.option("--gate", multiple=True, metavar="N=CHANNEL",
-              help="Channel of a gate, such as 1=D0; left out: the channels in order.")  # fmt: skip
-@click.option("--dark", type=click.Choice(["high", "low"]), default="high", show_default=True,
-              help="Level of a dark gate.")  # fmt: skip
-@click.option("--quiet", default="100 ms", show_default=True, metavar="TIME",
-              help="All gates light for so long: the next passage begins.")  # fmt: skip
+@GATE
+@DARK
+@QUIET
 @click.option("--clock", default=None, metavar="FREQUENCY",
               help="Frequency of the counts in the log, as the scenario's counter has it.")  # fmt: skip
 @output("log", "Write a log of counts for gatesim fit here, as a counter without input filter has them.")
@@ -23,7 +21,7 @@ from gatesim.commands.options import JSON, output, show
 def command(
     file: Path,
     gate: tuple[str, ...],
-    dark: str,
+    dark: Literal["high", "low"],
     quiet: str,
     clock: str | None,
     output: Path | None,
@@ -36,7 +34,7 @@ def command(
     """
     from gatesim.api.edges import edges
 
-    result = edges(file, gate=gate, dark="high" if dark == "high" else "low", quiet=quiet, clock=clock)
+    result = edges(file, gate=gate, dark=dark, quiet=quiet, clock=clock)
     if output is not None:
         result.save(output)
     show(result, as_json)

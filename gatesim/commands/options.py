@@ -68,6 +68,19 @@ FIGURE = click.option(
     help="Draw it to a PNG, SVG or PDF file.",
 )  # fmt: skip
 
+GATE = click.option(
+    "--gate", multiple=True, metavar="N=CHANNEL",
+    help="Channel of a gate in a record of edges, such as 1=D0; left out: the channels in order.",
+)  # fmt: skip
+DARK = click.option(
+    "--dark", type=click.Choice(["high", "low"]), default="high", show_default=True,
+    help="Level of a dark gate in a record of edges.",
+)  # fmt: skip
+QUIET = click.option(
+    "--quiet", default="100 ms", show_default=True, metavar="TIME",
+    help="All gates light for so long: the next passage of a record begins.",
+)  # fmt: skip
+
 
 def output(kind: str, what: str, *, required: bool = False, directory: bool = False) -> Option:
     """The option -o of a command that makes a file, or a directory, named ``kind`` in messages."""

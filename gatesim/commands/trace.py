@@ -1,11 +1,12 @@
 """``gatesim trace``."""
 
 from pathlib import Path
+from typing import Literal
 
 import click
 
-from gatesim.commands.filetypes import Command, Product
-from gatesim.commands.options import FIGURE, FILE, JSON, draw, show
+from gatesim.commands.filetypes import Command, Product, Source
+from gatesim.commands.options import DARK, FIGURE, FILE, GATE, JSON, QUIET, draw, show
 
 
 @click.command("trace", cls=Command)
@@ -14,7 +15,21 @@ from gatesim.commands.options import FIGURE, FILE, JSON, draw, show
 @FIGURE
 @click.option("-o", "--output", type=Product("waveforms", (".vcd",)), default=None,
               help="Write sensor and input signals as a value change dump (IEEE 1364).")  # fmt: skip
-def command(file: Path, as_json: bool, figure: Path | None, output: Path | None) -> None:
+@click.option("--measured", type=Source(), default=None,
+              help="Edges of the real rig (see gatesim edges), laid over the simulated ones.")  # fmt: skip
+@GATE
+@DARK
+@QUIET
+def command(
+    file: Path,
+    as_json: bool,
+    figure: Path | None,
+    output: Path | None,
+    measured: Path | None,
+    gate: tuple[str, ...],
+    dark: Literal["high", "low"],
+    quiet: str,
+) -> None:
     """Follow one nominal passage through light, sensor, input filter and counter.
 
     The moments are printed in order; the figure is the timing diagram.
@@ -22,7 +37,7 @@ def command(file: Path, as_json: bool, figure: Path | None, output: Path | None)
     from gatesim.api.trace import trace
     from gatesim.scenario import load
 
-    result = trace(load(file))
+    result = trace(load(file), measured=measured, gate=gate, dark=dark, quiet=quiet)
     draw(result, figure)
     if output is not None:
         result.save(output)

@@ -22,11 +22,24 @@ from gatesim.ground.valuechange import Signal, read
 
 @dataclass(frozen=True)
 class GatePassage:
-    """What one gate saw of a passage, s: first edge to dark, last to light; ``extra`` edges between."""
+    """What one gate saw of a passage: ``edges`` in s, alternately to dark and to light."""
 
-    front: float
-    rear: float
-    extra: int
+    edges: tuple[float, ...]
+
+    @property
+    def front(self) -> float:
+        """First edge to dark, s."""
+        return self.edges[0]
+
+    @property
+    def rear(self) -> float:
+        """Last edge to light, s."""
+        return self.edges[-1]
+
+    @property
+    def extra(self) -> int:
+        """Edges between these two: chatter, or openings."""
+        return len(self.edges) - 2
 
     @property
     def dwell(self) -> float:
@@ -34,7 +47,7 @@ class GatePassage:
         return self.rear - self.front
 
     KEYS: ClassVar[Keys] = {
-        "front": "front_s", "rear": "rear_s", "dwell": "dwell_s", "extra": "extra_edges",
+        "front": "front_s", "rear": "rear_s", "dwell": "dwell_s", "extra": "extra_edges", "edges": "edges_s",
     }  # fmt: skip
 
 
@@ -138,9 +151,7 @@ def passages_of(gates: Mapping[int, Signal], dark: bool, quiet: float) -> list[d
 
 def _seen(group: Mapping[int, Sequence[tuple[float, bool]]]) -> dict[int, GatePassage]:
     whole = {gate: edges for gate, edges in group.items() if edges[0][1] and not edges[-1][1]}
-    return {
-        gate: GatePassage(edges[0][0], edges[-1][0], len(edges) - 2) for gate, edges in sorted(whole.items())
-    }
+    return {gate: GatePassage(tuple(time for time, _ in edges)) for gate, edges in sorted(whole.items())}
 
 
 def counts_of(passage: Mapping[int, GatePassage], frequency: float) -> dict[str, int]:

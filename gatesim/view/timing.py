@@ -1,5 +1,6 @@
 """Timing diagram of one passage."""
 
+from collections.abc import Mapping
 from textwrap import wrap
 from typing import TYPE_CHECKING, Any
 
@@ -21,18 +22,22 @@ CLOSE = 0.025
 """Share of the time axis within which marks of moments are put side by side."""
 
 
-def timing_diagram(trace: Trace, axes: NDArray[Any] | None = None) -> NDArray[Any]:
+def timing_diagram(
+    trace: Trace, axes: NDArray[Any] | None = None, measured: Mapping[int, Array] | None = None
+) -> NDArray[Any]:
     """Draw light, sensor output and filtered input of every gate above the count register, over time in ms.
 
     ``axes``: array (gates + 1, 2) of Axes. Left the whole passage, high is dark; dots and broken
     lines are counts latched and held until the re-arm. Right, gate by gate, a closer look at
-    its first edge, and the moments by number with what was latched.
+    its first edge, and the moments by number with what was latched. ``measured``: edges (k,) s of a
+    real sensor by gate, drawn in a lane of their own.
     """
+    real = measured or {}
     found = timing_grid(len(trace.gates)) if axes is None else axes
     begin, end = _span(trace)
     marks = _marks(trace.moments)
     for gate, (whole, close) in zip(trace.gates, found[:-1], strict=True):
-        _lanes(whole, gate, begin, end)
+        _lanes(whole, gate, begin, end, real.get(gate.gate))
         whole.set_ylabel(f"gate {gate.gate}\nat {MS * gate.position:.4g} mm")
         whole.tick_params(labelbottom=False)
         _edge(close, gate)
@@ -72,11 +77,13 @@ def _marks(moments: tuple[Moment, ...]) -> dict[str, tuple[float, Moment]]:
     return {str(number): (moment.time, moment) for number, moment in enumerate(moments, start=1)}
 
 
-def _lanes(axes: "Axes", gate: GateTrace, begin: float, end: float) -> None:
-    """Light, output and input of a gate, one above the other."""
+def _lanes(axes: "Axes", gate: GateTrace, begin: float, end: float, measured: Array | None = None) -> None:
+    """Light, output and input of a gate, one above the other, and the measured output over the simulated."""
     lanes = [("input", gate.filtered, BLUE), ("sensor", gate.sensed, VERMILION)]
     if not np.array_equal(gate.filtered, gate.acted):
         lanes.insert(0, ("as read", gate.acted, GREEN))
+    if measured is not None:
+        lanes.append(("measured", measured, BLACK))
     ticks, names = [], []
     for number, (name, times, color) in enumerate(lanes):
         base = number * (LANE + GAP)
