@@ -1,0 +1,99 @@
+"""A changed constant anywhere in the chain makes `gatesim verify` fail: forty one-spot changes, one at a time."""
+
+import os
+import shutil
+import subprocess
+import sys
+
+import pytest
+
+from tests.house import PACKAGE
+
+# file, what stands there, what is put there instead
+# fmt: off
+CHANGES = [
+    ("motion/path.py", "STANDARD_GRAVITY = 9.80665", "STANDARD_GRAVITY = 9.81"),
+    ("motion/path.py", "self.gravity * np.sin(self.slope)", "self.gravity * np.tan(self.slope)"),
+    ("motion/path.py", "np.abs(np.cos(self.slope))", "np.abs(np.sin(self.slope))"),
+    ("motion/force/airdrag.py", "return -0.5 * self.density", "return -0.51 * self.density"),
+    ("motion/force/launch.py", "(self.stretch - x) + path", "(self.stretch - 0.9 * x) + path"),
+    ("motion/force/launch.py", "np.where(x < self.stretch, self.carrier_mass", "np.where(x > 9, self.carrier_mass"),
+    ("motion/force/eddybrake.py", "below += self.critical_speed * self.critical_speed", "below += self.critical_speed"),
+    ("motion/force/eddybrake.py", "full * (1 + ratio**2) / (2 * ratio)", "full * (1 + ratio) / (2 * ratio)"),
+    ("motion/force/eddybrake.py", "return -2 * self.peak_force", "return -1.98 * self.peak_force"),
+    ("motion/magnets/shapes.py", "MU_0 = 1.25663706212e-6", "MU_0 = 1.35663706212e-6"),
+    ("motion/magnets/tube.py", "return 2 * 2 * pi * half", "return 2 * pi * half"),
+    ("motion/belt/belt.py", "* early / 2) * early + self.speed * late", "* early / 2) * early + 1.01 * self.speed * late"),
+    ("sensor/beam/circular.py", "np.pi / 4.0 * self.diameter**2", "np.pi / 4.1 * self.diameter**2"),
+    ("sensor/beam/circular.py", "0.5 * radius**2 * (share", "0.5 * radius**2 * (0.99 * share"),
+    ("sensor/receiver.py", "-np.log((light[-1] - share)", "-np.log10((light[-1] - share)"),
+    ("part/part.py", "full = 0.5 * part.height", "full = 0.45 * part.height"),
+    ("inputfilter/stablefor.py", "due = edges + self.time", "due = edges + 1.01 * self.time"),
+    ("inputfilter/stablefor.py", "held[:-1] &= due[:-1] <= edges[1:]", "held[:-1] &= due[:-1] >= edges[1:]"),
+    ("inputfilter/holdoff.py", "free_from = np.where(takes, now + self.time, free_from)", "free_from = np.where(takes, now + 1.1 * self.time, free_from)"),
+    ("inputfilter/majority.py", "needed - count)", "needed - 1 - count)"),
+    ("counter/source/clock.py", "self.frequency * (1.0 + np.asarray(self.error))", "self.frequency * (1.0 - np.asarray(self.error))"),
+    ("counter/source/clock.py", "* 0.5 * elapsed**2", "* elapsed**2"),
+    ("counter/source/clock.py", "np.floor(progress + phase[:, :1])", "np.round(progress + phase[:, :1])"),
+    ("counter/source/encoder.py", "edges / (np.pi * diameter)", "edges / (3.0 * diameter)"),
+    ("counter/counter.py", "top = 2.0**counter.width", "top = 2.0 ** (counter.width + 1)"),
+    ("formula/spacing_dwell.py", "constants.spacing * ratio(counts.dwell, counts.capture)", "constants.spacing * ratio(counts.dwell, counts.capture + 1.0)"),
+    ("formula/known_acceleration.py", "0.5 * constants.acceleration", "0.6 * constants.acceleration"),
+    ("formula/fixed_release.py", "return reached**2 - constants.release_distance", "return reached**2"),
+    ("formula/rear_edge.py", "return 0.5 * constants.spacing", "return 0.501 * constants.spacing"),
+    ("formula/four_edge.py", "middles = 0.5 *", "middles = 0.52 *"),
+    ("formula/three_gates.py", "acceleration = 2.0 *", "acceleration = 2.1 *"),
+    ("formula/encoder_pitch.py", "constants.pitch * counts.dwell", "constants.pitch * (counts.dwell + 1.0)"),
+    ("formula/base.py", "speed * dwell + 0.5 * acceleration", "speed * dwell + 0.6 * acceleration"),
+    ("ground/distribution.py", "return self.half_width / math.sqrt(3.0)", "return self.half_width / math.sqrt(3.1)"),
+    ("ground/distribution.py", "(1.0 + self.top_ratio**2) / 6.0", "(1.0 + self.top_ratio) / 6.0"),
+    ("studies/convention.py", 'Convention("iso", 0.2, 4.0', 'Convention("iso", 0.2, 5.0'),
+    ("shopfloor/decision.py", "guard = factor * std", "guard = 0.9 * factor * std"),
+    ("shopfloor/typeone.py", "std = float(np.std(indications, ddof=1))", "std = float(np.std(indications))"),
+    ("shopfloor/gaugestudy.py", 'v["total"] = v["gauge"] + v["part"]', 'v["total"] = v["part"]'),
+    ("studies/budget.py", "math.sqrt(", "1.01 * math.sqrt("),
+]
+# fmt: on
+
+SURVIVORS_ALLOWED = 2
+
+
+@pytest.fixture(scope="module")
+def copy(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("changed")
+    shutil.copytree(PACKAGE, folder / "gatesim", ignore=shutil.ignore_patterns("__pycache__"))
+    return folder
+
+
+# what `gatesim verify` runs, quick checks first, up to the first that fails
+FIRST_FAILURE = """
+from gatesim.shopfloor.evidence.check import carried_out
+from gatesim.shopfloor.evidence.gather import checks
+for quick in (True, False):
+    for topic, check in checks():
+        if check.quick is quick and carried_out(topic, check).passed is False:
+            raise SystemExit(1)
+"""
+
+
+def verified(folder):
+    """Exit code of the copy's checks."""
+    environment = {**os.environ, "PYTHONPATH": str(folder), "PYTHONDONTWRITEBYTECODE": "1"}
+    command = [sys.executable, "-c", FIRST_FAILURE]
+    return subprocess.run(command, cwd=folder, env=environment, capture_output=True, check=False).returncode
+
+
+@pytest.mark.long
+def test_at_least_38_of_40_changes_are_caught(copy):
+    assert len(CHANGES) == 40
+    assert verified(copy) == 0
+    survivors = []
+    for name, there, instead in CHANGES:
+        file = copy / "gatesim" / name
+        text = file.read_text(encoding="utf-8")
+        assert there in text, (name, there)
+        file.write_text(text.replace(there, instead, 1), encoding="utf-8")
+        if verified(copy) == 0:
+            survivors.append((name, instead))
+        file.write_text(text, encoding="utf-8")
+    assert len(survivors) <= SURVIVORS_ALLOWED, survivors
