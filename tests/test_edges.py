@@ -173,4 +173,4 @@ def test_a_measured_passage_is_laid_over_the_simulated_one(tmp_path):
     assert "gate 2: dark +0.0000 ms, light +0.2500 ms against the simulated sensor" in str(laid)
     lanes = [text.get_text() for axes in laid.plot().figure.axes for text in axes.get_yticklabels()]
     assert lanes.count("measured") == 3
-    assert "measured" not in str(trace)
+    assert "laid over" not in str(trace)
