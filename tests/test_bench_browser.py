@@ -81,6 +81,7 @@ def spacing_mm(page):
     return 1e3 * page.nominal("gate.spacing")
 
 
+@pytest.mark.long
 @widths
 def test_dragging_a_gate_moves_its_quantity_and_the_reading(opened, width):
     from selenium.webdriver.common.action_chains import ActionChains
@@ -98,6 +99,7 @@ def test_dragging_a_gate_moves_its_quantity_and_the_reading(opened, width):
     assert spacing_mm(page) == before[0]  # the whole drag is one step
 
 
+@pytest.mark.long
 @widths
 def test_a_value_is_typed_in_any_unit(opened, width):
     page = opened(width)
@@ -108,6 +110,7 @@ def test_a_value_is_typed_in_any_unit(opened, width):
     )  # its spread stays
 
 
+@pytest.mark.long
 @widths
 def test_a_refused_value_is_said_at_its_field_and_the_last_good_state_stays(opened, width):
     page = opened(width)
@@ -126,6 +129,7 @@ def test_a_refused_value_is_said_at_its_field_and_the_last_good_state_stays(open
     assert not note.is_displayed()
 
 
+@pytest.mark.long
 @widths
 def test_a_rig_kept_as_a_stands_beside_the_present_one_with_the_difference(opened, width):
     page = opened(width)
@@ -141,6 +145,7 @@ def test_a_rig_kept_as_a_stands_beside_the_present_one_with_the_difference(opene
     assert page.browser.find_elements("css selector", "#large .kept") == []
 
 
+@pytest.mark.long
 @widths
 def test_undo_and_redo_go_all_the_way(opened, width):
     page = opened(width)
@@ -158,6 +163,7 @@ def test_undo_and_redo_go_all_the_way(opened, width):
     assert page.run("return JSON.stringify(gatesim.bench.good.table)") == table
 
 
+@pytest.mark.long
 @widths
 def test_saving_under_a_new_name_leaves_the_file_and_its_comments(opened, width, bench):
     page = opened(width)
@@ -175,6 +181,7 @@ def test_saving_under_a_new_name_leaves_the_file_and_its_comments(opened, width,
     assert new.startswith(old.splitlines()[0])
 
 
+@pytest.mark.long
 @widths
 def test_everything_is_reached_and_moved_by_keys_alone(opened, width):
     from selenium.webdriver.common.keys import Keys
@@ -198,6 +205,7 @@ def test_everything_is_reached_and_moved_by_keys_alone(opened, width):
     assert spacing_mm(page) == before
 
 
+@pytest.mark.long
 def test_every_control_has_a_name_and_nothing_is_asked_of_another_host(opened):
     page = opened()
     nameless = page.run(
@@ -226,6 +234,7 @@ def test_nothing_sticks_out_and_text_contrasts(opened, width, dark):
     assert min(r for key, r in ratios.items() if "BUTTON" not in key) >= 4.5, ratios
 
 
+@pytest.mark.long
 def test_the_full_report_opens_beside_it(opened):
     page = opened()
     here = page.browser.current_window_handle
@@ -287,6 +296,7 @@ def _but_file(told):
     return {key: value for key, value in told.items() if key != "file"} if isinstance(told, dict) else told
 
 
+@pytest.mark.long
 def test_without_a_file_there_are_rigs_to_begin_with(browser, tmp_path):
     with running(cwd=tmp_path) as process:
         browser.get(process.address)

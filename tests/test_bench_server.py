@@ -54,6 +54,7 @@ def ask(server, method, path, body=None, **headers):
         connection.close()
 
 
+@pytest.mark.long
 def test_it_listens_on_this_machine_only_and_has_a_key_in_its_address(server):
     assert server.host == f"127.0.0.1:{server.port}"
     assert len(server.path.strip("/")) >= 32
@@ -143,6 +144,7 @@ def test_what_is_refused_is_refused_with_the_command_lines_sentence(server):
     other.unlink()
 
 
+@pytest.mark.long
 def test_the_report_of_a_state_runs_by_itself_under_a_policy_of_its_own(server):
     table = json.dumps(plain(load(CHUTE).raw))
     body = urlencode({"table": table}).encode()
@@ -247,6 +249,7 @@ def test_differences_turn_one_table_into_the_other():
     assert differences(new, new) == {}
 
 
+@pytest.mark.long
 def test_a_wrong_setting_or_file_is_one_sentence_before_anything_is_served(tmp_path):
     for arguments in (["--set", "gate.spacng=1"], ["--set", "gate"], [tmp_path / "none.toml"]):
         with running(*arguments) as bench:

@@ -51,6 +51,7 @@ def test_an_own_line_beside_one_without_a_name_is_refused() -> None:
         chute(calibration={"four-edges": {"zero": "1 mm"}})
 
 
+@pytest.mark.long
 def test_a_change_of_formula_leaves_the_line_of_the_old_one_behind() -> None:
     # A line fitted to one formula on a chute once made the explanation call good formulas 22 mm off.
     bent = {"gain": 1.17, "zero": "-22.8 mm", "use": ["spacing-dwell"]}

@@ -111,6 +111,7 @@ def test_small_and_large_counting_errors_lead_to_the_limits_of_the_quartic():
     assert best_ratio(0.0025, count, 0.1) == pytest.approx(1.0 + k, abs=5.0 * k**2)
 
 
+@pytest.mark.long
 def test_two_ranges_are_searched_together():
     """Release point and spacing: the error vanishes on s = L for every release point (closed form)."""
     base = {**CHUTE, "gate": {"first": "200 mm", "spacing": "80 mm"}}

@@ -209,6 +209,7 @@ def test_calibration_line_takes_out_gain_and_zero_of_a_rig():
     assert lined.uncertainty < 1e-6
 
 
+@pytest.mark.long
 def test_a_heat_drops_only_what_is_surely_beaten_and_the_winner_stays():
     """Two clocks by which the counting error differs eightyfold, and a copy that no test can tell apart."""
     options = {"clock": {**CLOCKS, "copy": {**CLOCKS["fast"]}, "dear": {**CLOCKS["slow"], "cost": 20}}}
@@ -275,6 +276,7 @@ def invoke(*arguments):
     return CliRunner().invoke(command, [str(a) for a in arguments], standalone_mode=False)
 
 
+@pytest.mark.long
 def test_command_prints_text_json_figure_and_a_winner_that_predicts(file, tmp_path):
     won, figure = tmp_path / "won.toml", tmp_path / "front.png"
     result = invoke(file, "--trials", 1000, "--workers", 1, "-o", won, "--figure", figure)
@@ -294,6 +296,7 @@ def test_command_prints_text_json_figure_and_a_winner_that_predicts(file, tmp_pa
     assert data["finalists"][0]["options"] == {"clock": "fast", "formula": "roots"}
 
 
+@pytest.mark.long
 def test_without_a_winner_the_exit_code_is_1_and_nothing_is_written(file, tmp_path):
     file.write_text(FILE.replace('"0.2 mm"', '"0.001 mm"'))
     result = invoke(file, "--trials", 500, "--workers", 1)
@@ -328,6 +331,7 @@ def test_what_is_wrong_with_a_file_is_said_in_one_sentence(file, old, new, said)
 EXAMPLE = Path(__file__).parents[1] / "scenarios" / "choose" / "rungs.toml"
 
 
+@pytest.mark.long
 def test_the_example_spans_rigs_that_all_fit_together_and_run():
     given = load_choice(EXAMPLE)
     found = candidates(given)

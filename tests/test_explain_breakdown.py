@@ -221,6 +221,7 @@ class _CountPhase:
         return Nominal(self.trials).normal(name, columns)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("file", SCENARIOS[1::2], ids=lambda f: f.stem)
 def test_interval_of_counting_holds_every_phase_and_no_more(file):
     scenario = load(file)

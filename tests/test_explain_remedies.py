@@ -95,6 +95,7 @@ def test_each_new_error_is_that_of_the_changed_scenario_read_anew(file):
             assert remedy.error == error_of(again, remedy.proposal.formula) or np.isnan(remedy.error)
 
 
+@pytest.mark.long
 def test_remedies_are_ranked_by_what_they_take(chute):
     order = [(r.effort, r.reach) for r in chute.tried]
     assert order == sorted(order)
@@ -114,6 +115,7 @@ def test_the_cheapest_is_enough_and_nothing_cheaper_is(chute):
 UNEVEN = {"value": "240 mm", "distribution": "rectangular", "half_width": "3 mm"}
 
 
+@pytest.mark.long
 def test_where_one_change_is_not_enough_two_are_tried():
     slow = changed(load(CHUTE), "counter.timing", {"kind": "polled", "cycle": "20 ms"})
     # parts of one length would all be read alike, and right, over a spacing of that length
@@ -162,6 +164,7 @@ def test_words_carry_the_numbers_of_the_rig(chute):
     assert chute.cheapest.proposal.title in advice(chute)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("file", SCENARIOS[1::2], ids=lambda f: f.stem)
 def test_the_command_prints_parts_that_sum(file):
     done = CliRunner().invoke(command, [str(file), "--json"])
@@ -174,6 +177,7 @@ def test_the_command_prints_parts_that_sum(file):
     assert all("nan" not in text.lower() for text in (found["headline"], found["reason"], found["advice"]))
 
 
+@pytest.mark.long
 def test_the_command_draws_and_prints(tmp_path):
     target = tmp_path / "waterfall.svg"
     done = CliRunner().invoke(command, [str(CHUTE), "--figure", str(target)])
@@ -200,6 +204,7 @@ def test_ninety_five_of_a_hundred_parts_are_read_within_what_is_said():
     assert np.mean(off <= now.reach) == pytest.approx(0.95, abs=0.02)
 
 
+@pytest.mark.long
 def test_no_change_is_tried_on_top_of_itself_or_taken_back():
     slow = changed(load(CHUTE), "counter.timing", {"kind": "polled", "cycle": "20 ms"})
     found = remedies(changed(slow, "part.length", UNEVEN), "spacing-dwell")

@@ -144,6 +144,7 @@ def test_a_full_disk_leaves_the_old_file_and_one_sentence(small_disk):
     assert [f.name for f in small_disk.iterdir()] == ["kept.bin"]
 
 
+@pytest.mark.long
 @posix
 def test_standard_output_that_is_full_is_exit_code_3_and_one_sentence():
     if not Path("/dev/full").exists():
@@ -155,6 +156,7 @@ def test_standard_output_that_is_full_is_exit_code_3_and_one_sentence():
     assert "standard output cannot be written" in done.stderr
 
 
+@pytest.mark.long
 @posix
 @pytest.mark.parametrize("arguments", [("predict", "--json", CHUTE), ("schema",)])
 def test_a_reader_that_leaves_is_exit_code_3_without_a_word(arguments):
@@ -165,6 +167,7 @@ def test_a_reader_that_leaves_is_exit_code_3_without_a_word(arguments):
     assert (done.returncode, done.stderr) == (3, "")
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("encoding", ["cp1252", "ascii", "utf-8"])
 @pytest.mark.parametrize("options", [[], ["--json"]])
 def test_every_encoding_of_the_terminal_will_do(tmp_path, encoding, options):
@@ -183,6 +186,7 @@ def test_every_encoding_of_the_terminal_will_do(tmp_path, encoding, options):
     done.stdout.decode(encoding)
 
 
+@pytest.mark.long
 @posix
 def test_a_file_name_that_is_no_text_is_shown_as_far_as_it_can_be(tmp_path):
     name = os.path.join(os.fsencode(tmp_path), b"rig-\xff\xfe.toml")
@@ -261,6 +265,7 @@ def test_two_studies_do_not_share_a_state_file(tmp_path):
     assert second.stderr.count("\n") == 1
 
 
+@pytest.mark.long
 def test_a_very_long_line_of_a_log_is_not_echoed_whole(tmp_path):
     log = tmp_path / "long.csv"
     log.write_text("dwell [1],capture [1]\n11911,2677\n" + "9" * 50_000 + "x," + "7" * 50_000 + "\n")
@@ -268,6 +273,7 @@ def test_a_very_long_line_of_a_log_is_not_echoed_whole(tmp_path):
     assert len(done.stdout) + len(done.stderr) < 5_000
 
 
+@pytest.mark.long
 def test_a_title_of_megabytes_is_refused_at_once(tmp_path):
     rig = tmp_path / "rig.toml"
     text = CHUTE.read_text(encoding="utf-8")
@@ -278,6 +284,7 @@ def test_a_title_of_megabytes_is_refused_at_once(tmp_path):
     assert len(done.stderr) < 1_000
 
 
+@pytest.mark.long
 def test_an_absurd_number_of_workers_is_capped_with_a_word():
     done = gatesim("study", DROP, "--trials", "100", "--workers", "100000")
     assert done.returncode == 0

@@ -152,6 +152,7 @@ def test_a_part_that_is_not_measured_alone_is_refused():
         feed(rig(filter={"kind": "stable-for", "time": "1 s"}), Feeding(spacing_of("fixed", 0.0)))
 
 
+@pytest.mark.long
 def test_command_prints_text_json_and_figure(tmp_path):
     file, figure = tmp_path / "rig.toml", tmp_path / "feed.png"
     file.write_text(

@@ -54,6 +54,7 @@ def test_many_odd_rows_are_left_in_and_called_scatter() -> None:
     assert not found.adequacy.describes
 
 
+@pytest.mark.long
 def test_friction_that_falls_with_time_is_found_with_its_rate() -> None:
     order = np.random.default_rng(4).permutation(np.tile(REFERENCES, 2))
     time = np.arange(len(order)) * 60.0

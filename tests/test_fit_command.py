@@ -45,6 +45,7 @@ def run(*arguments: object) -> Result:
     return CliRunner().invoke(command, [str(a) for a in arguments])
 
 
+@pytest.mark.long
 def test_text_and_json_say_the_same_and_name_the_bad_line(files: tuple[Path, Path]) -> None:
     text = run(*files, "--unknown", "path.friction").output
     found = json.loads(run(*files, "--unknown", "path.friction", "--json").output)
@@ -59,6 +60,7 @@ def test_text_and_json_say_the_same_and_name_the_bad_line(files: tuple[Path, Pat
     assert {c["formula"] for c in found["corrections"]} >= {"spacing-dwell", "known-acceleration"}
 
 
+@pytest.mark.long
 def test_the_written_scenario_keeps_comments_and_holds_value_uncertainty_and_covariance(
     files: tuple[Path, Path], tmp_path: Path
 ) -> None:
@@ -93,6 +95,7 @@ def test_the_written_scenario_keeps_comments_and_holds_value_uncertainty_and_cov
     assert not [p for p in tmp_path.iterdir() if p.name.startswith(".")]
 
 
+@pytest.mark.long
 def test_the_written_scenario_has_a_line_for_every_formula_and_the_best_one_in_charge(
     files: tuple[Path, Path], tmp_path: Path
 ) -> None:
@@ -146,6 +149,7 @@ def test_constants_leave_no_bias_on_rows_that_the_fit_did_not_see(files: tuple[P
     assert spacing.after.std > 3.0 * one.after.std
 
 
+@pytest.mark.long
 def test_held_out_rows_are_drawn_by_seed_from_every_length_and_do_not_enter_the_fit() -> None:
     [log], _ = logs(rig(), REFERENCES, 1, 8)
     one, same = (fit(rig(), log, Wish(["path.friction"], seed=5, draws=300)) for _ in range(2))
@@ -158,6 +162,7 @@ def test_held_out_rows_are_drawn_by_seed_from_every_length_and_do_not_enter_the_
     np.testing.assert_array_equal(one.estimate, again.estimate)
 
 
+@pytest.mark.long
 def test_residuals_are_drawn(files: tuple[Path, Path], tmp_path: Path) -> None:
     picture = tmp_path / "residuals.svg"
     assert run(*files, "--unknown", "path.friction", "--figure", picture).exit_code == 0
@@ -240,6 +245,7 @@ def test_a_fitted_table_that_is_no_covariance_is_refused(tmp_path: Path) -> None
             parse_text(f"{SLIDE}{table}covariance = {bad}")
 
 
+@pytest.mark.long
 def test_a_fit_that_does_not_hold_says_so_wherever_its_values_are_used(tmp_path: Path) -> None:
     """Friction that changes by a hundredth over the log; the truth is closed forms."""
     from gatesim import qualify, study

@@ -31,6 +31,7 @@ def test_friction_and_slope_cannot_be_separated_from_rest_and_a_second_slope_wou
     assert all(e.smallest < 1e-2 for e in found.extras if not e.what.startswith("a slope"))
 
 
+@pytest.mark.long
 def test_a_further_register_gains_what_was_foretold() -> None:
     """Foretold from the fit without the register, then logged."""
     scenario = rig(gate='rearm = "400 mm"')
@@ -48,6 +49,7 @@ def test_a_further_register_gains_what_was_foretold() -> None:
     assert full.std[0] < 0.98 * short.std[0]
 
 
+@pytest.mark.long
 def test_what_the_counts_do_not_depend_on_is_not_determined() -> None:
     [log], _ = logs(rig(), REFERENCES, 1, 2)
     found = fit(rig(), log, Wish(["part.mass"], held_out=0.0))

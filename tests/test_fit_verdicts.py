@@ -122,6 +122,7 @@ def test_a_gross_row_is_set_apart_in_a_log_that_scatters_more_than_the_model_as_
         assert found.odd.outliers.sum() <= 3
 
 
+@pytest.mark.long
 def test_a_gross_row_among_those_held_out_does_not_spoil_the_promise() -> None:
     from gatesim.shopfloor.fit.fit import fit
 

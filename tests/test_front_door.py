@@ -53,6 +53,7 @@ def printed(*arguments):
     return found.stdout.rstrip("\n")
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("name", CASES)
 def test_a_call_says_lists_and_draws_what_the_command_does(name):
     options, call = CASES[name]
@@ -69,6 +70,7 @@ def test_a_call_says_lists_and_draws_what_the_command_does(name):
     assert ("data:image/png" in html) == hasattr(result, "plot")
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("name", ["predict", "trace", "explain", "study", "sweep", "feed"])
 def test_a_picture_goes_into_axes_of_ones_own(name):
     result = CASES[name][1](gatesim.load(CHUTE))
@@ -113,6 +115,7 @@ def test_every_command_has_one_option_for_one_thing():
                 assert seen.setdefault(option.name, said) == said, (name, option.name)
 
 
+@pytest.mark.long
 def test_a_choice_lists_its_candidates_and_saves_the_winner(tmp_path):
     result = gatesim.choose(CHOICE, trials=100, workers=1)
     assert str(result) == printed("choose", CHOICE, "--trials", 100, "--workers", 1)
@@ -149,6 +152,7 @@ def test_figures_come_with_their_units():
         study.quantity("trials")
 
 
+@pytest.mark.long
 def test_the_hand_over_takes_lengths_in_any_form(tmp_path):
     scenario = gatesim.load(FOLDER / "1-drop-dowel.toml")
     length = scenario.part.length.nominal
@@ -191,6 +195,7 @@ def test_all_names_of_the_front_door_are_there_and_named_after_their_commands():
         gatesim.predictt  # noqa: B018
 
 
+@pytest.mark.long
 def test_a_prediction_imports_no_heavy_package():
     """Start-up: these are what a prediction can do without."""
     code = (
@@ -211,6 +216,7 @@ def test_the_notebooks_use_nothing_but_the_front_door():
                 assert imported == "", f"{notebook.name} reaches into gatesim{imported}"
 
 
+@pytest.mark.long
 def test_passages_are_of_one_rig_and_can_be_fitted(tmp_path):
     """The truth is known here: the values that the passages were made with."""
     scenario = gatesim.load(FOLDER / "2-chute-slat.toml")

@@ -53,6 +53,7 @@ def test_a_delay_of_gate_2_alone_lengthens_the_time_from_gate_to_gate():
     assert reading(alike) == pytest.approx(L, rel=1e-9)
 
 
+@pytest.mark.long
 def test_budget_and_explanation_name_the_gate():
     rig = RigModel(parse_text(BELT))
     rows = {row.name: row for row in budget(rig, "spacing-dwell").rows}

@@ -145,6 +145,7 @@ def test_the_printed_sheet_says_all_that_the_page_says(handed: Handover, tmp_pat
             assert set(words.split()) <= set(printed), words
 
 
+@pytest.mark.long
 def test_distances_start_at_the_release_and_the_third_gate_re_arms(handed: Handover) -> None:
     scenario = load(SCENARIOS / "3-braked-rung.toml")
     braked = gather(scenario, Wish(), DAY)
@@ -163,11 +164,13 @@ def one_sided(key: str, limit: str) -> str:
     return f"{rows['tolerance']}; {rows['accept readings']}".replace("\u00a0", " ")
 
 
+@pytest.mark.long
 def test_a_limit_on_one_side_is_said_in_words() -> None:
     assert re.match(r"up to 181 mm; up to 180\.\d{3} mm;", one_sided("upper_limit", "181 mm"))
     assert re.match(r"from 179 mm on; from 179\.\d{3} mm on;", one_sided("lower_limit", "179 mm"))
 
 
+@pytest.mark.long
 def test_the_acceptance_limits_of_text_and_sheet_are_one() -> None:
     found = gather(drop(), Wish(formula="four-edge"), DAY)
     assert found.window is not None
@@ -182,6 +185,7 @@ def test_the_acceptance_limits_of_text_and_sheet_are_one() -> None:
     )
 
 
+@pytest.mark.long
 def test_a_name_in_another_script_is_printed_or_a_sentence_says_that_it_is_not(handed: Handover) -> None:
     def subtitle(title: str) -> str:
         page = sheet(dataclasses.replace(handed, title=title))
@@ -239,6 +243,7 @@ def test_an_existing_directory_is_not_touched(handed: Handover, tmp_path: Path) 
     assert [p.name for p in (tmp_path / "out").iterdir()] == ["mine.txt"]
 
 
+@pytest.mark.long
 def test_the_command_writes_all_files_and_names_them(tmp_path: Path) -> None:
     target = tmp_path / "out"
     run_ = CliRunner().invoke(
@@ -250,6 +255,7 @@ def test_the_command_writes_all_files_and_names_them(tmp_path: Path) -> None:
     assert len(run_.output.splitlines()) == len(names) == 6
 
 
+@pytest.mark.long
 def test_json_has_the_figures_and_the_files(tmp_path: Path) -> None:
     target = tmp_path / "out"
     command = [
@@ -270,6 +276,7 @@ def test_json_has_the_figures_and_the_files(tmp_path: Path) -> None:
     assert [int(row["length [0.001 mm]"]) for row in rows] == [vector["length"] for vector in found["table"]]
 
 
+@pytest.mark.long
 def test_the_range_that_is_required_is_handed_over() -> None:
     asked = {"max_error": "2 mm", "shortest": "120 mm", "longest": "300 mm"}
     found = gather(
@@ -310,6 +317,7 @@ def test_bad_options_are_refused_with_one_sentence(
     assert list(tmp_path.iterdir()) == []
 
 
+@pytest.mark.long
 def test_a_formula_whose_assumption_the_rig_breaks_is_handed_over_with_that_sentence() -> None:
     braked = load(SCENARIOS / "3-braked-rung.toml")
     bad = gather(braked, Wish(formula="fixed-release"), DAY)

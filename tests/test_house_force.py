@@ -166,6 +166,7 @@ def speed_at(scenario: Scenario, mass: float, drag: float) -> float:
     return a / k * (1.0 - math.exp(-k * low))
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     ("there", "missing"),
     [("def caution", "caution"), ("def crest", "crest"), ("drives: ClassVar[bool] = False", "drives")],

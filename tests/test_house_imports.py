@@ -58,6 +58,7 @@ def room(module: str) -> str:
     return parts[1] if len(parts) > 1 else ""
 
 
+@pytest.mark.long
 def test_no_module_imports_itself_through_others():
     try:
         list(TopologicalSorter(imports()).static_order())
@@ -65,6 +66,7 @@ def test_no_module_imports_itself_through_others():
         pytest.fail(f"a circle of imports: {' -> '.join(error.args[1])}")
 
 
+@pytest.mark.long
 def test_imports_point_downward_only():
     upward = [
         f"{module} imports {other}"
@@ -75,6 +77,7 @@ def test_imports_point_downward_only():
     assert not upward
 
 
+@pytest.mark.long
 def test_rooms_do_not_stand_in_a_circle():
     between: dict[str, set[str]] = {}
     for module, others in imports().items():

@@ -118,6 +118,7 @@ def test_part_that_comes_too_fast_for_its_magnets_runs_away():
     assert "peak force is below" in told.explanation
 
 
+@pytest.mark.long
 def test_motion_under_magnets_is_that_of_an_independent_integrator():
     blocks, bar = Blocks(0.05, 0.05, 0.025, 0.003, count=2, pitch=0.06), Bar(0.05, 0.03)
     strength = block_strength(blocks, bar)
@@ -208,6 +209,7 @@ def test_every_dimension_may_have_a_spread_and_the_model_has_one():
     assert inputs["brake.magnet.model_factor"].std == pytest.approx(0.04)
 
 
+@pytest.mark.long
 def test_spread_of_dimensions_follows_the_model_itself():
     bar = Bar(0.025, 0.003)
     nominal, steps = {"gap": 0.003, "width": 0.02}, {"gap": 0.0003, "width": 0.001}

@@ -38,6 +38,7 @@ def test_slat_brakes_as_finite_volumes_say():
     assert_allclose(b_of(BLOCK, Bar(0.025, 0.003)), volumes, rtol=0.03)
 
 
+@pytest.mark.long
 def test_round_tube_brakes_as_finite_volumes_say():
     mesh = cylindrical(ALONG, np.linspace(0, 2 * np.pi, 41), lines([0.0085, 0.01], [3]), 0.01)
     assert_allclose(
@@ -45,6 +46,7 @@ def test_round_tube_brakes_as_finite_volumes_say():
     )
 
 
+@pytest.mark.long
 def test_box_brakes_as_finite_volumes_say():
     y = lines([-0.01, -0.01 + WALL, 0.01 - WALL, 0.01], [3, 10, 3])
     z = lines([-0.02, -0.02 + WALL, -WALL, 0], [3, 10, 3])

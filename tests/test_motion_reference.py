@@ -139,6 +139,7 @@ def test_table_is_the_published_one():
     assert_allclose(dop853.ERROR3, table.E3[:12], rtol=0)
 
 
+@pytest.mark.long
 def test_a_trial_does_not_depend_on_its_company():
     """Bit for bit the same alone, in a small batch, and across chunks."""
     part, path, brake, x = brake_chute(9001, seed=5)

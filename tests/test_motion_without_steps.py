@@ -96,6 +96,7 @@ def test_a_start_at_the_terminal_speed_keeps_it(beta):
     assert_allclose([speed[0], time[0]], [np.sqrt(2.0 / beta), 0.4 / np.sqrt(2.0 / beta)], rtol=1e-14)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(("solver", "more"), [(linear_drag, ()), (quadratic_drag, ()), (drag_curve, (1.3,))])
 def test_either_it_is_right_or_it_says_nothing(solver, more):
     """2,000 random spans: what a closed form answers is what very small steps arrive at (Heun's method)."""

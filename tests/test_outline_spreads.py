@@ -100,6 +100,7 @@ def test_a_study_has_the_scatter_of_trials_each_with_an_outline_of_its_own():
     assert found.bias.value == pytest.approx(np.mean(errors), abs=4.0 * np.std(errors) / math.sqrt(300))
 
 
+@pytest.mark.long
 def test_budget_has_a_row_for_the_chamfer():
     scenario = parse_text(text(chamfer=SPREADS["chamfer"]))
     row = next(r for r in budget(RigModel(scenario), "spacing-dwell").rows if r.name == "part.front.length")

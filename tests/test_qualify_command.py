@@ -39,6 +39,7 @@ def qualified(folder: Path, text: str, **extra: float) -> Qualification:
     return qualify(log, log.numbers["length"], demand)
 
 
+@pytest.mark.long
 def test_each_study_takes_its_own_rows(tmp_path: Path) -> None:
     result = qualified(tmp_path, log_text(1))
     assert [one.count for one in result.type_one] == [30, 30]
@@ -116,6 +117,7 @@ def test_the_command_prints_every_study_and_the_bad_rows(tmp_path: Path) -> None
         assert words in run.output
 
 
+@pytest.mark.long
 def test_json_holds_the_figures_and_the_figure_file_is_drawn(tmp_path: Path) -> None:
     (tmp_path / "log.csv").write_text(log_text(5))
     figure = tmp_path / "figure.png"

@@ -107,6 +107,7 @@ def test_the_units_kept_for_a_quick_start_are_those_of_pint():
         assert in_root_units(unit) == kept, unit
 
 
+@pytest.mark.long
 def test_a_prediction_in_common_units_does_not_load_pint():
     code = (
         f"import sys; from gatesim import load, predict; predict(load({str(EXAMPLE)!r})); "

@@ -91,6 +91,7 @@ def test_it_opens_without_an_error_and_asks_for_nothing(opened, file):
     assert [name for name in requested if not name.startswith("data:")] == []
 
 
+@pytest.mark.long
 def test_the_slider_moves_the_part_and_the_counts_agree_with_the_trace(opened):
     printed = CliRunner().invoke(trace_command, [str(CHUTE), "--json"])
     told, page = json.loads(printed.stdout), opened(load(CHUTE))
@@ -117,6 +118,7 @@ def test_the_slider_moves_the_part_and_the_counts_agree_with_the_trace(opened):
     assert len(set(seen)) == len(seen) > 3
 
 
+@pytest.mark.long
 def test_registers_are_those_of_the_part_that_is_being_counted(opened):
     scenario = changed(load(CHUTE), "follower", {"interval": "0.35 s", "count": 2})
     told, page = trace(scenario).data(), opened(scenario)
@@ -130,6 +132,7 @@ def test_registers_are_those_of_the_part_that_is_being_counted(opened):
     assert cycle == 2
 
 
+@pytest.mark.long
 def test_beams_darken_as_the_part_covers_them(opened):
     scenario = load(CHUTE)
     told, page = trace(scenario).data(), opened(scenario)
@@ -142,6 +145,7 @@ def test_beams_darken_as_the_part_covers_them(opened):
     assert float(beam.get_attribute("stroke-opacity")) < 0.5 * light
 
 
+@pytest.mark.long
 def test_the_part_is_drawn_to_scale(opened):
     page = opened(load(FOLDER / "4-launched-spacer.toml"))
     scrub(page, 0)
@@ -151,6 +155,7 @@ def test_the_part_is_drawn_to_scale(opened):
     assert box[0] / box[1] == pytest.approx(60 / 25, rel=1e-3)
 
 
+@pytest.mark.long
 def test_keys_move_the_slider_and_focus_is_seen(opened):
     from selenium.webdriver.common.keys import Keys
 
@@ -167,6 +172,7 @@ def test_keys_move_the_slider_and_focus_is_seen(opened):
     assert style == "solid"
 
 
+@pytest.mark.long
 def test_tab_reaches_link_button_slider_and_details(opened):
     from selenium.webdriver.common.keys import Keys
 
@@ -180,6 +186,7 @@ def test_tab_reaches_link_button_slider_and_details(opened):
     assert {"play", "scrub", "summary"} <= set(reached)
 
 
+@pytest.mark.long
 def test_play_runs_and_stops(opened):
     page = opened(load(CHUTE))
     scrub(page, 0)
@@ -192,6 +199,7 @@ def test_play_runs_and_stops(opened):
     assert button.text == "Play"
 
 
+@pytest.mark.long
 def test_markup_in_a_scenario_does_nothing(opened):
     nasty = '</script><script>document.title="taken"</script><img src=x onerror="document.title=1">'
     text = re.sub(r"^(title|note) = .*$", rf"\1 = {json.dumps(nasty)}", CHUTE.read_text("utf-8"), flags=re.M)
@@ -214,6 +222,7 @@ def test_nothing_sticks_out_and_text_contrasts(opened, width, dark):
     assert min(ratios.values()) >= 4.5, ratios
 
 
+@pytest.mark.long
 def test_print_opens_the_details_and_keeps_the_passage(opened):
     page = opened(load(CHUTE))
     page.execute_script("window.dispatchEvent(new Event('beforeprint'));")

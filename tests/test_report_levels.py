@@ -13,6 +13,7 @@ from gatesim.view.report import report_html
 NAMES = ("repeatability", "part_to_part", "rig_to_rig")
 
 
+@pytest.mark.long
 def test_the_bar_has_the_three_shares_of_the_variance():
     scenario = load("scenarios/2-chute-slat.toml")
     result = study(RigModel(scenario), Plan(trials=4_000), workers=1)

@@ -58,6 +58,7 @@ def chute():
     return report_html(load(CHUTE))
 
 
+@pytest.mark.long
 def test_the_page_asks_nothing_of_the_network(chute):
     assert not re.search(r"@import|url\((?!#)|fetch\(|XMLHttpRequest|import\(", chute)
     for _, key, value in Tags(chute).attributes:
@@ -75,6 +76,7 @@ def test_ids_are_unique_and_links_and_labels_lead_somewhere(chute):
             assert value in page.ids
 
 
+@pytest.mark.long
 def test_markup_in_a_scenario_is_text():
     text = CHUTE.read_text(encoding="utf-8")
     text = re.sub(r"^title = .*$", f"title = {json.dumps(NASTY)}", text, flags=re.M)
@@ -86,6 +88,7 @@ def test_markup_in_a_scenario_is_text():
     assert "<b>bold</b>.toml" in "".join(nasty.text)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("file", SCENARIOS[::2], ids=lambda f: f.stem)
 def test_counts_and_positions_are_those_of_the_trace(file):
     scenario = load(file)
@@ -102,6 +105,7 @@ def _all_cautions():
     return {caution for file in SCENARIOS for caution in cautions(load(file))}
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("file", SCENARIOS[1::2], ids=lambda f: f.stem)
 def test_cautions_are_those_of_the_hazards_on_the_rig(file):
     scenario = load(file)
@@ -138,6 +142,7 @@ def test_a_part_that_stops_gets_a_page_that_says_so():
     assert "NaN" not in page
 
 
+@pytest.mark.long
 def test_the_command_adds_a_study(tmp_path):
     target = tmp_path / "report.html"
     done = CliRunner().invoke(command, [str(CHUTE), "-o", str(target), "--trials", "2000", "--workers", "1"])

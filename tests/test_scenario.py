@@ -121,6 +121,7 @@ def test_every_scenario_of_the_repository_is_valid_marked_and_fits_the_schema(fi
     jsonschema.Draft202012Validator(json_schema()).validate(tomllib.loads(file.read_text(encoding="utf-8")))
 
 
+@pytest.mark.long
 def test_the_schema_is_a_schema_with_descriptions_and_examples():
     schema = json_schema()
     jsonschema.Draft202012Validator.check_schema(schema)

@@ -265,6 +265,7 @@ def test_sobol_indices_include_the_noise_drawn_inside_the_chain():
     assert ratio == pytest.approx(1.2**2, rel=0.1)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("model", [END_GAUGE, MASS], ids=["H.1", "9.3"])
 def test_first_order_indices_of_a_linear_model_are_its_shares_of_variance(model):
     found = sobol_indices(model, "y", trials=16_384)

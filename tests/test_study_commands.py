@@ -115,6 +115,7 @@ def test_study_command_prints_text_and_writes_json_csv_and_figure(file, tmp_path
     assert list(data["error"]) == ["spacing-dwell", "fixed-release"]
 
 
+@pytest.mark.long
 def test_study_command_until_and_state(file, tmp_path):
     state = str(tmp_path / "state")
     text = run(study_command, file, "--until", "1%", "--state", state).output
@@ -124,6 +125,7 @@ def test_study_command_until_and_state(file, tmp_path):
         run(study_command, file, "--state", state, "--csv", str(tmp_path / "x.csv"))
 
 
+@pytest.mark.long
 def test_budget_command_prints_table_validation_and_indices(file):
     text = run(budget_command, file, "--trials", "20000").output
     for word in ("gate.first", "gate.spacing", "Welch-Satterthwaite", "clause 8", "Sobol indices"):
@@ -132,6 +134,7 @@ def test_budget_command_prints_table_validation_and_indices(file):
     assert {index["name"] for index in data["sobol_indices"]} >= {"gate.first", "gate.spacing"}
 
 
+@pytest.mark.long
 def test_sweep_command_follows_the_closed_form(file, tmp_path):
     figure = tmp_path / "sweep.png"
     arguments = [file, "--vary", "gate.first=50mm:0.4m:4", "--trials", "4000", "--figure", str(figure)]

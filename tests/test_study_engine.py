@@ -177,6 +177,7 @@ print(result.ended, result.trials == 10_000 * len(blocks))
 """
 
 
+@pytest.mark.long
 def test_ctrl_c_at_a_terminal_stops_the_workers_and_returns_what_was_reached():
     process = subprocess.Popen(
         [sys.executable, "-c", STOPPED.format(tests=str(HERE))],

@@ -191,6 +191,7 @@ def test_a_spread_says_how_often_it_is_drawn_and_else_its_table_does():
         parse_text(text.replace('per = "part"', 'per = "belt"'))
 
 
+@pytest.mark.long
 def test_no_level_below_the_rig_leaves_no_difference_from_part_to_part():
     text = BELT.format(jitter="40 us").replace(', per = "part"', ', per = "passage"')
     found = study(RigModel(parse_text(text)), Plan(trials=40_000), workers=1).formulas["spacing-dwell"]

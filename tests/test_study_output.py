@@ -125,6 +125,7 @@ def at(values):
     return FormulaModel(inputs, millimetre)
 
 
+@pytest.mark.long
 def test_sweep_text_json_and_charts():
     plan = Plan(trials=2000)
     gap = Axis("gap", np.linspace(0.0, 2.0, 5), "mm")

@@ -217,6 +217,7 @@ plain = st.recursive(
 )
 
 
+@pytest.mark.long
 @settings(max_examples=150, deadline=None)
 @given(st.dictionaries(st.sampled_from(["a", "b", "c d", "e.f"]), plain, min_size=1, max_size=4))
 def test_the_place_of_a_key_is_where_the_text_has_it(data):

@@ -25,6 +25,7 @@ def at(followed, register, cycle=0):
     return next(m for m in followed.moments if m.register == register and m.cycle == cycle)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("file", FILES, ids=lambda file: file.stem)
 def test_the_register_holds_what_is_latched_at_the_moment_of_latching(file):
     followed = trace(load(file))
@@ -89,6 +90,7 @@ def test_a_counter_that_counts_only_while_dark_stands_still_in_the_light():
     assert counts[3] == pytest.approx(1e5 * (light - dark + end - again), abs=2)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     ("lines", "extra"),
     [
@@ -110,6 +112,7 @@ def test_a_passage_that_gives_no_reading_can_be_followed_and_drawn(lines, extra,
     assert followed.end > 0.0
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(("ending", "begins"), [("png", b"\x89PNG"), ("svg", b"<?xml"), ("pdf", b"%PDF")])
 def test_the_figure_is_of_the_kind_that_the_file_name_says(ending, begins, tmp_path):
     figure = tmp_path / f"diagram.{ending}"

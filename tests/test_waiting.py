@@ -26,6 +26,7 @@ class Terminal(io.StringIO):
         return True
 
 
+@pytest.mark.long
 def test_silent_work_shows_on_a_terminal_after_a_while_and_leaves_nothing(monkeypatch):
     terminal = Terminal()
     monkeypatch.setattr(sys, "stderr", terminal)
@@ -51,6 +52,7 @@ def test_a_pipe_sees_no_progress(tmp_path, command):
     assert (done.returncode, done.stderr) == (0, b"")
 
 
+@pytest.mark.long
 def test_the_blocks_that_a_target_takes_are_foretold():
     plan = Plan(trials=20_000_000, until=Until(relative=0.003))
     summary = Summary(plan.coverage, layout_of(MASS))

@@ -20,7 +20,7 @@ STOP = 1e-9
 STOP_METRES = 1e-8
 """It has also stopped when nothing drives it this distance ahead, and it is slow enough to rest there."""
 
-MOST_STEPS = 10_000
+MOST_STEPS = 4_000
 
 UNDER_WAY, ARRIVED, STOPPED, MET = -1, 0, 1, 2
 
