@@ -56,7 +56,12 @@ def remedy_cells(remedy: Remedy) -> list[str]:
     """New error, standard uncertainty, where 95 % of the readings lie, in mm; or why there is none."""
     if remedy.error != remedy.error:
         return [remedy.outcome.word, "-", "-"]
-    return [f"{MM * remedy.error:+.3f}", f"{MM * remedy.spread:.3f}", f"{MM * remedy.reach:.3f}"]
+    return [f"{MM * remedy.error:+.3f}", *(_or_unread(value) for value in (remedy.spread, remedy.reach))]
+
+
+def _or_unread(value: float) -> str:
+    """A length in mm, or what to say where the simulated passages give no reading to take it from."""
+    return "not read" if value != value else f"{MM * value:.3f}"
 
 
 def _tried(tried: Remedies) -> str:
