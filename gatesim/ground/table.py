@@ -20,7 +20,9 @@ class Table(BaseModel):
     ``drawing``: which length is which, in plain characters.
     """
 
-    model_config = ConfigDict(frozen=True, extra="forbid", arbitrary_types_allowed=True)
+    model_config = ConfigDict(
+        frozen=True, extra="forbid", arbitrary_types_allowed=True, protected_namespaces=()
+    )
     per: ClassVar[Level] = "rig"
     per_key: ClassVar[Mapping[str, Level]] = {}
     synonyms: ClassVar[Mapping[str, str]] = {}
