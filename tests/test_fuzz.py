@@ -18,11 +18,13 @@ from tests.mutations import mutate, mutated_csv, scrambled, toml_bytes
 
 ROOT = Path(__file__).parent.parent / "scenarios"
 RAW = [tomllib.loads(file.read_text(encoding="utf-8")) for file in sorted(ROOT.glob("*.toml"))]
+# magnet brakes take minutes in the commands that run a rig many times over
+LIGHT = [raw for raw in RAW if "magnet" not in raw.get("brake", {})]
 CHOICE = tomllib.loads((ROOT / "choose" / "rungs.toml").read_text(encoding="utf-8"))
 LOG = "dwell [1],capture [1],rear capture [1],reference [mm],part,operator\n" + "\n".join(
     f"{11900 + 7 * i},{2670 + i},{14100 + 8 * i},240.0{i % 3},p{i % 4},{'ab'[i % 2]}" for i in range(24)
 )
-SECONDS = 20
+SECONDS = 60
 NOT_A_NUMBER = re.compile(r"(?<![\w-])-?(nan|inf|infinity)(?!\w)", re.IGNORECASE)
 
 
@@ -83,10 +85,10 @@ DEAR = (
 )
 
 
-def scenario_cases(seed, count, commands, file):
+def scenario_cases(seed, count, commands, file, raw=RAW):
     random_ = random.Random(seed)
     for _ in range(count):
-        file.write_bytes(toml_bytes(mutate(random_.choice(RAW), random_, RAW), random_))
+        file.write_bytes(toml_bytes(mutate(random_.choice(raw), random_, raw), random_))
         name, *options = random_.choice(commands)
         check(*call(name, file, *options))
 
@@ -144,11 +146,11 @@ def choice_cases(seed, count, folder):
 
 
 @pytest.mark.long
-@pytest.mark.parametrize("seed", range(100, 116))
+@pytest.mark.parametrize("seed", range(100, 102))
 def test_many_wrong_files_over_all_commands(tmp_path, seed):
-    """20,000 cases in all."""
+    """2,500 cases in all."""
     scenario_cases(seed, 1040, CHEAP, tmp_path / "x.toml")
-    scenario_cases(seed, 40, DEAR, tmp_path / "x.toml")
+    scenario_cases(seed, 40, DEAR, tmp_path / "x.toml", LIGHT)
     log_cases(seed, 110, tmp_path)
     state_cases(seed, 50, tmp_path)
     choice_cases(seed, 10, tmp_path)
