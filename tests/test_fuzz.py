@@ -18,9 +18,6 @@ from tests.mutations import mutate, mutated_csv, scrambled, toml_bytes
 
 ROOT = Path(__file__).parent.parent / "scenarios"
 RAW = [tomllib.loads(file.read_text(encoding="utf-8")) for file in sorted(ROOT.glob("*.toml"))]
-# magnet brakes take minutes in the commands that run a rig many times over
-LIGHT = [raw for raw in RAW if "magnet" not in raw.get("brake", {})]
-CHOICE = tomllib.loads((ROOT / "choose" / "rungs.toml").read_text(encoding="utf-8"))
 LOG = "dwell [1],capture [1],rear capture [1],reference [mm],part,operator\n" + "\n".join(
     f"{11900 + 7 * i},{2670 + i},{14100 + 8 * i},240.0{i % 3},p{i % 4},{'ab'[i % 2]}" for i in range(24)
 )
@@ -72,17 +69,6 @@ def check(code, out, allowed=(0, 2)):
 
 
 CHEAP = (["predict"], ["predict", "--json"])
-DEAR = (
-    ["trace"],
-    ["trace", "--json"],
-    ["study", "--trials", "64", "--workers", "1"],
-    ["study", "--trials", "64", "--workers", "1", "--json"],
-    ["explain"],
-    ["explain", "--json"],
-    ["budget", "--trials", "64", "--workers", "1"],
-    ["sweep", "--vary", "gate.spacing=60mm:90mm:2", "--trials", "16", "--workers", "1"],
-    ["feed", "--parts", "200", "--workers", "1"],
-)
 
 
 def scenario_cases(seed, count, commands, file, raw=RAW):
@@ -135,22 +121,9 @@ def test_a_wrong_state_file_is_a_sentence(tmp_path):
     state_cases(0, 50, tmp_path)
 
 
-def choice_cases(seed, count, folder):
-    random_ = random.Random(seed)
-    file = folder / "choose.toml"
-    base = ROOT / "choose" / CHOICE["base"] if isinstance(CHOICE.get("base"), str) else None
-    small = {**CHOICE, "base": str(base.resolve())} if base else CHOICE
-    for _ in range(count):
-        file.write_bytes(toml_bytes(mutate(small, random_, [small, *RAW]), random_))
-        check(*call("choose", file, "--trials", "10", "--workers", "1"), allowed=(0, 1, 2))
-
-
 @pytest.mark.long
 @pytest.mark.parametrize("seed", range(100, 102))
-def test_many_wrong_files_over_all_commands(tmp_path, seed):
-    """2,500 cases in all."""
+def test_many_wrong_files(tmp_path, seed):
+    """2,180 cases in all, of the commands that take next to no time."""
     scenario_cases(seed, 1040, CHEAP, tmp_path / "x.toml")
-    scenario_cases(seed, 40, DEAR, tmp_path / "x.toml", LIGHT)
-    log_cases(seed, 110, tmp_path)
     state_cases(seed, 50, tmp_path)
-    choice_cases(seed, 10, tmp_path)
