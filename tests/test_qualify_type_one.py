@@ -5,22 +5,9 @@ import math
 import numpy as np
 import pytest
 
+from gatesim.shopfloor.evidence.capability import BIAS, READINGS, REFERENCES
 from gatesim.shopfloor.typeone import linearity, type_one
 from gatesim.studies.convention import CONVENTIONS
-
-# AIAG, Measurement Systems Analysis, bias study of 15 readings against 6.00
-# (read in copies of the table; t, p and the limits too).
-BIAS = [5.8, 5.7, 5.9, 5.9, 6.0, 6.1, 6.0, 6.1, 6.4, 6.3, 6.0, 6.1, 6.2, 5.6, 6.0]
-
-# AIAG, Measurement Systems Analysis, 4th ed., table III-B 4 (read in copies of the table).
-REFERENCES = [2.0, 4.0, 6.0, 8.0, 10.0]
-READINGS = [
-    [2.7, 2.5, 2.4, 2.5, 2.7, 2.3, 2.5, 2.5, 2.4, 2.4, 2.6, 2.4],
-    [5.1, 3.9, 4.2, 5.0, 3.8, 3.9, 3.9, 3.9, 3.9, 4.0, 4.1, 3.8],
-    [5.8, 5.7, 5.9, 5.9, 6.0, 6.1, 6.0, 6.1, 6.4, 6.3, 6.0, 6.1],
-    [7.6, 7.7, 7.8, 7.7, 7.8, 7.8, 7.8, 7.7, 7.8, 7.5, 7.6, 7.7],
-    [9.1, 9.3, 9.5, 9.3, 9.4, 9.5, 9.5, 9.5, 9.6, 9.2, 9.3, 9.4],
-]
 
 
 def test_the_bias_study_of_the_manual_gives_its_t_and_limits() -> None:
