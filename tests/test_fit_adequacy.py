@@ -6,11 +6,11 @@ import numpy as np
 import pytest
 
 from gatesim.shopfloor.fit.fit import estimate
-from gatesim.shopfloor.fit.result import Wish
+from gatesim.shopfloor.fit.result import FitOptions
 from tests.fit_logs import SLIDE, logs, rig
 
 REFERENCES = np.repeat([0.15, 0.2, 0.26], 12)
-WISH = Wish(["path.friction"], held_out=0.0, draws=1000)
+WISH = FitOptions(["path.friction"], held_out=0.0, draws=1000)
 
 
 def test_an_unmodelled_brake_is_reported_as_lack_of_fit() -> None:
@@ -77,11 +77,11 @@ def test_friction_that_falls_with_time_is_found_with_its_rate() -> None:
 
 def test_a_gross_row_among_those_held_out_is_set_apart_too_and_the_fit_is_none_the_wiser() -> None:
     [log], _ = logs(rig(), REFERENCES, 1, 13, {"path.friction": 0.28})
-    wish = replace(WISH, held_out=0.25)
-    clean = estimate(rig(), log, wish)
+    options = replace(WISH, held_out=0.25)
+    clean = estimate(rig(), log, options)
     row = int(np.flatnonzero(clean.rows.held_out)[2])
     log.numbers["capture"][row] += 60.0
-    found = estimate(rig(), log, wish)
+    found = estimate(rig(), log, options)
     assert np.flatnonzero(found.odd.outliers).tolist() == [row]
     np.testing.assert_array_equal(found.estimate, clean.estimate)
 

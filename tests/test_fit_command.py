@@ -18,7 +18,7 @@ from gatesim.prediction.predict import predict
 from gatesim.scenario import load
 from gatesim.scenario.schema import json_schema
 from gatesim.shopfloor.fit.fit import fit
-from gatesim.shopfloor.fit.result import Wish
+from gatesim.shopfloor.fit.result import FitOptions
 from gatesim.shopfloor.log import Log
 from tests.fit_logs import SLIDE, logs, rig
 
@@ -130,7 +130,7 @@ def test_constants_leave_no_bias_on_rows_that_the_fit_did_not_see(files: tuple[P
     """Under constant acceleration the corrected formula is exact (Newton's second law, integrated)."""
     from gatesim.shopfloor.log import read_log
 
-    found = fit(load(files[0]), read_log(files[1]), Wish(["path.friction"]))
+    found = fit(load(files[0]), read_log(files[1]), FitOptions(["path.friction"]))
     one = next(c for c in found.corrections if c.formula == "known-acceleration")
     assert one.before is not None
     assert one.after is not None
@@ -152,13 +152,13 @@ def test_constants_leave_no_bias_on_rows_that_the_fit_did_not_see(files: tuple[P
 @pytest.mark.long
 def test_held_out_rows_are_drawn_by_seed_from_every_length_and_do_not_enter_the_fit() -> None:
     [log], _ = logs(rig(), REFERENCES, 1, 8)
-    one, same = (fit(rig(), log, Wish(["path.friction"], seed=5, draws=300)) for _ in range(2))
+    one, same = (fit(rig(), log, FitOptions(["path.friction"], seed=5, draws=300)) for _ in range(2))
     np.testing.assert_array_equal(one.rows.held_out, same.rows.held_out)
     assert np.bincount(one.rows.group[one.rows.held_out]).tolist() == [3, 3, 3]
-    other = fit(rig(), log, Wish(["path.friction"], seed=6, draws=300))
+    other = fit(rig(), log, FitOptions(["path.friction"], seed=6, draws=300))
     assert (one.rows.held_out != other.rows.held_out).any()
     log.numbers["capture"][one.rows.held_out] += 500.0
-    again = fit(rig(), log, Wish(["path.friction"], seed=5, draws=300))
+    again = fit(rig(), log, FitOptions(["path.friction"], seed=5, draws=300))
     np.testing.assert_array_equal(one.estimate, again.estimate)
 
 
@@ -218,14 +218,14 @@ def test_a_log_the_rig_could_not_have_made_is_refused(tmp_path: Path) -> None:
     with pytest.raises(
         InputError, match=r"simulated.csv, line 2: dwell is logged, but .* does not record it"
     ):
-        fit(stuck, log, Wish(["path.friction"]))
+        fit(stuck, log, FitOptions(["path.friction"]))
 
 
 def test_two_references_for_one_part_are_refused() -> None:
     [log], _ = logs(rig(), REFERENCES, 1, 8)
     named = Log("log.csv", log.numbers, {"part": ("A",) * 36}, {}, log.lines, (), ())
     with pytest.raises(InputError, match="line 14: part 'A' has the reference 200 mm, expected 150 mm"):
-        fit(rig(), named, Wish(["path.friction"]))
+        fit(rig(), named, FitOptions(["path.friction"]))
 
 
 def test_a_fitted_table_that_is_no_covariance_is_refused(tmp_path: Path) -> None:
@@ -249,7 +249,7 @@ def test_a_fitted_table_that_is_no_covariance_is_refused(tmp_path: Path) -> None
 def test_a_fit_that_does_not_hold_says_so_wherever_its_values_are_used(tmp_path: Path) -> None:
     """Friction that changes by a hundredth over the log; the truth is closed forms."""
     from gatesim import qualify, study
-    from gatesim.shopfloor.handover import Wish as Asked
+    from gatesim.shopfloor.handover import FitOptions as Asked
     from gatesim.shopfloor.handover import gather
     from tests.plain_slide import counts, drawn_rig, log_of
 
@@ -301,8 +301,8 @@ def test_a_part_longer_than_the_references_is_told_by_how_much_the_promise_fails
 def test_one_row_and_a_reference_that_is_none_are_refused(tmp_path: Path) -> None:
     [log], _ = logs(rig(), np.array([0.2]), 1, 8)
     with pytest.raises(InputError, match="1 row is left to fit"):
-        fit(rig(), log, Wish(["path.friction"]))
+        fit(rig(), log, FitOptions(["path.friction"]))
     [log], _ = logs(rig(), REFERENCES, 1, 8)
     log.numbers["reference"][18] = 1e-303
     with pytest.raises(InputError, match="line 20: reference 1e-300 mm, expected the length of a part"):
-        fit(rig(), log, Wish(["path.friction"]))
+        fit(rig(), log, FitOptions(["path.friction"]))

@@ -5,7 +5,7 @@ import pytest
 from scipy.stats import binom
 
 from gatesim.shopfloor.fit.fit import estimate
-from gatesim.shopfloor.fit.result import Wish
+from gatesim.shopfloor.fit.result import FitOptions
 from tests.fit_logs import logs, rig
 
 LOGS = 300
@@ -30,8 +30,8 @@ def test_fitted_friction_covers_the_truth_at_the_stated_rate_over_300_logs() -> 
     """Slope, release distance, spacing and delays are each log's own, known with an uncertainty only."""
     scenario = rig()
     made, truth = logs(scenario, np.repeat([0.15, 0.2, 0.26], 8), LOGS, 11, {"path.friction": 0.27})
-    wish = Wish(["path.friction"], held_out=0.0, draws=300)
-    found = [estimate(scenario, log, wish) for log in made]
+    options = FitOptions(["path.friction"], held_out=0.0, draws=300)
+    found = [estimate(scenario, log, options) for log in made]
     z = scores(found, truth, ["path.friction"])[:, 0]
     for limit, share in ((1.0, 0.6827), (1.96, 0.95)):
         low, high = bounds(share, LOGS)
@@ -53,7 +53,7 @@ def test_without_the_fixed_quantities_the_same_fits_would_not_cover() -> None:
         'jitter = "4 us"\n[counter]\nfrequency = "100 kHz"\n'
     )
     made, truth = logs(scenario, np.repeat([0.15, 0.2, 0.26], 8), 20, 11, {"path.friction": 0.27})
-    found = [estimate(exact, log, Wish(["path.friction"], held_out=0.0, draws=500)) for log in made]
+    found = [estimate(exact, log, FitOptions(["path.friction"], held_out=0.0, draws=500)) for log in made]
     z = scores(found, truth, ["path.friction"])[:, 0]
     assert (np.abs(z) < 1.96).sum() < bounds(0.95, 20)[0]
     assert sum(fit.adequacy.describes for fit in found) <= 10
@@ -69,7 +69,7 @@ def test_unknown_lengths_are_estimated_along_and_covered(told: bool) -> None:
     z, of_lengths = [], []
     for k, log in enumerate(made):
         log.numbers["reference"] = np.where(told & (np.arange(32) < 12), lengths, np.nan)
-        fit = estimate(scenario, log, Wish(["path.friction"], held_out=0.0, draws=300))
+        fit = estimate(scenario, log, FitOptions(["path.friction"], held_out=0.0, draws=300))
         z.append(scores([fit], {"path.friction": truth["path.friction"][k : k + 1]}, ["path.friction"])[0, 0])
         last = fit.rows.group[-1]
         of_lengths.append((fit.lengths[last] - lengths[-1]) / fit.length_std[last])
@@ -84,14 +84,14 @@ def test_a_release_that_varies_is_scatter_and_not_a_fixed_error() -> None:
     made, truth = logs(
         scenario, np.repeat([0.15, 0.2, 0.26], 10), 24, 17, {"path.friction": 0.27}, varies=("gate.first",)
     )
-    wish = Wish(["path.friction"], varies=["gate.first"], held_out=0.0, draws=500)
-    found = [estimate(scenario, log, wish) for log in made]
+    options = FitOptions(["path.friction"], varies=["gate.first"], held_out=0.0, draws=500)
+    found = [estimate(scenario, log, options) for log in made]
     low, high = bounds(0.95, 24)
     assert low <= (np.abs(scores(found, truth, ["path.friction"])) < 1.96).sum() <= high
     assert all(fit.adequacy.describes for fit in found[:5])
     assert "gate.first" not in [p.name for p in found[0].forward.parameters]
     # taken for a fixed quantity, its scatter is far more than jitter and counting explain
-    fixed = estimate(scenario, made[0], Wish(["path.friction"], held_out=0.0, draws=500))
+    fixed = estimate(scenario, made[0], FitOptions(["path.friction"], held_out=0.0, draws=500))
     assert fixed.adequacy.scatter is not None
     assert fixed.adequacy.scatter.significant
     assert fixed.adequacy.scatter_ratio > 2.0
@@ -102,6 +102,6 @@ def test_a_polled_counter_is_fitted_through_its_mean_delay_and_covered() -> None
     """Counts of a polled counter are a staircase; slopes come from the rig with the mean delay."""
     text = rig(counter='timing = { kind = "polled", cycle = "1 ms" }')
     made, truth = logs(text, np.repeat(np.linspace(0.15, 0.26, 12), 6), 24, 23, {"path.friction": 0.27})
-    found = [estimate(text, log, Wish(["path.friction"], held_out=0.0, draws=500)) for log in made]
+    found = [estimate(text, log, FitOptions(["path.friction"], held_out=0.0, draws=500)) for log in made]
     low, high = bounds(0.95, 24)
     assert low <= (np.abs(scores(found, truth, ["path.friction"])) < 1.96).sum() <= high

@@ -9,7 +9,7 @@ from gatesim.shopfloor.fit.forward import Forward
 from gatesim.shopfloor.fit.leastsquares import covariance, minimise
 from gatesim.shopfloor.fit.noise import counting_covariance, simulated
 from gatesim.shopfloor.fit.parameter import parameters
-from gatesim.shopfloor.fit.result import Wish
+from gatesim.shopfloor.fit.result import FitOptions
 from tests.fit_logs import logs, rig
 
 # NIST StRD, nonlinear regression, Misra1a (dental research, monomolecular adsorption), lower difficulty:
@@ -65,7 +65,7 @@ def test_estimate_and_uncertainty_agree_with_generalised_least_squares_on_the_cl
     )
     references = np.repeat([0.15, 0.2, 0.26], 10)
     [log], _ = logs(scenario, references, 1, 5, {"path.friction": 0.26, "gate.spacing": 0.08004})
-    found = estimate(scenario, log, Wish(["path.friction"], held_out=0.0, draws=40_000))
+    found = estimate(scenario, log, FitOptions(["path.friction"], held_out=0.0, draws=40_000))
 
     def model(_: np.ndarray, friction: float, spacing: float) -> np.ndarray:
         a = 9.80665 * (np.sin(np.radians(40)) - friction * np.cos(np.radians(40)))
@@ -132,8 +132,8 @@ def test_a_start_far_off_leads_to_the_same_estimate() -> None:
     near = rig(sensor=beam, brake=f'{zone}peak_force = "2.0 N"\ncritical_speed = "2.0 m/s"')
     far = rig(sensor=beam, brake=f'{zone}peak_force = "1.6 N"\ncritical_speed = "2.4 m/s"')
     [log], _ = logs(near, np.repeat([0.15, 0.2, 0.26], 10), 1, 5)
-    wish = Wish(["brake.peak_force", "brake.critical_speed"], held_out=0.0)
-    one, other = estimate(near, log, wish), estimate(far, log, wish)
+    options = FitOptions(["brake.peak_force", "brake.critical_speed"], held_out=0.0)
+    one, other = estimate(near, log, options), estimate(far, log, options)
     assert one.adequacy.describes
     assert other.adequacy.describes
     assert (np.abs(one.estimate - other.estimate) < 0.05 * one.std).all()

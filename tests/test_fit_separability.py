@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from gatesim.shopfloor.fit.fit import fit
-from gatesim.shopfloor.fit.result import Wish
+from gatesim.shopfloor.fit.result import FitOptions
 from tests.fit_logs import logs, rig
 
 REFERENCES = np.repeat([0.15, 0.2, 0.26], 10)
@@ -16,7 +16,7 @@ def test_friction_and_slope_cannot_be_separated_from_rest_and_a_second_slope_wou
     a stays the same along d mu cos(theta) = (cos(theta) + mu sin(theta)) d theta.
     """
     [log], _ = logs(rig(), REFERENCES, 1, 2)
-    found = fit(rig(), log, Wish(["path.friction", "path.slope"], held_out=0.0))
+    found = fit(rig(), log, FitOptions(["path.friction", "path.slope"], held_out=0.0))
     apart = found.separability
     assert (apart.rank, apart.complete) == (1, False)
     theta, mu = np.radians(40), 0.3
@@ -38,12 +38,16 @@ def test_a_further_register_gains_what_was_foretold() -> None:
     [log], _ = logs(scenario, REFERENCES, 1, 6)
     told = {k: log.numbers[k] for k in ("dwell", "capture", "reference")}
     short = fit(
-        scenario, log.__class__("s.csv", told, {}, {}, log.lines, (), ()), Wish(["gate.first"], held_out=0.0)
+        scenario,
+        log.__class__("s.csv", told, {}, {}, log.lines, (), ()),
+        FitOptions(["gate.first"], held_out=0.0),
     )
     extra = next(e for e in short.extras if e.what == "log the register third capture as well")
     more = {**told, "third_capture": log.numbers["third_capture"]}
     full = fit(
-        scenario, log.__class__("s.csv", more, {}, {}, log.lines, (), ()), Wish(["gate.first"], held_out=0.0)
+        scenario,
+        log.__class__("s.csv", more, {}, {}, log.lines, (), ()),
+        FitOptions(["gate.first"], held_out=0.0),
     )
     assert extra.std["gate.first"] == pytest.approx(full.std[0], rel=0.05)
     assert full.std[0] < 0.98 * short.std[0]
@@ -52,6 +56,6 @@ def test_a_further_register_gains_what_was_foretold() -> None:
 @pytest.mark.long
 def test_what_the_counts_do_not_depend_on_is_not_determined() -> None:
     [log], _ = logs(rig(), REFERENCES, 1, 2)
-    found = fit(rig(), log, Wish(["part.mass"], held_out=0.0))
+    found = fit(rig(), log, FitOptions(["part.mass"], held_out=0.0))
     assert found.separability.rank == 0
     assert np.isinf(found.std[0])

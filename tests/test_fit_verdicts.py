@@ -7,7 +7,7 @@ import pytest
 from scipy.stats import binom
 
 from gatesim.shopfloor.fit.fit import estimate
-from gatesim.shopfloor.fit.result import Fit, Wish
+from gatesim.shopfloor.fit.result import Fit, FitOptions
 from gatesim.shopfloor.fit.verdict import verdict
 from tests.fit_logs import SLIDE, rig
 from tests.plain_slide import counts, drawn_rig, log_of
@@ -44,12 +44,12 @@ def test_clean_logs_have_a_row_set_apart_at_the_stated_rate_and_are_found_fault_
 ) -> None:
     rng = np.random.default_rng(5)
     lengths = np.linspace(0.15, 0.26, 24) if each == 1 else np.repeat([0.15, 0.2, 0.26], each)
-    wish = Wish(["path.friction"], held_out=share, draws=500)
+    options = FitOptions(["path.friction"], held_out=share, draws=500)
     apart = faults = 0
     logs = 500
     for _ in range(logs):
         drawn = drawn_rig(rng, friction=0.27)
-        found = estimate(rig(), log_of(counts(rng, drawn, lengths), lengths), wish)
+        found = estimate(rig(), log_of(counts(rng, drawn, lengths), lengths), options)
         apart += bool(found.odd.outliers.any())
         faults += not found.adequacy.describes
     low, high = bounds(0.05, logs)
@@ -72,8 +72,8 @@ def test_friction_that_creeps_by_two_thousandths_is_named_with_its_rate_and_the_
         order = rng.permutation(np.tile(REFERENCES, 2))
         drawn, friction = drifting(rng, 0.002, order)
         log = log_of(counts(rng, drawn, order, friction), order)
-        wish = Wish(TWO, held_out=0.0, draws=500)
-        found = estimate(FREE, log, wish)
+        options = FitOptions(TWO, held_out=0.0, draws=500)
+        found = estimate(FREE, log, options)
         assert found.adequacy.drifted
         assert not found.adequacy.holds
         assert verdict(found)[0].startswith("DRIFT")
@@ -81,7 +81,7 @@ def test_friction_that_creeps_by_two_thousandths_is_named_with_its_rate_and_the_
         rate = 0.002 / (len(order) - 1) * 100.0
         rates.append((found.adequacy.drifts[0].slope - rate) / found.adequacy.drifts[0].std)
         plain += [score(found, "path.friction", 0.27), score(found, "gate.spacing", drawn["spacing"])]
-        better = estimate(FREE, log, replace(wish, trends=["path.friction"]))
+        better = estimate(FREE, log, replace(options, trends=["path.friction"]))
         described += better.adequacy.describes
         slopes.append(score(better, "path.friction per hundred rows", rate))
         trended += [score(better, "path.friction", 0.27), score(better, "gate.spacing", drawn["spacing"])]
@@ -101,7 +101,7 @@ def test_friction_that_varies_from_passage_to_passage_widens_the_uncertainties_t
         drawn = drawn_rig(rng, friction=0.27)
         friction = rng.normal(0.27, 0.001, len(REFERENCES))
         log = log_of(counts(rng, drawn, REFERENCES, friction), REFERENCES)
-        found = estimate(FREE, log, Wish(TWO, held_out=0.0, draws=500))
+        found = estimate(FREE, log, FitOptions(TWO, held_out=0.0, draws=500))
         widened += found.adequacy.widened
         scores += [score(found, "path.friction", 0.27), score(found, "gate.spacing", drawn["spacing"])]
     assert widened == logs
@@ -116,7 +116,7 @@ def test_a_gross_row_is_set_apart_in_a_log_that_scatters_more_than_the_model_as_
         registers = counts(rng, drawn, REFERENCES, rng.normal(0.27, 0.001, len(REFERENCES)))
         for column in registers.values():
             column[5] *= 2.0
-        found = estimate(FREE, log_of(registers, REFERENCES), Wish(TWO, draws=500))
+        found = estimate(FREE, log_of(registers, REFERENCES), FitOptions(TWO, draws=500))
         assert found.odd.own
         assert found.odd.outliers[5]
         assert found.odd.outliers.sum() <= 3
@@ -129,12 +129,12 @@ def test_a_gross_row_among_those_held_out_does_not_spoil_the_promise() -> None:
     rng = np.random.default_rng(8)
     drawn = drawn_rig(rng, friction=0.27)
     log = log_of(counts(rng, drawn, REFERENCES), REFERENCES)
-    wish = Wish(["path.friction"], draws=500)
-    clean = fit(rig(), log, wish)
+    options = FitOptions(["path.friction"], draws=500)
+    clean = fit(rig(), log, options)
     doubled = np.flatnonzero(clean.rows.held_out)[[1, 4, 7]]  # a third of those held out
     for name in ("dwell", "capture", "rear_capture"):
         log.numbers[name][doubled] *= 2.0
-    found = fit(rig(), log, wish)
+    found = fit(rig(), log, options)
     assert np.flatnonzero(found.odd.outliers).tolist() == doubled.tolist()
     one, other = (
         next(c for c in made.corrections if c.formula == "known-acceleration").after
@@ -158,7 +158,7 @@ def test_beyond_the_references_the_promise_fails_by_the_factor_that_is_printed()
     factors: dict[str, list[float]] = {name: [] for name in wrong}
     for _ in range(30):
         drawn = drawn_rig(rng, friction=0.27)
-        found = fit(rig(), log_of(counts(rng, drawn, REFERENCES), REFERENCES), Wish(["path.friction"]))
+        found = fit(rig(), log_of(counts(rng, drawn, REFERENCES), REFERENCES), FitOptions(["path.friction"]))
         seen = counts(rng, drawn, np.full(200, length))
         registers = Counts(*seen.values(), np.full(200, np.nan))
         for one in found.corrections:

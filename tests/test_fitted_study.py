@@ -14,9 +14,9 @@ from scipy.optimize import brentq
 from gatesim.chain.controller import controller_of
 from gatesim.scenario import parse_text
 from gatesim.shopfloor.fit.fit import fit
-from gatesim.shopfloor.fit.result import Wish
+from gatesim.shopfloor.fit.result import FitOptions
 from gatesim.shopfloor.fit.write import fitted_text
-from gatesim.shopfloor.handover import Wish as HandoverWish
+from gatesim.shopfloor.handover import FitOptions as HandoverWish
 from gatesim.shopfloor.handover import gather
 from gatesim.studies.engine import study
 from gatesim.studies.plan import Plan
@@ -69,7 +69,7 @@ def fitted():
         rig = drawn_rig(rng, friction=0.27)
         rig["slope"] = rng.normal(TRUTH["slope"], np.radians(0.5))
         log = log_of(counts(rng, rig, LENGTHS), LENGTHS)
-        result = fit(parse_text(CHUTE), log, Wish(["path.friction"], held_out=0.0, draws=500))
+        result = fit(parse_text(CHUTE), log, FitOptions(["path.friction"], held_out=0.0, draws=500))
         scenario = parse_text(fitted_text(result, CHUTE, "spacing-dwell", date(2026, 1, 1)))
         found.append((scenario, counts(rng, rig, np.full(400, 0.2))))
     return found
@@ -96,8 +96,8 @@ def test_study_of_a_fitted_rig_has_the_uncertainty_that_50_such_rigs_have(fitted
 def test_bands_of_counts_on_the_sheet_cover_95_percent_and_are_no_more_than_twice_too_wide(fitted):
     inside, off, widths = [], [], []
     for scenario, registers in fitted:
-        wish = HandoverWish(formula="spacing-dwell", lengths=(0.17, 0.23))
-        expected = gather(scenario, wish, date(2026, 1, 1)).expected[1]
+        options = HandoverWish(formula="spacing-dwell", lengths=(0.17, 0.23))
+        expected = gather(scenario, options, date(2026, 1, 1)).expected[1]
         assert expected.length == pytest.approx(0.2)
         for name in ("dwell", "capture"):
             low, high = expected.bands[name]

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from gatesim.scenario import load
-from gatesim.shopfloor.handover import Wish, gather
+from gatesim.shopfloor.handover import HandoverOptions, gather
 from gatesim.shopfloor.sheet import sheet
 from gatesim.view.sheet import sheet_html
 
@@ -34,7 +34,9 @@ def test_the_sheet_fits_a_phone(name: str, tmp_path: Path) -> None:
     phone = {"deviceMetrics": {"width": 360, "height": 740, "pixelRatio": 2.0}}
     options.add_experimental_option("mobileEmulation", phone)
     page = tmp_path / "sheet.html"
-    page.write_text(sheet_html(sheet(gather(load(SCENARIOS / f"{name}.toml"), Wish(), date(2026, 1, 31)))))
+    page.write_text(
+        sheet_html(sheet(gather(load(SCENARIOS / f"{name}.toml"), HandoverOptions(), date(2026, 1, 31))))
+    )
     browser = Chrome(options=options, service=Service(DRIVER))
     try:
         browser.get(page.as_uri())

@@ -12,7 +12,7 @@ from gatesim.formula import FORMULAS, Constants
 from gatesim.formula.integer.machine import run as machine
 from gatesim.formula.integer.program import DINT, LINT, OK, STUCK
 from gatesim.scenario import load
-from gatesim.shopfloor.handover import Wish, gather
+from gatesim.shopfloor.handover import HandoverOptions, gather
 from gatesim.shopfloor.integer.build import Stated, build
 from gatesim.shopfloor.integer.structuredtext import structured_text
 from gatesim.shopfloor.integer.vectors import vectors
@@ -102,7 +102,7 @@ int main(void) {
 @pytest.fixture(scope="module")
 def chute(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, list[int], int]:
     """The call example of a chute's four-edge formula: program, registers of a good part, its length."""
-    found = gather(load(SCENARIOS / "2-chute-slat.toml"), Wish(formula="four-edge"), DAY)
+    found = gather(load(SCENARIOS / "2-chute-slat.toml"), HandoverOptions(formula="four-edge"), DAY)
     files = package(found)
     text = "\n".join(files[name].decode() for name in sorted(files) if name.endswith(".st"))
     names = [r.name for r in found.made.program.registers]
@@ -179,7 +179,7 @@ def test_a_part_lost_before_gate_2_is_rejected_and_three_in_a_row_call_for_maint
 
 @pytest.mark.parametrize("path", sorted(SCENARIOS.glob("[1-6]-*.toml")), ids=lambda p: p.stem)
 def test_what_is_handed_over_compiles_together_with_its_call(path: Path, tmp_path: Path) -> None:
-    found = gather(load(path), Wish(), DAY)
+    found = gather(load(path), HandoverOptions(), DAY)
     sly = dataclasses.replace(found, title="B\u00fcgel (* /* *) // \u6f22 \x07\x1b[0m x := 1; (*) /*/ (**")
     files = package(sly)
     text = "\n".join(files[name].decode() for name in sorted(files) if name.endswith(".st"))

@@ -25,7 +25,7 @@ from gatesim.ground.errors import InputError
 from gatesim.prediction.predict import predict
 from gatesim.scenario import Scenario, load
 from gatesim.scenario.reader import from_raw
-from gatesim.shopfloor.handover import Handover, Wish, gather
+from gatesim.shopfloor.handover import Handover, HandoverOptions, gather
 from gatesim.shopfloor.sheet import sheet
 from gatesim.view.lettering import lettering
 from gatesim.view.package import package, proof_text, write_package
@@ -42,7 +42,7 @@ def drop() -> Scenario:
 
 @pytest.fixture(scope="module")
 def handed() -> Handover:
-    return gather(drop(), Wish(formula="four-edge"), DAY)
+    return gather(drop(), HandoverOptions(formula="four-edge"), DAY)
 
 
 @pytest.mark.long
@@ -65,9 +65,9 @@ def test_every_scenario_that_measures_can_be_handed_over_and_its_function_runs(p
     outcome = predict(scenario).outcome
     if outcome != "measured":
         with pytest.raises(InputError, match=outcome):
-            gather(scenario, Wish(), DAY)
+            gather(scenario, HandoverOptions(), DAY)
         return
-    found = gather(scenario, Wish(), DAY)
+    found = gather(scenario, HandoverOptions(), DAY)
     function = parse(package(found)[f"{found.made.program.name}.st"].decode())
     for vector in found.table:
         length, outputs = function(**vector.registers)
@@ -106,7 +106,7 @@ def test_simulated_passages_all_give_a_valid_length(handed: Handover) -> None:
 def test_acceptance_limits_lie_inside_the_tolerance_by_the_guard_band(handed: Handover) -> None:
     assert handed.limits is not None
     assert handed.limits.accept_lower == pytest.approx(0.1795 + handed.guard)
-    given = gather(drop(), Wish(formula="four-edge", std=0.05e-3, guard_factor=3.0), DAY)
+    given = gather(drop(), HandoverOptions(formula="four-edge", std=0.05e-3, guard_factor=3.0), DAY)
     assert given.limits is not None
     assert given.limits.accept_upper == pytest.approx(0.1805 - 0.15e-3)
 
@@ -148,7 +148,7 @@ def test_the_printed_sheet_says_all_that_the_page_says(handed: Handover, tmp_pat
 @pytest.mark.long
 def test_distances_start_at_the_release_and_the_third_gate_re_arms(handed: Handover) -> None:
     scenario = load(SCENARIOS / "3-braked-rung.toml")
-    braked = gather(scenario, Wish(), DAY)
+    braked = gather(scenario, HandoverOptions(), DAY)
     first = scenario.gate.first.nominal
     assert [wire.position for wire in braked.wiring] == [first, first + 0.05, first + 0.42]
     assert braked.wiring[2].role.startswith("re-arm input")
@@ -160,7 +160,9 @@ def test_distances_start_at_the_release_and_the_third_gate_re_arms(handed: Hando
 
 def one_sided(key: str, limit: str) -> str:
     raw = {**drop().raw, "requirement": {key: limit}}
-    rows = dict(sheet(gather(from_raw(raw, "one.toml"), Wish(formula="four-edge"), DAY)).blocks[5].rows)
+    rows = dict(
+        sheet(gather(from_raw(raw, "one.toml"), HandoverOptions(formula="four-edge"), DAY)).blocks[5].rows
+    )
     return f"{rows['tolerance']}; {rows['accept readings']}".replace("\u00a0", " ")
 
 
@@ -172,7 +174,7 @@ def test_a_limit_on_one_side_is_said_in_words() -> None:
 
 @pytest.mark.long
 def test_the_acceptance_limits_of_text_and_sheet_are_one() -> None:
-    found = gather(drop(), Wish(formula="four-edge"), DAY)
+    found = gather(drop(), HandoverOptions(formula="four-edge"), DAY)
     assert found.window is not None
     assert found.limits is not None
     assert found.window.low == math.ceil(found.limits.accept_lower / 1e-6)
@@ -219,7 +221,7 @@ def test_cautions_name_what_the_rig_has(handed: Handover) -> None:
     assert "no protective equipment (IEC 61496)" in words
     assert "local codes" in words
     assert "magnets" not in words
-    braked = gather(load(SCENARIOS / "3-braked-rung.toml"), Wish(), DAY)
+    braked = gather(load(SCENARIOS / "3-braked-rung.toml"), HandoverOptions(), DAY)
     assert "Strong magnets" in " ".join(braked.cautions)
 
 
@@ -280,7 +282,9 @@ def test_json_has_the_figures_and_the_files(tmp_path: Path) -> None:
 def test_the_range_that_is_required_is_handed_over() -> None:
     asked = {"max_error": "2 mm", "shortest": "120 mm", "longest": "300 mm"}
     found = gather(
-        from_raw({**drop().raw, "requirement": asked}, "range.toml"), Wish(formula="four-edge"), DAY
+        from_raw({**drop().raw, "requirement": asked}, "range.toml"),
+        HandoverOptions(formula="four-edge"),
+        DAY,
     )
     assert found.stated.lengths == pytest.approx((0.108, 0.33))
     assert found.window is None
@@ -320,9 +324,9 @@ def test_bad_options_are_refused_with_one_sentence(
 @pytest.mark.long
 def test_a_formula_whose_assumption_the_rig_breaks_is_handed_over_with_that_sentence() -> None:
     braked = load(SCENARIOS / "3-braked-rung.toml")
-    bad = gather(braked, Wish(formula="fixed-release"), DAY)
+    bad = gather(braked, HandoverOptions(formula="fixed-release"), DAY)
     assert bad.cautions[0].startswith("fixed-release takes for granted a release from rest")
-    good = gather(braked, Wish(formula="rear-edge"), DAY)
+    good = gather(braked, HandoverOptions(formula="rear-edge"), DAY)
     assert not [caution for caution in good.cautions if "takes for granted" in caution]
 
 
@@ -332,7 +336,7 @@ def test_a_formula_whose_assumption_the_rig_breaks_is_handed_over_with_that_sent
 def test_other_passages_keep_to_the_times_that_the_program_is_told(name: str, formula: str) -> None:
     # passages that the hand-over has not seen: another seed, and parts between the reference parts
     scenario = load(SCENARIOS / f"{name}.toml")
-    call = gather(scenario, Wish(formula=formula), DAY).call
+    call = gather(scenario, HandoverOptions(formula=formula), DAY).call
     length = scenario.part.length.nominal
     for number, share in enumerate((0.92, 1.0, 1.08)):
         passed = pipeline.run(scenario, Streams(7, number, 1000), {"part.length": share * length})
@@ -350,7 +354,7 @@ def test_a_part_at_its_limit_is_hardly_ever_accepted(name: str) -> None:
     # guarded by 2 u + |bias| (ISO 14253-1): of parts exactly at a limit at most 2.3 % are accepted,
     # if errors are normal; whatever lies beyond, less
     scenario = load(SCENARIOS / f"{name}.toml")
-    found = gather(scenario, Wish(formula="four-edge"), DAY)
+    found = gather(scenario, HandoverOptions(formula="four-edge"), DAY)
     limits, window = found.limits, found.window
     assert limits is not None
     assert window is not None

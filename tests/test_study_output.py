@@ -21,7 +21,7 @@ from gatesim.studies.engine import study
 from gatesim.studies.indices import sobol_indices
 from gatesim.studies.model import Trials
 from gatesim.studies.plan import Plan
-from gatesim.studies.sweep import Axis, sweep
+from gatesim.studies.sweep import SweptQuantity, sweep
 from gatesim.studies.trials import trials_writer
 from gatesim.studies.until import Until, parse_until
 from gatesim.studies.validation import validate
@@ -128,8 +128,8 @@ def at(values):
 @pytest.mark.long
 def test_sweep_text_json_and_charts():
     plan = Plan(trials=2000)
-    gap = Axis("gap", np.linspace(0.0, 2.0, 5), "mm")
-    wide = Axis("wide", np.geomspace(0.1, 10.0, 4), "", True)
+    gap = SweptQuantity("gap", np.linspace(0.0, 2.0, 5), "mm")
+    wide = SweptQuantity("wide", np.geomspace(0.1, 10.0, 4), "", True)
     one, two = sweep(at, [gap], plan, workers=1), sweep(at, [gap, wide], plan, workers=1)
     for show in ("bias", "uncertainty", "yield"):
         text = sweep_text(one, "y", show)
@@ -165,8 +165,8 @@ class Lost(FormulaModel):
 @pytest.mark.parametrize("show", ["bias", "uncertainty"])
 def test_points_without_a_reading_say_what_became_of_the_parts(show):
     values = np.array([0.5, 1.5, 2.0])
-    some = sweep(lost, [Axis("gap", values)], Plan(trials=200), workers=1)
-    none = sweep(lost, [Axis("gap", values + 1.0)], Plan(trials=200), workers=1)
+    some = sweep(lost, [SweptQuantity("gap", values)], Plan(trials=200), workers=1)
+    none = sweep(lost, [SweptQuantity("gap", values + 1.0)], Plan(trials=200), workers=1)
     assert sweep_text(some, "y", show).count("- no reading: part swallowed") == 2
     assert "nan" not in sweep_text(none, "y", show)
     data = json.loads(json.dumps(data_of(some), allow_nan=False))
@@ -180,7 +180,7 @@ def test_points_without_a_reading_say_what_became_of_the_parts(show):
     assert 3.0 < high < 3.1
     said = [text.get_text() for text in sweep_chart(some, "y", show).get_legend().get_texts()]
     assert "no reading: part swallowed" in said
-    sides = [Axis("gap", values), Axis("other", np.array([1.0, 2.0]))]
+    sides = [SweptQuantity("gap", values), SweptQuantity("other", np.array([1.0, 2.0]))]
     assert (
         "no reading: part swallowed"
         in sweep_chart(sweep(lost, sides, Plan(trials=50), workers=1), "y", show).get_title()

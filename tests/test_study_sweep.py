@@ -8,7 +8,7 @@ from gatesim.ground.errors import InputError
 from gatesim.ground.quantity import Quantity
 from gatesim.studies.engine import study
 from gatesim.studies.plan import Plan
-from gatesim.studies.sweep import Axis, grid_values, sweep
+from gatesim.studies.sweep import SweptQuantity, grid_values, sweep
 from gatesim.studies.workers import InThisProcess
 from tests.study_models import FormulaModel
 
@@ -30,7 +30,7 @@ def at(values):
 
 
 def test_each_point_is_the_study_of_that_point():
-    axes = [Axis("offset", np.linspace(-1.0, 3.0, 4)), Axis("gain", np.array([0.5, 2.0]))]
+    axes = [SweptQuantity("offset", np.linspace(-1.0, 3.0, 4)), SweptQuantity("gain", np.array([0.5, 2.0]))]
     found = sweep(at, axes, PLAN, workers=1)
     assert found.formulas["y"]["bias"].shape == (4, 2)
     assert not found.interrupted
@@ -45,7 +45,7 @@ def test_each_point_is_the_study_of_that_point():
 
 
 def test_same_arrays_on_two_workers():
-    axes = [Axis("offset", np.linspace(-1.0, 3.0, 9))]
+    axes = [SweptQuantity("offset", np.linspace(-1.0, 3.0, 9))]
     alone, two = sweep(at, axes, PLAN, workers=1), sweep(at, axes, PLAN, workers=2)
     for column, values in alone.formulas["y"].items():
         assert np.array_equal(values, two.formulas["y"][column])
@@ -53,7 +53,7 @@ def test_same_arrays_on_two_workers():
 
 def test_points_share_their_random_numbers():
     # far from the cut-off the bias follows the offset exactly, sampling noise and all
-    found = sweep(at, [Axis("offset", np.array([10.0, 10.001]))], PLAN, workers=1).formulas["y"]
+    found = sweep(at, [SweptQuantity("offset", np.array([10.0, 10.001]))], PLAN, workers=1).formulas["y"]
     assert np.diff(found["bias"])[0] == pytest.approx(0.001, rel=1e-9)
     assert found["bias_error"][0] > 0.01  # ten times the step that is resolved
 
@@ -68,7 +68,7 @@ def test_ctrl_c_keeps_the_points_reached():
                 raise KeyboardInterrupt
             return super().submit(fn, *args, **kwargs)
 
-    found = sweep(at, [Axis("offset", np.linspace(0.0, 1.0, 9))], PLAN, executor=Impatient())
+    found = sweep(at, [SweptQuantity("offset", np.linspace(0.0, 1.0, 9))], PLAN, executor=Impatient())
     assert found.interrupted
     assert np.isnan(found.formulas["y"]["bias"]).sum() == 6
 

@@ -54,7 +54,7 @@ def choose(
     """Search the rigs that a file of options spans for the cheapest that does what is wanted.
 
     Rigs that physics rules out are rejected with a reason; each of the rest gets so many
-    ``trials`` over common random numbers. ``race``: a heat with a tenth of the trials first,
+    ``trials`` over common random numbers. ``race``: a pretrial with a tenth of the trials first,
     after which who is surely beaten leaves. ``rejected`` lists every rejection in the text.
     ``winner`` is None if no rig meets the requirement. Raises InputError.
     """

@@ -12,7 +12,7 @@ from gatesim.scenario import Scenario
 from gatesim.shopfloor.fit import fit as fitted
 from gatesim.shopfloor.fit import result
 from gatesim.shopfloor.fit.correction import best, correction_of
-from gatesim.shopfloor.fit.result import Wish
+from gatesim.shopfloor.fit.result import FitOptions
 from gatesim.shopfloor.fit.verdict import verdict
 from gatesim.shopfloor.fit.write import write_fitted
 from gatesim.shopfloor.log import Log, read_log
@@ -46,7 +46,7 @@ class Fit(Pictured, result.Fit):
         "corrections": "corrections",
         "notes": "notes",
         "scenario": None,
-        "wish": None,
+        "options": None,
         "system": None,
         "rows": None,
         "minimum": None,
@@ -118,7 +118,7 @@ def fit(
     reference rows that only judges the correction. ``column`` renames headers of the log:
     {"N1": "dwell [1]"}. Raises InputError.
     """
-    wish = Wish(
+    options = FitOptions(
         (unknown,) if isinstance(unknown, str) else tuple(unknown),
         (varies,) if isinstance(varies, str) else tuple(varies),
         not_negative(reference_uncertainty, "reference-uncertainty"),
@@ -128,6 +128,6 @@ def fit(
         trends=(trend,) if isinstance(trend, str) else tuple(trend),
     )
     rows = log if isinstance(log, Log) else read_log(log, mapping=renamed(column))
-    found = fitted.fit(scenario, rows, wish)
+    found = fitted.fit(scenario, rows, options)
     correction_of(found, formula)
     return Fit.of(found, formula=formula)

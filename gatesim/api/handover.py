@@ -61,7 +61,7 @@ def handover(
     """
     if formula is not None and formula not in FORMULAS:
         raise InputError(f"--formula: given {formula!r}, expected one of {', '.join(FORMULAS)}")
-    wish = handed.Wish(
+    options = handed.HandoverOptions(
         formula=formula,
         lengths=span(lengths, "m", "lengths"),
         speeds=span(speeds, "m/s", "speeds"),
@@ -70,4 +70,4 @@ def handover(
         std=None if uncertainty is None else positive(uncertainty, "m", "uncertainty"),
         guard_factor=guard,
     )
-    return Handover.of(handed.gather(scenario, wish, date.today()))
+    return Handover.of(handed.gather(scenario, options, date.today()))

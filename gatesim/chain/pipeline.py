@@ -47,11 +47,11 @@ class Rig:
 
 
 @dataclass(frozen=True)
-class Asked:
+class MotionQuery:
     """What is asked of the motion: n trials of a rig, SI.
 
     ``values`` of every input by name; ``switchings`` a gate; ``positions`` (n, p) whose
-    crossing times are wanted, with the columns as in `Passed`.
+    crossing times are wanted, with the columns as in `Measured`.
     """
 
     values: Mapping[str, Scalar]
@@ -64,7 +64,7 @@ class Asked:
 
 
 @dataclass(frozen=True)
-class Passed:
+class Measured:
     """What is computed: n trials, stage by stage, SI.
 
     ``true_length`` (n,). ``motion`` answers for the positions asked: columns ``front[g]``
@@ -125,7 +125,7 @@ def run(
     quantised: bool = True,
     ends: bool = True,
     move: Move = passage,
-) -> Passed:
+) -> Measured:
     """Run n = ``draw.trials`` parts through the whole measurement.
 
     ``values`` (SI) replace what would be drawn for inputs of those names (``part.length``,
@@ -134,14 +134,14 @@ def run(
     ``rear`` are then empty). ``move`` answers for the motion in place of the equation of
     motion, to see what another motion would have read.
     """
-    asked = ask(scenario, draw, values, ends=ends)
-    motion = move(asked.rig.part, asked.rig.path, asked.rig.forces, asked.positions)
-    return measure(scenario, draw, asked, motion, quantised=quantised)
+    query = motion_query(scenario, draw, values, ends=ends)
+    motion = move(query.rig.part, query.rig.path, query.rig.forces, query.positions)
+    return measure(scenario, draw, query, motion, quantised=quantised)
 
 
-def ask(
+def motion_query(
     scenario: Scenario, draw: Draw, values: Mapping[str, Scalar] | None = None, *, ends: bool = True
-) -> Asked:
+) -> MotionQuery:
     """Put the rig together and find the positions whose crossing times it takes; see `run`."""
     given = values or {}
     drawn_values = {**drawn(scenario, draw, given), **given}
@@ -156,38 +156,38 @@ def ask(
     )  # fmt: skip
     follow = scenario.counter.source.turned_by == "part"
     positions = _positions(rig, switchings, draw.trials, ends=ends, follow=follow)
-    return Asked(drawn_values, rig, switchings, *positions)
+    return MotionQuery(drawn_values, rig, switchings, *positions)
 
 
-def light_of(asked: Asked, motion: Passage) -> tuple[Array, ...]:
+def light_of(query: MotionQuery, motion: Passage) -> tuple[Array, ...]:
     """Transition list of the comparator of each gate, one part alone."""
     return tuple(
         _light(sensor, at, motion, columns)
-        for sensor, at, columns in zip(asked.rig.sensors, asked.switchings, asked.edges, strict=True)
+        for sensor, at, columns in zip(query.rig.sensors, query.switchings, query.edges, strict=True)
     )
 
 
 def measure(
-    scenario: Scenario, draw: Draw, asked: Asked, motion: Passage, *, quantised: bool = True
-) -> Passed:
-    """From the motion, as `gatesim.motion.passage` answers ``asked.positions``, to the readings."""
-    rig, n = asked.rig, draw.trials
-    alone = light_of(asked, motion)
+    scenario: Scenario, draw: Draw, query: MotionQuery, motion: Passage, *, quantised: bool = True
+) -> Measured:
+    """From the motion, as `gatesim.motion.passage` answers ``query.positions``, to the readings."""
+    rig, n = query.rig, draw.trials
+    alone = light_of(query, motion)
     light = [_with_followers(rig.releases, times) for times in alone]
     sensed, filtered = signals(rig.sensors, rig.filter, light, draw)
-    counter = counter_of(scenario, asked.values, _roller_travel(scenario, motion), quantised=quantised)
+    counter = counter_of(scenario, query.values, _roller_travel(scenario, motion), quantised=quantised)
     charge = FORMULAS[next(iter(rig.constants))]
     counted = count(counter, filtered, draw, needed=charge.registers)
     counts = counted.counts()
     outcome = verdict(scenario, rig.gates, motion, alone, filtered, counted, rig.filter.stretches_to)
     over = {key: flags[:, 0] for key, flags in counted.overflowed.items()}
     readings = read(rig.constants, counts, outcome.reads, over)
-    return Passed(
+    return Measured(
         rig,
         np.broadcast_to(np.asarray(rig.part.length, float), (n,)),
         motion,
-        asked.front,
-        asked.rear,
+        query.front,
+        query.rear,
         tuple(light),
         tuple(sensed),
         tuple(filtered),

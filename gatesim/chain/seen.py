@@ -1,11 +1,11 @@
 """The motion of a simulated part as the gates see it."""
 
-from gatesim.chain.pipeline import Passed
+from gatesim.chain.pipeline import Measured
 from gatesim.formula import SeenMotion
 from gatesim.ground.arrays import first_of
 
 
-def seen_motion(passed: Passed) -> SeenMotion:
+def seen_motion(passed: Measured) -> SeenMotion:
     """That of the first trial; NaN where an end does not come so far."""
     time, speed, front, rear = passed.motion.time, passed.motion.speed, passed.front, passed.rear
     first, second = passed.rig.gates[:2]

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from gatesim.chain.pipeline import Passed
+from gatesim.chain.pipeline import Measured
 from gatesim.ground.arrays import Array, first_of
 from gatesim.motion import passage
 
@@ -49,7 +49,7 @@ class SpeedCurve:
         return time, np.interp(time, self.time, self.speed)
 
 
-def speed_curve(passed: Passed) -> SpeedCurve:
+def speed_curve(passed: Measured) -> SpeedCurve:
     """Speed and position of the first trial over time; parts of it where it stops on the way."""
     rig, motion = passed.rig, passed.motion
     gates = tuple(first_of(gate) for gate in rig.gates)

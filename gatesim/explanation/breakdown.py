@@ -107,7 +107,7 @@ def _but(cause: int, k: int) -> int:
     return (1 << k) - 1 - (1 << cause)
 
 
-def _reading(scenario: Scenario, formula: str, real: pipeline.Passed) -> float:
+def _reading(scenario: Scenario, formula: str, real: pipeline.Measured) -> float:
     if formula not in real.readings:
         raise InputError(f"formula: given {formula!r}, expected one of {', '.join(real.readings)}")
     reading = float(real.readings[formula][0])
@@ -120,7 +120,9 @@ def _reading(scenario: Scenario, formula: str, real: pipeline.Passed) -> float:
     return reading
 
 
-def combinations(scenario: Scenario, formula: str, real: pipeline.Passed, effects: Sequence[Effect]) -> Array:
+def combinations(
+    scenario: Scenario, formula: str, real: pipeline.Measured, effects: Sequence[Effect]
+) -> Array:
     """Readings (2^k,) in m of all combinations of k effects; bit i of the index: effect i is left in.
 
     Effects that are inputs vary from trial to trial within one run of the pipeline; constants
@@ -139,8 +141,8 @@ def combinations(scenario: Scenario, formula: str, real: pipeline.Passed, effect
 
 
 def _run(
-    scenario: Scenario, formula: str, real: pipeline.Passed, effects: Sequence[Effect], rows: Masks
-) -> pipeline.Passed:
+    scenario: Scenario, formula: str, real: pipeline.Measured, effects: Sequence[Effect], rows: Masks
+) -> pipeline.Measured:
     """One run for combinations ``rows`` that differ in inputs and constants only."""
     nominal = {name: quantity.nominal for name, quantity in scenario.inputs().items()}
     quantised, changed = True, scenario
@@ -162,7 +164,7 @@ def _run(
 
 
 def _read(
-    scenario: Scenario, formula: str, passed: pipeline.Passed, effects: Sequence[Effect], rows: Masks
+    scenario: Scenario, formula: str, passed: pipeline.Measured, effects: Sequence[Effect], rows: Masks
 ) -> Array:
     """Readings (n,) with the constants that belong to each combination."""
     held = [number for number, effect in enumerate(effects) if effect.constants is not None]

@@ -53,7 +53,7 @@ class Present:
     formula: str
 
     @cached_property
-    def passed(self) -> pipeline.Passed:
+    def passed(self) -> pipeline.Measured:
         """The nominal part's passage."""
         return pipeline.run(self.scenario, Nominal(1))
 

@@ -9,7 +9,7 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
-from gatesim.chain.pipeline import Passed
+from gatesim.chain.pipeline import Measured
 from gatesim.counter import AT_ONCE
 from gatesim.formula import FORMULAS, Constants
 from gatesim.ground.quantity import Quantity
@@ -146,7 +146,7 @@ def _by_gate(scenario: Scenario, effect: Effect) -> list[Effect]:
     ]
 
 
-def effects_of(scenario: Scenario, formula: str, real: Passed) -> tuple[Effect, ...]:
+def effects_of(scenario: Scenario, formula: str, real: Measured) -> tuple[Effect, ...]:
     """The effects that this rig has under this formula, motion first and counting last."""
     found = [MOTION]
     found += [e for e in _STRUCTURE if e.scenario is not None and e.scenario(scenario) is not scenario]

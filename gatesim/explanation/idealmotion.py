@@ -5,7 +5,7 @@ from typing import Any
 
 import numpy as np
 
-from gatesim.chain.pipeline import Move, Passed
+from gatesim.chain.pipeline import Measured, Move
 from gatesim.chain.seen import seen_motion
 from gatesim.formula import FORMULAS, AssumedMotion, Constants
 from gatesim.ground.arrays import Array
@@ -13,7 +13,7 @@ from gatesim.ground.outcome import Outcome
 from gatesim.motion import Passage
 
 
-def ideal_motion(formula: str, real: Passed, constants: Constants) -> Move:
+def ideal_motion(formula: str, real: Measured, constants: Constants) -> Move:
     """Motion under which the formula is exact, one that keeps the real times at the gates.
 
     The leading end passes gates 1 and 2 when it really does. In between, and beyond, its

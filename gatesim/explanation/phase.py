@@ -26,7 +26,9 @@ class _Phases(Draw):
         return Nominal(self.trials).drawn(kind, name, columns)
 
 
-def phase_interval(scenario: Scenario, formula: str, real: pipeline.Passed, key: str) -> tuple[float, float]:
+def phase_interval(
+    scenario: Scenario, formula: str, real: pipeline.Measured, key: str
+) -> tuple[float, float]:
     """Least and greatest change of the nominal reading (m) over the phases that an effect has.
 
     The reading is constant between the phases at which an edge meets a tick, so that one
@@ -51,7 +53,7 @@ def _between(steps: Array) -> Array:
     return np.asarray(np.mod(edges + 0.5 * np.diff(edges, append=edges[0] + 1.0), 1.0))
 
 
-def _steps(scenario: Scenario, real: pipeline.Passed, key: str) -> dict[str, Array]:
+def _steps(scenario: Scenario, real: pipeline.Measured, key: str) -> dict[str, Array]:
     """Phases at which the reading may jump, by the name of the draw."""
     if key == "counting":
         return {"counter.phase": _counting(scenario)}

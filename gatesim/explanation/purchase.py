@@ -37,7 +37,7 @@ def _situation(p: Present) -> Situation:
         first=first,
         last=first + max(gate.spacing.nominal, 0.0 if gate.rearm is None else gate.rearm.nominal),
         speed=p.speed,
-        bare=all(force.drawn() is None for force in p.scenario.forces),
+        without_devices=all(force.drawn() is None for force in p.scenario.forces),
     )
 
 

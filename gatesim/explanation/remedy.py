@@ -212,7 +212,7 @@ def _tried(proposal: Proposal) -> Remedy:
     return max(found, key=lambda r: np.inf if np.isnan(r.reach) else r.reach)
 
 
-def _passages(scenario: Scenario, draw: Draw, lengths: Array, count: int) -> pipeline.Passed:
+def _passages(scenario: Scenario, draw: Draw, lengths: Array, count: int) -> pipeline.Measured:
     """``count`` passages of parts of each of ``lengths`` (m), a single one as the scenario draws it."""
     if lengths.size == 1:
         return pipeline.run(scenario, draw)

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from gatesim.chain.pipeline import Passed
+from gatesim.chain.pipeline import Measured
 from gatesim.chain.seen import seen_motion
 from gatesim.explanation.breakdown import Breakdown, Contribution
 from gatesim.explanation.remedy import Remedies, Remedy
@@ -28,7 +28,7 @@ class Facts:
         return next(iter(self.constants))
 
 
-def facts(scenario: Scenario, passed: Passed) -> Facts:
+def facts(scenario: Scenario, passed: Measured) -> Facts:
     """The numbers of the nominal passage."""
     return Facts(scenario, seen_motion(passed), passed.rig.constants)
 

@@ -16,7 +16,7 @@ from gatesim.motion.force.base import Force
 from gatesim.motion.integrate.interpolation import hermite, points
 from gatesim.motion.integrate.journey import Journey
 from gatesim.motion.integrate.nodes import nodes_of, pick
-from gatesim.motion.integrate.span import Field, total_acceleration
+from gatesim.motion.integrate.span import Dynamics, total_acceleration
 from gatesim.motion.path import Body, Path
 
 CHUNK = 8192
@@ -112,9 +112,9 @@ def _chunk(part: Body, path: Path, forces: tuple[Force, ...], belt: Belt | None,
         kinks += belt.kinks(part)
     nodes, rows = nodes_of(tuple(kinks), asked)
     trip = Journey(part, path, forces, nodes, None if belt is None else belt.lying(part))
-    worlds = [trip.world(j) for j in range(len(nodes) - 1)]
-    ride = None if belt is None else Ride.begin(belt, trip, worlds)
-    _travel(trip, worlds, ride)
+    dynamics = [trip.dynamics(j) for j in range(len(nodes) - 1)]
+    ride = None if belt is None else Ride.begin(belt, trip, dynamics)
+    _travel(trip, dynamics, ride)
     marks = [] if ride is None else ride.marks
     ratio, acceleration, runaway = _crests(trip)
     unknown = np.full(nodes.shape[1], np.nan)
@@ -136,14 +136,14 @@ def _chunk(part: Body, path: Path, forces: tuple[Force, ...], belt: Belt | None,
     )
 
 
-def _travel(trip: Journey, worlds: list[Field], ride: Ride | None) -> None:
+def _travel(trip: Journey, dynamics: list[Dynamics], ride: Ride | None) -> None:
     """Span by span to the last node."""
     for j in range(len(trip.nodes) - 1):
         moving = trip.begin_span(j)
         if ride is not None:
             moving = ride.span(trip, j, moving)
         if moving.any():
-            trip.cross(j, worlds[j], moving)
+            trip.cross(j, dynamics[j], moving)
     if ride is not None:
         ride.finish(trip)
 

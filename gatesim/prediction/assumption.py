@@ -6,7 +6,7 @@ from typing import ClassVar
 import numpy as np
 
 from gatesim.chain.controller import uncalibrated
-from gatesim.chain.pipeline import Passed
+from gatesim.chain.pipeline import Measured
 from gatesim.formula import FORMULAS, REGISTERS, Counts
 from gatesim.ground.arrays import Array, first_of
 from gatesim.ground.data import Keys
@@ -41,7 +41,7 @@ class Departure:
         )
 
 
-def departures(scenario: Scenario, passed: Passed, formulas: tuple[str, ...]) -> tuple[Departure, ...]:
+def departures(scenario: Scenario, passed: Measured, formulas: tuple[str, ...]) -> tuple[Departure, ...]:
     """Formulas whose assumption the motion of the first trial breaks by more than `MATTERS`.
 
     An encoder counts travel, which no motion can falsify: none for such a rig.
@@ -61,7 +61,7 @@ def departures(scenario: Scenario, passed: Passed, formulas: tuple[str, ...]) ->
     return tuple(found)
 
 
-def _perfect(scenario: Scenario, passed: Passed) -> Counts:
+def _perfect(scenario: Scenario, passed: Measured) -> Counts:
     """Fractional counts of the first trial, of the moments at which the part's very ends pass the gates."""
     tick, time = uncalibrated(scenario).tick, passed.motion.time[:1]
     start = time[:, passed.front[0]]

@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from gatesim.chain.pipeline import Passed
+from gatesim.chain.pipeline import Measured
 from gatesim.motion import Force
 from gatesim.scenario.model import Scenario
 
@@ -21,7 +21,7 @@ class Device:
     limits: tuple[str, ...]
 
 
-def devices(scenario: Scenario, passed: Passed) -> tuple[Device, ...]:
+def devices(scenario: Scenario, passed: Measured) -> tuple[Device, ...]:
     """Those forces of which there is something to tell."""
     part, path = passed.rig.part, passed.rig.path
     return tuple(

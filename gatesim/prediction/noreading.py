@@ -1,11 +1,11 @@
 """Why a formula makes no length of a passage, in a few words."""
 
-from gatesim.chain.pipeline import Passed
+from gatesim.chain.pipeline import Measured
 from gatesim.formula import FORMULAS
 from gatesim.ground.outcome import Outcome
 
 
-def why_no_reading(passed: Passed, name: str) -> str:
+def why_no_reading(passed: Measured, name: str) -> str:
     """Why a formula makes no length of the first trial, in a few words."""
     outcome = Outcome(int(passed.outcome[0]))
     if not outcome.reads and outcome is not Outcome.NO_READING:

@@ -4,7 +4,7 @@ from collections.abc import Callable
 
 import numpy as np
 
-from gatesim.chain.pipeline import Passed
+from gatesim.chain.pipeline import Measured
 from gatesim.chain.seen import seen_motion
 from gatesim.formula import FORMULAS
 from gatesim.ground.arrays import first_of
@@ -26,7 +26,7 @@ def _dwell(times: np.ndarray[tuple[int, ...], np.dtype[np.float64]]) -> str:
     return f"{1e3 * float(times[0, 1] - times[0, 0]):.3g} ms"
 
 
-def _measured(scenario: Scenario, passed: Passed) -> str:
+def _measured(scenario: Scenario, passed: Measured) -> str:
     name = next(iter(passed.readings))
     error = float(passed.readings[name][0] - passed.true_length[0])
     verdict = f"The formula in charge, {name}, reads the true length."
@@ -39,7 +39,7 @@ def _measured(scenario: Scenario, passed: Passed) -> str:
     return " ".join([sentence for sentence in (speeds, verdict, *remarks(scenario, passed)) if sentence])
 
 
-def _two_speeds(passed: Passed, error: float) -> str:
+def _two_speeds(passed: Measured, error: float) -> str:
     """How the speed during the dwell and the one it is multiplied with differ, if that tells anything."""
     seen = seen_motion(passed)
     mean, average, change = seen.early, seen.whole, seen.leaves - seen.enters
@@ -56,7 +56,7 @@ def _two_speeds(passed: Passed, error: float) -> str:
     )
 
 
-def _stopped(scenario: Scenario, passed: Passed) -> str:
+def _stopped(scenario: Scenario, passed: Measured) -> str:
     stop = float(passed.motion.stop_position[0])
     reached = [first_of(gate) <= stop for gate in passed.rig.gates]
     missed = reached.index(False) if False in reached else 0
@@ -70,19 +70,19 @@ def _stopped(scenario: Scenario, passed: Passed) -> str:
     return f"The part stops {mm(stop)} after release, {where} at {mm(gate)}; there is nothing to count there."
 
 
-def _ran_back(scenario: Scenario, passed: Passed) -> str:
+def _ran_back(scenario: Scenario, passed: Measured) -> str:
     stop = float(passed.motion.stop_position[0])
     return f"The part turns round {mm(stop)} after release and runs back: the slope is uphill and too long."
 
 
-def _slipping(scenario: Scenario, passed: Passed) -> str:
+def _slipping(scenario: Scenario, passed: Measured) -> str:
     belt = passed.motion.belt
     assert belt is not None, "nothing else slips"
     caught, grip = float(passed.motion.caught_position[0]), float(passed.motion.grip[0])
     return belt.slipping_words(caught, grip, first_of(passed.rig.gates[0]))
 
 
-def _runaway(scenario: Scenario, passed: Passed) -> str:
+def _runaway(scenario: Scenario, passed: Measured) -> str:
     ratio, gain = float(passed.motion.brake_ratio[0]), float(passed.motion.brake_acceleration[0])
     part, path = passed.rig.part, passed.rig.path
     others = [force for force in passed.rig.forces if isinstance(force, Force)]
@@ -91,7 +91,7 @@ def _runaway(scenario: Scenario, passed: Passed) -> str:
     )
 
 
-def _not_darkened(scenario: Scenario, passed: Passed) -> str:
+def _not_darkened(scenario: Scenario, passed: Measured) -> str:
     share = scenario.sensor.of(1).dark_fraction.text
     return (
         f"The beam is wider than the part can darken: {share} of it must be blocked, and the part never "
@@ -99,12 +99,12 @@ def _not_darkened(scenario: Scenario, passed: Passed) -> str:
     )
 
 
-def _stretched(scenario: Scenario, passed: Passed) -> str:
+def _stretched(scenario: Scenario, passed: Measured) -> str:
     dark = min(_dwell(times) for times in passed.sensed[:2])
     return f"The gate is dark for {dark} only, {scenario.filter.when_stretched}"
 
 
-def _no_reading(scenario: Scenario, passed: Passed) -> str:
+def _no_reading(scenario: Scenario, passed: Measured) -> str:
     name = next(iter(passed.readings))
     others = [other for other, length in passed.readings.items() if np.isfinite(length[0])]
     able = f" {' and '.join(others)} would read it." if others else ""
@@ -112,7 +112,7 @@ def _no_reading(scenario: Scenario, passed: Passed) -> str:
     return f"The formula in charge, {name}, makes no length of these counts: {reason}.{able}"
 
 
-def _swallowed(scenario: Scenario, passed: Passed) -> str:
+def _swallowed(scenario: Scenario, passed: Measured) -> str:
     longest = max((_dwell(t) for t in passed.sensed if np.isfinite(t[0, 1])), default="nothing")
     return (
         f"The input filter takes the part for a disturbance: the gate is dark for {longest}, and the filter "
@@ -121,7 +121,7 @@ def _swallowed(scenario: Scenario, passed: Passed) -> str:
     )
 
 
-def _merged(scenario: Scenario, passed: Passed) -> str:
+def _merged(scenario: Scenario, passed: Measured) -> str:
     gap = float(passed.light[0][0, 2] - passed.light[0][0, 1]) if edge_count(passed.light[0])[0] > 2 else 0.0
     if gap == 0.0:
         return "The next part follows without a gap: both are counted as one long part. Feed slower."
@@ -134,7 +134,7 @@ def _merged(scenario: Scenario, passed: Passed) -> str:
     )
 
 
-def _split(scenario: Scenario, passed: Passed) -> str:
+def _split(scenario: Scenario, passed: Measured) -> str:
     times = int(passed.counted.cycles.darkened[0, 0])
     return (
         f"Gate 1 goes dark {times} times while one part passes: light comes through an opening of the "
@@ -143,7 +143,7 @@ def _split(scenario: Scenario, passed: Passed) -> str:
     )
 
 
-def _chattered(scenario: Scenario, passed: Passed) -> str:
+def _chattered(scenario: Scenario, passed: Measured) -> str:
     extra = max(
         int(edge_count(f)[0] - edge_count(t)[0]) for f, t in zip(passed.filtered, passed.light, strict=True)
     )
@@ -154,15 +154,15 @@ def _chattered(scenario: Scenario, passed: Passed) -> str:
     )
 
 
-def _no_edge(scenario: Scenario, passed: Passed) -> str:
+def _no_edge(scenario: Scenario, passed: Measured) -> str:
     return "Gate 1 never goes dark for the counter, so that no cycle starts."
 
 
-def _no_capture(scenario: Scenario, passed: Passed) -> str:
+def _no_capture(scenario: Scenario, passed: Measured) -> str:
     return "Gate 2 is not reached before the cycle ends, so that there is no speed to multiply with."
 
 
-def _late_capture(scenario: Scenario, passed: Passed) -> str:
+def _late_capture(scenario: Scenario, passed: Measured) -> str:
     spacing = mm(first_of(passed.rig.gates[1] - passed.rig.gates[0]))
     return (
         f"The part is shorter than the spacing of {spacing}: the gate closes before gate 2 is reached, and a "
@@ -171,7 +171,7 @@ def _late_capture(scenario: Scenario, passed: Passed) -> str:
     )
 
 
-def _early_rearm(scenario: Scenario, passed: Passed) -> str:
+def _early_rearm(scenario: Scenario, passed: Measured) -> str:
     distance = first_of(passed.rig.gates[2] - passed.rig.gates[0])
     length = float(passed.true_length[0])
     if length > distance:
@@ -189,7 +189,7 @@ def _early_rearm(scenario: Scenario, passed: Passed) -> str:
     )
 
 
-def _next_too_soon(scenario: Scenario, passed: Passed) -> str:
+def _next_too_soon(scenario: Scenario, passed: Measured) -> str:
     cycles, part_light = passed.counted.cycles, float(passed.counted.gates[0][0, 1])
     if float(cycles.dwell[0, 0]) > part_light:
         return (
@@ -204,7 +204,7 @@ def _next_too_soon(scenario: Scenario, passed: Passed) -> str:
     )
 
 
-def _overflow(scenario: Scenario, passed: Passed) -> str:
+def _overflow(scenario: Scenario, passed: Measured) -> str:
     top = 2**scenario.counter.width - 1
     return (
         f"The count exceeds {top}, the most that {scenario.counter.width} bits hold, and starts again "
@@ -213,7 +213,7 @@ def _overflow(scenario: Scenario, passed: Passed) -> str:
     )
 
 
-def _pulses_lost(scenario: Scenario, passed: Passed) -> str:
+def _pulses_lost(scenario: Scenario, passed: Measured) -> str:
     limit = scenario.counter.input_frequency_limit
     times, every = float(passed.counted.limit_ratio[0, 0]), float(passed.counted.every[0, 0])
     if limit is not None and times > 1.0:
@@ -230,12 +230,12 @@ def _pulses_lost(scenario: Scenario, passed: Passed) -> str:
     )
 
 
-def _between_scans(scenario: Scenario, passed: Passed) -> str:
+def _between_scans(scenario: Scenario, passed: Measured) -> str:
     dark = _dwell(passed.filtered[0])
     return f"The gate is dark for {dark}, between two scans of the controller, which never sees the part."
 
 
-_SENTENCES: dict[Outcome, Callable[[Scenario, Passed], str]] = {
+_SENTENCES: dict[Outcome, Callable[[Scenario, Measured], str]] = {
     Outcome.MEASURED: _measured,
     Outcome.STOPPED: _stopped,
     Outcome.RAN_BACK: _ran_back,
@@ -259,6 +259,6 @@ _SENTENCES: dict[Outcome, Callable[[Scenario, Passed], str]] = {
 }
 
 
-def explain_outcome(scenario: Scenario, passed: Passed) -> str:
+def explain_outcome(scenario: Scenario, passed: Measured) -> str:
     """What became of the first trial, and why, in plain words."""
     return _SENTENCES[Outcome(int(passed.outcome[0]))](scenario, passed)

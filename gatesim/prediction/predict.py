@@ -52,7 +52,7 @@ class Prediction:
     counts: dict[str, int | None]
     readings: tuple[Reading, ...]
     devices: tuple[Device, ...]
-    passage: pipeline.Passed
+    passage: pipeline.Measured
 
     KEYS: ClassVar[Keys] = {"passage": None, "devices": None, "figures": ""}
 
@@ -98,7 +98,7 @@ def _known(value: float) -> float | None:
     return None if value != value else float(value)
 
 
-def _crossing(passed: pipeline.Passed, gate: int) -> Crossing:
+def _crossing(passed: pipeline.Measured, gate: int) -> Crossing:
     front, rear = passed.front[gate], passed.rear[gate]
     motion = passed.motion
     return Crossing(
@@ -111,12 +111,12 @@ def _crossing(passed: pipeline.Passed, gate: int) -> Crossing:
     )
 
 
-def _counts(passed: pipeline.Passed) -> dict[str, int | None]:
+def _counts(passed: pipeline.Measured) -> dict[str, int | None]:
     counts = passed.counts
     return {key: None if value[0] != value[0] else int(value[0]) for key, value in vars(counts).items()}
 
 
-def _reading(passed: pipeline.Passed, name: str) -> Reading:
+def _reading(passed: pipeline.Measured, name: str) -> Reading:
     length = _known(passed.readings[name][0])
     error = None if length is None else length - float(passed.true_length[0])
     reason = "" if length is not None else why_no_reading(passed, name)

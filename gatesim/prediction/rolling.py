@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from gatesim.chain.pipeline import Passed
+from gatesim.chain.pipeline import Measured
 from gatesim.ground.arrays import first_of
 from gatesim.motion import Force
 from gatesim.motion.integrate.span import total_acceleration
@@ -12,7 +12,7 @@ SLIPPERY = 0.3
 """Friction that dry guides cannot be counted on to exceed (common practice, no source)."""
 
 
-def friction_to_roll(passed: Passed) -> float:
+def friction_to_roll(passed: Measured) -> float:
     """Largest coefficient of friction that the first trial needs on its way to roll without sliding.
 
     The friction S at the contact turns the part against its rolling resistance: c m a = S - f N (see
@@ -35,7 +35,7 @@ def friction_to_roll(passed: Passed) -> float:
     return float(np.max(np.abs(turning), initial=0.0))
 
 
-def rolling(scenario: Scenario, passed: Passed) -> str:
+def rolling(scenario: Scenario, passed: Measured) -> str:
     """Sentences on a part that rolls; nothing on one that slides."""
     factor = scenario.part.inertia_factor.nominal
     if factor == 0.0:

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from gatesim.chain.pipeline import Passed
+from gatesim.chain.pipeline import Measured
 from gatesim.ground.arrays import first_of
 from gatesim.ground.transition import edge_count
 from gatesim.prediction.rolling import rolling
@@ -12,7 +12,7 @@ WORTH_TELLING = 0.05e-3
 """Length in m below which a remark would only distract."""
 
 
-def remarks(scenario: Scenario, passed: Passed) -> list[str]:
+def remarks(scenario: Scenario, passed: Measured) -> list[str]:
     """Sentences on the first trial, none where the stage does nothing worth telling."""
     found = [
         *_own(scenario),
@@ -39,7 +39,7 @@ def _mm(value: float) -> str:
     return f"{1e3 * value:.2g} mm"
 
 
-def _ends(passed: Passed) -> str:
+def _ends(passed: Measured) -> str:
     """Where the beam sees the ends of the part."""
     edges = passed.light[0][:1]
     if edge_count(edges)[0] != 2:
@@ -62,7 +62,7 @@ def _ends(passed: Passed) -> str:
     )
 
 
-def unsettled(passed: Passed, gate: int) -> float:
+def unsettled(passed: Measured, gate: int) -> float:
     """Longest time (s) by which an edge of the first trial comes earlier than computed; NaN for never.
 
     The receiver's signal is computed as settled before every edge. After an edge it still lacks
@@ -84,7 +84,7 @@ def unsettled(passed: Passed, gate: int) -> float:
         return float(np.max(-tau * np.log1p(-rest)))
 
 
-def _receivers(passed: Passed) -> list[str]:
+def _receivers(passed: Measured) -> list[str]:
     """Gates whose receiver has not settled when the next edge comes: the model is out of its range."""
     fastest = float(np.nanmax(passed.motion.speed[0]))
     found = []
@@ -103,7 +103,7 @@ def _receivers(passed: Passed) -> list[str]:
     return found
 
 
-def _chatter(scenario: Scenario, passed: Passed) -> str:
+def _chatter(scenario: Scenario, passed: Measured) -> str:
     extra, left = (
         sum(int(edge_count(times[:1])[0]) for times in lists)
         - sum(int(edge_count(t[:1])[0]) for t in passed.light)
@@ -118,7 +118,7 @@ def _chatter(scenario: Scenario, passed: Passed) -> str:
     )
 
 
-def _samples(scenario: Scenario, passed: Passed) -> str:
+def _samples(scenario: Scenario, passed: Measured) -> str:
     """What it costs that the light or the input is looked at from time to time only."""
     periods = [s.sampling_period for s in scenario.sensors if s.sampling_period is not None]
     sensor = max(periods, key=lambda period: period.nominal, default=None)
@@ -137,5 +137,5 @@ def _samples(scenario: Scenario, passed: Passed) -> str:
     )
 
 
-def _timing(scenario: Scenario, passed: Passed) -> str:
+def _timing(scenario: Scenario, passed: Measured) -> str:
     return scenario.counter.timing.side_note(float(np.nanmax(passed.motion.speed[0])))

@@ -119,7 +119,7 @@ class Trace:
     gates: tuple[GateTrace, ...]
     moments: tuple[Moment, ...]
     counts: str
-    passed: pipeline.Passed
+    passed: pipeline.Measured
     counted: Counted
 
     KEYS: ClassVar[Keys] = {
@@ -198,7 +198,7 @@ def _finite(row: Array) -> Array:
     return row[np.isfinite(row)]
 
 
-def _gate(passed: pipeline.Passed, counted: Counted, parts: Sequence[float], gate: int) -> GateTrace:
+def _gate(passed: pipeline.Measured, counted: Counted, parts: Sequence[float], gate: int) -> GateTrace:
     rig = passed.rig
     sensor = rig.sensors[gate]
     travel, share = blocked_over_travel(rig.part, sensor.beam, first_of(sensor.angle))
@@ -233,7 +233,7 @@ def _moments(counted: Counted) -> tuple[Moment, ...]:
     return tuple(sorted(found, key=lambda moment: moment.time))
 
 
-def _end(passed: pipeline.Passed, gates: Sequence[GateTrace], moments: Sequence[Moment]) -> float:
+def _end(passed: pipeline.Measured, gates: Sequence[GateTrace], moments: Sequence[Moment]) -> float:
     """A little after the last thing that happens."""
     last = [moment.time for moment in moments]
     for gate in gates:

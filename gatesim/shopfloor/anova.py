@@ -8,8 +8,8 @@ import numpy as np
 from gatesim.ground.arrays import Array
 from gatesim.shopfloor.gaugestudy import (
     NDC_FACTOR,
+    AnovaRow,
     GaugeStudy,
-    Row,
     categories_of,
     component,
     without_negatives,
@@ -63,17 +63,17 @@ def sums_of_squares(y: Array) -> dict[str, tuple[int, float]]:
     }
 
 
-def _row(source: str, freedom: int, squares: float, against: tuple[int, float] | None) -> Row:
+def _row(source: str, freedom: int, squares: float, against: tuple[int, float] | None) -> AnovaRow:
     from scipy import stats
 
     mean = squares / freedom if freedom else math.nan
     if against is None or not against[1]:
-        return Row(source, freedom, squares, mean, math.nan, math.nan)
+        return AnovaRow(source, freedom, squares, mean, math.nan, math.nan)
     f = mean / (against[1] / against[0])
-    return Row(source, freedom, squares, mean, f, float(stats.f.sf(f, freedom, against[0])))
+    return AnovaRow(source, freedom, squares, mean, f, float(stats.f.sf(f, freedom, against[0])))
 
 
-def crossed(table: dict[str, tuple[int, float]]) -> tuple[Row, ...]:
+def crossed(table: dict[str, tuple[int, float]]) -> tuple[AnovaRow, ...]:
     """Lines of the model with interaction: parts and operators are tested against it."""
     inter, repeat = table["interaction"], table["repeatability"]
     return (
@@ -84,7 +84,7 @@ def crossed(table: dict[str, tuple[int, float]]) -> tuple[Row, ...]:
     )
 
 
-def pooled(table: dict[str, tuple[int, float]]) -> tuple[Row, ...]:
+def pooled(table: dict[str, tuple[int, float]]) -> tuple[AnovaRow, ...]:
     """Lines of the model without interaction, which is pooled with repeatability."""
     parts = [table[k] for k in ("interaction", "repeatability") if k in table]
     error = (sum(n for n, _ in parts), sum(s for _, s in parts))
@@ -118,7 +118,9 @@ def _sum(combinations: list[dict[str, float]]) -> dict[str, float]:
     return total
 
 
-def study_of(shape: tuple[int, ...], rows: tuple[Row, ...], tolerance: float, floor: float) -> GaugeStudy:
+def study_of(
+    shape: tuple[int, ...], rows: tuple[AnovaRow, ...], tolerance: float, floor: float
+) -> GaugeStudy:
     """Components of a balanced study of ``shape`` (parts, operators, trials) from its mean squares.
 
     ``floor`` is the least standard deviation of repeatability, that of the resolution.

@@ -12,7 +12,7 @@ NDC_FACTOR = 1.41  # the manual's rounding of the square root of two
 
 
 @dataclass(frozen=True)
-class Row:
+class AnovaRow:
     """One line of the analysis of variance; F and p are NaN where there is no test."""
 
     source: str
@@ -57,7 +57,7 @@ class GaugeStudy:
     operators: int
     trials: int
     readings: int
-    table: tuple[Row, ...]
+    table: tuple[AnovaRow, ...]
     components: dict[str, Component]
     categories: float
     categories_interval: tuple[float, float]
@@ -116,7 +116,7 @@ class GaugeStudies:
 def of_references(found: GaugeStudies) -> GaugeStudies:
     """The same of reference parts: what their spread would say of production is taken out."""
 
-    def bare(study: GaugeStudy) -> GaugeStudy:
+    def summary_only(study: GaugeStudy) -> GaugeStudy:
         kept = {
             name: replace(c, of_total=math.nan)
             for name, c in study.components.items()
@@ -134,8 +134,8 @@ def of_references(found: GaugeStudies) -> GaugeStudies:
     with_it = found.with_interaction
     return replace(
         found,
-        with_interaction=bare(with_it) if with_it is not None else None,
-        without_interaction=bare(found.without_interaction),
+        with_interaction=summary_only(with_it) if with_it is not None else None,
+        without_interaction=summary_only(found.without_interaction),
         production=False,
     )
 

@@ -10,7 +10,7 @@ import numpy as np
 from gatesim.chain import pipeline
 from gatesim.chain.cautions import cautions
 from gatesim.chain.controller import constants_of, controller_of
-from gatesim.chain.pipeline import Passed
+from gatesim.chain.pipeline import Measured
 from gatesim.formula import FORMULAS, Constants
 from gatesim.formula.integer.machine import run
 from gatesim.formula.integer.program import LINT, OK, Word
@@ -34,7 +34,7 @@ SPEED_MARGIN = 0.05  # beyond the speeds met in the simulated passages
 
 
 @dataclass(frozen=True)
-class Wish:
+class HandoverOptions:
     """What the caller chooses; None is settled from the scenario.
 
     ``lengths`` in m; ``unit`` of the result, m; ``std`` the standard uncertainty of a
@@ -96,32 +96,32 @@ class Handover:
     cautions: tuple[str, ...]
 
 
-def gather(scenario: Scenario, wish: Wish, today: date) -> Handover:
+def gather(scenario: Scenario, options: HandoverOptions, today: date) -> Handover:
     """Simulate the reference parts, build and prove the integer form, work out the limits.
 
     Raises InputError where the range cannot be measured or calculated.
     """
-    lengths = wish.lengths or _lengths(scenario)
+    lengths = options.lengths or _lengths(scenario)
     parts = (lengths[0], _nominal_length(scenario, lengths), lengths[1])
     nominal = [pipeline.run(scenario, Nominal(1), {"part.length": x}) for x in parts]
     _check_measures(scenario, nominal)
     spread = [pipeline.run(scenario, Streams(SEED, 0, PASSAGES), {"part.length": x}) for x in parts]
-    formula = wish.formula or controller_of(scenario).formulas[0]
+    formula = options.formula or controller_of(scenario).formulas[0]
     constants = constants_of(scenario, formula)
-    stated = _stated(scenario, wish, lengths, [*nominal, *spread], formula)
-    made = build(formula, constants, stated, scenario.counter.width, wish.unit, wish.widest)
+    stated = _stated(scenario, options, lengths, [*nominal, *spread], formula)
+    made = build(formula, constants, stated, scenario.counter.width, options.unit, options.widest)
     pairs = zip(nominal, spread, strict=True)
     expected = tuple(e for n, s in pairs if (e := _expected(made, n, s)) is not None)
     known = [(f"reference part {1e3 * e.length:.6g} mm", e.registers) for e in expected]
-    std, bias, guard_text = _uncertainty(wish, spread[1], formula)
-    guard = wish.guard_factor * std + bias
+    std, bias, guard_text = _uncertainty(options, spread[1], formula)
+    guard = options.guard_factor * std + bias
     limits = _limits(scenario, guard)
-    allowed = None if limits is None else window(limits, wish.unit)
+    allowed = None if limits is None else window(limits, options.unit)
     table = vectors(made, constants, stated, known, allowed)
     trials = [(r, run(made.program, r)) for passed in spread for r in _registers(made, passed)]
     valid = [(g.length, real_length(made, constants, r)) for r, g in trials if g.status == OK]
     valid_vectors = [(v.length, v.real) for v in table if v.status == OK]
-    errors = [abs(length * wish.unit - real) for length, real in (*valid, *valid_vectors)]
+    errors = [abs(length * options.unit - real) for length, real in (*valid, *valid_vectors)]
     return Handover(
         title=scenario.title or scenario.file,
         note=scenario.note,
@@ -153,7 +153,7 @@ def gather(scenario: Scenario, wish: Wish, today: date) -> Handover:
 
 
 def _taken_for_granted(
-    scenario: Scenario, nominal: Passed, made: Integer, constants: Constants
+    scenario: Scenario, nominal: Measured, made: Integer, constants: Constants
 ) -> tuple[str, ...]:
     """What the formula assumes in vain; nothing where a calibration line stands against it."""
     if (constants.gain, constants.zero) != (1.0, 0.0):
@@ -161,7 +161,7 @@ def _taken_for_granted(
     return tuple(departure.words for departure in departures(scenario, nominal, (made.program.formula,)))
 
 
-def _check_measures(scenario: Scenario, nominal: list[pipeline.Passed]) -> None:
+def _check_measures(scenario: Scenario, nominal: list[pipeline.Measured]) -> None:
     """Raise InputError where a reference part is not measured: such a rig cannot be handed over."""
     for passed in nominal:
         outcome = Outcome(int(passed.outcome[0]))
@@ -174,10 +174,14 @@ def _check_measures(scenario: Scenario, nominal: list[pipeline.Passed]) -> None:
 
 
 def _stated(
-    scenario: Scenario, wish: Wish, lengths: tuple[float, float], runs: list[Passed], formula: str
+    scenario: Scenario,
+    options: HandoverOptions,
+    lengths: tuple[float, float],
+    runs: list[Measured],
+    formula: str,
 ) -> Stated:
     readings = _readings(scenario, runs, formula)
-    return Stated(lengths, wish.speeds or _speeds(scenario, runs, FORMULAS[formula].gates), readings)
+    return Stated(lengths, options.speeds or _speeds(scenario, runs, FORMULAS[formula].gates), readings)
 
 
 def _lengths(scenario: Scenario) -> tuple[float, float]:
@@ -192,7 +196,7 @@ def _nominal_length(scenario: Scenario, lengths: tuple[float, float]) -> float:
     return length if lengths[0] < length < lengths[1] else 0.5 * sum(lengths)
 
 
-def _readings(scenario: Scenario, runs: list[Passed], formula: str) -> tuple[float, float]:
+def _readings(scenario: Scenario, runs: list[Measured], formula: str) -> tuple[float, float]:
     """Least and greatest reading of the simulated passages."""
     found = [r[np.isfinite(r)] for passed in runs if (r := passed.readings.get(formula)) is not None]
     if not sum(r.size for r in found):
@@ -201,7 +205,7 @@ def _readings(scenario: Scenario, runs: list[Passed], formula: str) -> tuple[flo
     return float(merged.min()), float(merged.max())
 
 
-def _speeds(scenario: Scenario, runs: list[Passed], gates: int) -> tuple[float, float]:
+def _speeds(scenario: Scenario, runs: list[Measured], gates: int) -> tuple[float, float]:
     """Least and greatest speed of either end at the gates that the formula uses, with a margin."""
     found = np.concatenate(
         [
@@ -218,7 +222,7 @@ def _speeds(scenario: Scenario, runs: list[Passed], gates: int) -> tuple[float, 
     return float(found.min()) * (1.0 - SPEED_MARGIN), float(found.max()) * (1.0 + SPEED_MARGIN)
 
 
-def _registers(made: Integer, passed: Passed) -> list[dict[str, int]]:
+def _registers(made: Integer, passed: Measured) -> list[dict[str, int]]:
     """Registers of every passage that recorded all that the program reads."""
     names = [r.name for r in made.program.registers]
     values = np.stack([getattr(passed.counts, name) for name in names], axis=1)
@@ -226,7 +230,7 @@ def _registers(made: Integer, passed: Passed) -> list[dict[str, int]]:
     return [dict(zip(names, map(int, row), strict=True)) for row in full]
 
 
-def _expected(made: Integer, nominal: Passed, spread: Passed) -> Expected | None:
+def _expected(made: Integer, nominal: Measured, spread: Measured) -> Expected | None:
     """None where the nominal part leaves a register empty."""
     found = _registers(made, nominal)
     if not found:
@@ -245,11 +249,11 @@ def _expected(made: Integer, nominal: Passed, spread: Passed) -> Expected | None
     return Expected(length, registers, bands, reading, (float(low), float(high)), got.status)
 
 
-def _uncertainty(wish: Wish, spread: Passed, formula: str) -> tuple[float, float, str]:
+def _uncertainty(options: HandoverOptions, spread: Measured, formula: str) -> tuple[float, float, str]:
     """Standard uncertainty and bias to guard against, m, and where they come from."""
-    k = f"{wish.guard_factor:g}"
-    if wish.std is not None:
-        return wish.std, 0.0, f"{k} u, u = {1e3 * wish.std:.3g} mm as given"
+    k = f"{options.guard_factor:g}"
+    if options.std is not None:
+        return options.std, 0.0, f"{k} u, u = {1e3 * options.std:.3g} mm as given"
     error = spread.readings[formula] - spread.true_length
     error = error[np.isfinite(error)]
     if error.size < 2:
@@ -271,7 +275,7 @@ def _limits(scenario: Scenario, guard: float) -> Limits | None:
     return guarded(low, high, guard, 1.0)
 
 
-def _call(scenario: Scenario, made: Integer, stated: Stated, spread: list[Passed]) -> Call:
+def _call(scenario: Scenario, made: Integer, stated: Stated, spread: list[Measured]) -> Call:
     """How long a part takes and how much time is left to read the registers, by the simulated passages."""
     gate, names = scenario.gate, [r.name for r in made.program.registers]
     reach = gate.spacing if gate.rearm is None or "third_capture" not in names else gate.rearm
@@ -284,4 +288,4 @@ def _call(scenario: Scenario, made: Integer, stated: Stated, spread: list[Passed
     return Call(made.program, True, longest, float(found.min()) if found.size else 0.0)
 
 
-__all__ = ["Expected", "Handover", "Wire", "Wish", "gather", "real_length"]
+__all__ = ["Expected", "Handover", "HandoverOptions", "Wire", "gather", "real_length"]

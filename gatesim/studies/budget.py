@@ -29,7 +29,7 @@ LEAST_SHARE = 1e-4  # of the combined variance, for a covariance
 
 
 @dataclass(frozen=True)
-class Row:
+class BudgetRow:
     """One line of the budget; all in SI.
 
     ``sensitivity``: derivative of the error by the quantity; ``contribution`` = sensitivity
@@ -105,7 +105,7 @@ class Budget:
 
     formula: str
     error: float
-    rows: Sequence[Row]
+    rows: Sequence[BudgetRow]
     covariances: Sequence[Covariance]
     combined: float
     effective_degrees_of_freedom: float
@@ -159,12 +159,12 @@ class Budget:
         return self.error - self.expanded, self.error + self.expanded
 
 
-def _rows(axes: Sequence[Component], slopes: Slopes) -> list[Row]:
-    rows: dict[str, Row] = {}
+def _rows(axes: Sequence[Component], slopes: Slopes) -> list[BudgetRow]:
+    rows: dict[str, BudgetRow] = {}
     for a, c, bend, kink in zip(axes, slopes.slope, slopes.curvature, slopes.secant, strict=True):
         c, bend, kink = float(c), float(bend), bool(kink)
         if a.name not in rows:
-            rows[a.name] = Row(
+            rows[a.name] = BudgetRow(
                 a.name,
                 a.value,
                 a.u,
@@ -191,14 +191,16 @@ def _rows(axes: Sequence[Component], slopes: Slopes) -> list[Row]:
     return list(rows.values())
 
 
-def _simulated(name: str, errors: Array) -> Row:
+def _simulated(name: str, errors: Array) -> BudgetRow:
     """A row whose effect is found by simulation; NaN where hardly a trial is read."""
     read = errors[~np.isnan(errors)]
     mean, u = (float(np.mean(read)), float(np.std(read, ddof=1))) if read.size > 1 else (math.nan, math.nan)
-    return Row(name, mean, u, "simulated", math.inf, 1.0, u, 0.0, False)
+    return BudgetRow(name, mean, u, "simulated", math.inf, 1.0, u, 0.0, False)
 
 
-def _nonlinear_noise(function: ErrorFunction, slopes: Slopes, error: float, seed: int) -> dict[str, Row]:
+def _nonlinear_noise(
+    function: ErrorFunction, slopes: Slopes, error: float, seed: int
+) -> dict[str, BudgetRow]:
     """Noises that act in no straight line (pulses of chatter, an angle all round): simulated alone."""
     names = {
         axis.name
@@ -208,7 +210,7 @@ def _nonlinear_noise(function: ErrorFunction, slopes: Slopes, error: float, seed
     return {n: _simulated(n, function.alone(n, seed, SIMULATED_TRIALS) - error) for n in sorted(names)}
 
 
-def _staircases(model: Model, formula: str, seed: int) -> list[Row]:
+def _staircases(model: Model, formula: str, seed: int) -> list[BudgetRow]:
     """Sampling stages, and rounding to whole counts: the scatter of each over the rig's own spread.
 
     By common random numbers, each stage alone on top of the smooth model, and the rounding on top of
@@ -234,7 +236,7 @@ def _errors_of(model: Model, draw: Streams, formula: str) -> Array:
     return run(model, draw, quantised=False).errors()[formula]
 
 
-def _covariances(model: Model, rows: Sequence[Row]) -> list[Covariance]:
+def _covariances(model: Model, rows: Sequence[BudgetRow]) -> list[Covariance]:
     of = {row.name: row for row in rows}
     found = []
     for group in correlations_of(model):
@@ -246,13 +248,13 @@ def _covariances(model: Model, rows: Sequence[Row]) -> list[Covariance]:
     return sorted(found, key=lambda c: -abs(c.variance))
 
 
-def combined_of(rows: Sequence[Row], covariances: Sequence[Covariance]) -> float:
+def combined_of(rows: Sequence[BudgetRow], covariances: Sequence[Covariance]) -> float:
     """Combined standard uncertainty (JCGM 100, 5.2.2, formula (16)); a fully correlated one may be 0."""
     variance = sum(row.contribution**2 for row in rows) + sum(c.variance for c in covariances)
     return math.nan if math.isnan(variance) else math.sqrt(max(variance, 0.0))
 
 
-def effective_degrees_of_freedom(rows: Sequence[Row], combined: float) -> float:
+def effective_degrees_of_freedom(rows: Sequence[BudgetRow], combined: float) -> float:
     """Welch-Satterthwaite formula (JCGM 100, G.4.1, formula G.2b), as if all were independent."""
     weight = sum(row.contribution**4 / row.degrees_of_freedom for row in rows)
     return combined**4 / weight if weight else math.inf

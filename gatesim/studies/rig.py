@@ -20,7 +20,7 @@ from gatesim.ground.quantity import Quantity, parse
 from gatesim.scenario import Scenario
 from gatesim.scenario.reader import changed
 from gatesim.studies.model import Trials
-from gatesim.studies.sweep import Axis, grid_values
+from gatesim.studies.sweep import SweptQuantity, grid_values
 
 
 @dataclass(frozen=True)
@@ -150,7 +150,7 @@ class AtLength(RigModel):
         return found
 
 
-def parse_axis(text: str) -> Axis:
+def parse_axis(text: str) -> SweptQuantity:
     """Read ``gate.spacing=20mm:200mm:30`` or ``counter.frequency=1kHz:1MHz:7:log``.
 
     The values of the axis are in the unit of the first one. Raises InputError.
@@ -168,7 +168,9 @@ def parse_axis(text: str) -> Axis:
         raise InputError(f"--vary: given {text!r} ({error}), expected {expected}") from None
     if count > 100_000:
         raise InputError(f"--vary: given {count} points, expected at most 100,000")
-    return Axis(path.strip(), grid_values(low, high, count, parts[3:] == ["log"]), unit, parts[3:] == ["log"])
+    return SweptQuantity(
+        path.strip(), grid_values(low, high, count, parts[3:] == ["log"]), unit, parts[3:] == ["log"]
+    )
 
 
 def _unit(text: str) -> str:

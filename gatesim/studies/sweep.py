@@ -32,7 +32,7 @@ COLUMNS = (
 
 
 @dataclass(frozen=True)
-class Axis:
+class SweptQuantity:
     """A quantity to vary: scenario path, values in SI, and the unit to show them in."""
 
     path: str
@@ -53,7 +53,7 @@ class SweepResult:
     frequent outcome at each point, empty where not reached.
     """
 
-    axes: Sequence[Axis]
+    axes: Sequence[SweptQuantity]
     formulas: Mapping[str, Mapping[str, Array]]
     outcome: NDArray[np.object_]
     plan: Plan
@@ -159,7 +159,7 @@ class _Grid:
 
 def sweep(
     at: Callable[[Mapping[str, float]], Model],
-    axes: Sequence[Axis],
+    axes: Sequence[SweptQuantity],
     plan: Plan,
     executor: Executor | None = None,
     workers: int | None = None,

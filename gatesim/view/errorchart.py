@@ -11,7 +11,7 @@ from gatesim.ground.arrays import Array
 from gatesim.ground.draw import Nominal
 from gatesim.scenario.model import Scenario
 from gatesim.studies.rig import RigModel
-from gatesim.studies.sweep import Axis
+from gatesim.studies.sweep import SweptQuantity
 from gatesim.view.style import BLACK, BLUE, GREEN, ORANGE, SKY, VERMILION, new_axes
 from gatesim.view.sweepchart import axis_label
 
@@ -26,12 +26,12 @@ LINES = ((BLUE, "-"), (VERMILION, "--"), (GREEN, "-."), (ORANGE, ":"), (BLACK, "
 class ErrorCurve:
     """Error in m of each formula (k,) over the k values of an axis; NaN where there is no reading."""
 
-    axis: Axis
+    axis: SweptQuantity
     errors: Mapping[str, Array]
 
 
 def error_curve(
-    scenario: Scenario, axis: Axis, formulas: Sequence[str] | None = None, *, quantised: bool = False
+    scenario: Scenario, axis: SweptQuantity, formulas: Sequence[str] | None = None, *, quantised: bool = False
 ) -> ErrorCurve:
     """Error of the nominal reading while one quantity of the scenario is changed; the controller knows.
 

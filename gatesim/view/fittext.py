@@ -34,7 +34,7 @@ def _head(result: Fit) -> str:
     log = result.rows.log
     lines = [
         f"{log.path}: {int(result.cells.count.sum())} rows fitted, {result.held_out} held out "
-        f"(seed {result.wish.seed}), {len(result.apart)} set apart"
+        f"(seed {result.options.seed}), {len(result.apart)} set apart"
     ]
     lines += [f"  line {bad.line}: {bad.reason}" for bad in result.apart]
     rate = (

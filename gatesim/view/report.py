@@ -4,7 +4,7 @@ from importlib.resources import files
 from typing import Any
 
 from gatesim.chain.cautions import cautions
-from gatesim.chain.pipeline import Passed
+from gatesim.chain.pipeline import Measured
 from gatesim.explanation.area import speed_curve
 from gatesim.explanation.breakdown import Breakdown, breakdown
 from gatesim.explanation.remedy import Remedies, remedies
@@ -117,7 +117,7 @@ def _why(scenario: Scenario, told: Prediction, formula: str) -> dict[str, Any]:
     return {"why": _told(scenario, told.passage, split, remedies(scenario, formula)), "no_reading": ""}
 
 
-def _told(scenario: Scenario, passed: Passed, split: Breakdown, tried: Remedies) -> dict[str, Any]:
+def _told(scenario: Scenario, passed: Measured, split: Breakdown, tried: Remedies) -> dict[str, Any]:
     about, judged = facts(scenario, passed), scenario.judged_lengths
     return {
         "verdict": "Reads " + off(split.error),

@@ -11,7 +11,7 @@ from tabulate import tabulate
 from gatesim.ground.arrays import Array
 from gatesim.ground.level import Level
 from gatesim.ground.outcome import Outcome
-from gatesim.studies.budget import Budget, Covariance, Row
+from gatesim.studies.budget import Budget, BudgetRow, Covariance
 from gatesim.studies.indices import Index, Indices
 from gatesim.studies.required import Judged
 from gatesim.studies.result import FormulaResult, StudyResult
@@ -155,7 +155,7 @@ def _budget_rows(table: Budget) -> list[list[str]]:
     return lines
 
 
-def _budget_row(row: Row) -> list[str]:
+def _budget_row(row: BudgetRow) -> list[str]:
     return [
         row.name,
         plain(row.value, 6),

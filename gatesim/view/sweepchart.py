@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gatesim.ground.arrays import Array
-from gatesim.studies.sweep import Axis, SweepResult
+from gatesim.studies.sweep import SweepResult, SweptQuantity
 from gatesim.view.studytext import no_reading
 from gatesim.view.style import BLUE, HEAT_MAP, SKY, VERMILION, new_axes
 
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 MM = 1e3
 
 
-def axis_label(axis: Axis) -> str:
+def axis_label(axis: SweptQuantity) -> str:
     """Path and unit of a varied quantity."""
     return f"{axis.path} / {axis.unit}" if axis.unit else axis.path
 
@@ -57,7 +57,7 @@ def sweep_chart(result: SweepResult, formula: str, show: str, axes: "Axes | None
     return _map(result, formula, show, axes)
 
 
-def _span(axis: Axis) -> tuple[float, float]:
+def _span(axis: SweptQuantity) -> tuple[float, float]:
     """Limits of a side that shows the whole axis, read or not, with a little room."""
     low, high = float(axis.values.min()), float(axis.values.max())
     if axis.logarithmic:
@@ -73,7 +73,7 @@ def _missing(result: SweepResult, value: Array) -> tuple[NDArray[np.bool_], str]
     return blank, max(dict.fromkeys(words), key=words.count, default="")
 
 
-def _scale(side: "XAxis | YAxis", axis: Axis) -> None:
+def _scale(side: "XAxis | YAxis", axis: SweptQuantity) -> None:
     """Label a side; on a log scale write 10 and 100, not powers."""
     side.set_label_text(axis_label(axis))
     if axis.logarithmic:

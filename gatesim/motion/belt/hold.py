@@ -6,8 +6,8 @@ import numpy as np
 
 from gatesim.ground.arrays import Array, Flags
 from gatesim.motion.belt.belt import Belt
-from gatesim.motion.integrate.journey import Point
-from gatesim.motion.integrate.span import Field, Line
+from gatesim.motion.integrate.journey import SpanState
+from gatesim.motion.integrate.span import Dynamics, Line
 
 LOOKS = 64
 """Looks at the friction needed, in one period of the ripple; a peak in between is missed by 0.1 %."""
@@ -30,29 +30,29 @@ class Held:
     points: some of the way there, NaN where a trial had been let go before.
     """
 
-    end: Point
+    end: SpanState
     lost: Flags
     need: Array
-    points: tuple[Point, ...]
+    points: tuple[SpanState, ...]
 
 
 @dataclass(frozen=True)
 class Carriage:
-    """Trials carried from ``begin`` on, over a span with ``world`` acting besides the belt."""
+    """Trials carried from ``begin`` on, over a span with ``dynamics`` acting besides the belt."""
 
     belt: Belt
-    world: Field
-    begin: Point
+    dynamics: Dynamics
+    begin: SpanState
 
-    def at(self, t: Array) -> Point:
+    def at(self, t: Array) -> SpanState:
         """Where trials are at times t (n,)."""
         way = self.belt.travel(t) - self.belt.travel(self.begin.t)
-        return Point(self.begin.u + way, t, self.belt.velocity(t))
+        return SpanState(self.begin.u + way, t, self.belt.velocity(t))
 
     def lacking(self, t: Array) -> Array:
         """Acceleration (n,) that friction has to give at times t (n,), downhill positive."""
         now = self.at(t)
-        return self.belt.acceleration(t) - self.world.acceleration(now.u, now.v)
+        return self.belt.acceleration(t) - self.dynamics.acceleration(now.u, now.v)
 
     def until(self, pull: Line, size: Array) -> Held:
         """Follow trials over ``size`` (n,), or until friction, at most ``pull``, does not suffice."""

@@ -11,8 +11,8 @@ from gatesim.motion.belt.catchup import CatchUp
 from gatesim.motion.belt.hold import Carriage, share_needed
 from gatesim.motion.belt.ripple import Ripple
 from gatesim.motion.integrate.advance import MET
-from gatesim.motion.integrate.journey import Journey, Point
-from gatesim.motion.integrate.span import Field, Line
+from gatesim.motion.integrate.journey import Journey, SpanState
+from gatesim.motion.integrate.span import Dynamics, Line
 
 MOST_PHASES = 100_000
 
@@ -25,7 +25,7 @@ class Ride:
     """State of n trials on a belt.
 
     pull: largest acceleration the belt's friction gives a part that lies on it wholly, m/s^2; shares: how
-    much of it does, on each span. worlds: what acts on each span besides the belt.
+    much of it does, on each span. dynamics: what acts on each span besides the belt.
     sign: +1 where the belt is the faster, -1 where the part is, 0 where they have not met.
     caught_position, caught_time: from where on the belt carries the part for good (NaN: nowhere);
     time, speed: (k + 1, n) at the nodes then. grip: friction needed to carry the part from its last
@@ -40,7 +40,7 @@ class Ride:
     belt: Belt
     pull: Array
     shares: list[Line]
-    worlds: list[Field]
+    dynamics: list[Dynamics]
     sign: Array
     caught_position: Array
     caught_time: Array
@@ -53,11 +53,11 @@ class Ride:
     holding: Flags
     lost: Flags
     judged: NDArray[np.intp]
-    marks: list[Point]
+    marks: list[SpanState]
 
     @classmethod
-    def begin(cls, belt: Belt, trip: Journey, worlds: list[Field]) -> "Ride":
-        """Nobody on the belt yet; ``worlds``: what acts on each span besides the belt."""
+    def begin(cls, belt: Belt, trip: Journey, dynamics: list[Dynamics]) -> "Ride":
+        """Nobody on the belt yet; ``dynamics``: what acts on each span besides the belt."""
         n = trip.nodes.shape[1]
         press = belt.friction * trip.path.press(trip.part.mass)
         pull = np.broadcast_to(press / (trip.part.mass * (1 + trip.part.inertia_factor)), n)
@@ -66,7 +66,7 @@ class Ride:
             return np.full(n, np.nan)
 
         return cls(
-            belt, pull, [trip.share(j) for j in range(len(worlds))], worlds, np.zeros(n),
+            belt, pull, [trip.share(j) for j in range(len(dynamics))], dynamics, np.zeros(n),
             caught_position=unknown(), caught_time=unknown(),
             held_position=unknown(), held_time=unknown(), held_need=unknown(), grip=unknown(),
             time=np.full(trip.nodes.shape, np.nan), speed=np.full(trip.nodes.shape, np.nan),
@@ -80,7 +80,7 @@ class Ride:
 
     def _even(self, j: int) -> Flags:
         """Trials (n,) for which nothing but the belt changes on span j."""
-        even, slope = self.worlds[j].uniform(), self.shares[j].slope
+        even, slope = self.dynamics[j].uniform(), self.shares[j].slope
         return even if slope is None else even & (slope == 0)
 
     @property
@@ -107,7 +107,7 @@ class Ride:
         elsewhere: Flags = moving & ~aboard
         return elsewhere
 
-    def _alternate(self, trip: Journey, j: int, now: Point, rows: Flags) -> None:
+    def _alternate(self, trip: Journey, j: int, now: SpanState, rows: Flags) -> None:
         """Hold and slip in turn until the end of span j."""
         size = trip.nodes[j + 1] - trip.nodes[j]
         for _ in range(MOST_PHASES):
@@ -120,16 +120,16 @@ class Ride:
                 return
         raise ArithmeticError(f"{rows.sum()} trials slip and stick more than {MOST_PHASES} times on a span")
 
-    def _slip(self, trip: Journey, j: int, now: Point, rows: Flags) -> Flags:
+    def _slip(self, trip: Journey, j: int, now: SpanState, rows: Flags) -> Flags:
         """Slip from where trials are; returns those that meet the belt's speed, which ``now`` follows."""
         met = np.zeros(rows.shape, bool)
         if not rows.any():
             return met
-        steady, pull = self.worlds[j].steady, self._pull(j)
+        steady, pull = self.dynamics[j].steady, self._pull(j)
         slope = steady.slope
         if pull.slope is not None:
             slope = self.sign * pull.slope + (0.0 if slope is None else slope)
-        pulled = Field(Line(steady.start + self.sign * pull.start, slope), self.worlds[j].terms)
+        pulled = Dynamics(Line(steady.start + self.sign * pull.start, slope), self.dynamics[j].terms)
         evenly = self._slip_evenly(trip, j, now, rows, pulled, met)
         if evenly.any():
             trip.cross(j, pulled, evenly & ~met, None, now)
@@ -152,7 +152,7 @@ class Ride:
         return met
 
     def _slip_evenly(
-        self, trip: Journey, j: int, now: Point, rows: Flags, pulled: Field, met: Flags
+        self, trip: Journey, j: int, now: SpanState, rows: Flags, pulled: Dynamics, met: Flags
     ) -> Flags:
         """Slip under a constant acceleration on a rippled belt; returns who does.
 
@@ -178,7 +178,7 @@ class Ride:
         self._meet(trip, j, now, here)
         return evenly
 
-    def _meet(self, trip: Journey, j: int, now: Point, rows: NDArray[np.intp]) -> None:
+    def _meet(self, trip: Journey, j: int, now: SpanState, rows: NDArray[np.intp]) -> None:
         """Speeds are level: decide whether the belt carries the part, or which way it slips on."""
         if not rows.size:
             return
@@ -191,30 +191,30 @@ class Ride:
         self.judged[rows] = np.where(run_up & self._even(j), j, -1)[rows]
         rest = rows[~self.carried[rows]]
         if rest.size:
-            free = self.worlds[j].take(rest).acceleration(now.u[rest], now.v[rest])
+            free = self.dynamics[j].take(rest).acceleration(now.u[rest], now.v[rest])
             lacking = take(self.belt, rest).acceleration(now.t[rest]) - free
             self.holding[rest] = np.abs(lacking) <= self._pull(j).take(rest).at(now.u[rest])
             self._let_go(trip, j, now, rest[~self.holding[rest]], lacking[~self.holding[rest]])
             self._mark(trip, j, now, rest)
 
-    def _let_go(self, trip: Journey, j: int, now: Point, rows: NDArray[np.intp], lacking: Array) -> None:
+    def _let_go(self, trip: Journey, j: int, now: SpanState, rows: NDArray[np.intp], lacking: Array) -> None:
         self.sign[rows] = np.sign(lacking)
         self.holding[rows], self.lost[rows] = False, True
 
-    def _mark(self, trip: Journey, j: int, now: Point, rows: NDArray[np.intp]) -> None:
-        mark = Point(*np.full((3, self.sign.size), np.nan))
+    def _mark(self, trip: Journey, j: int, now: SpanState, rows: NDArray[np.intp]) -> None:
+        mark = SpanState(*np.full((3, self.sign.size), np.nan))
         mark.u[rows], mark.t[rows], mark.v[rows] = trip.nodes[j, rows] + now.u[rows], now.t[rows], now.v[rows]
         self.marks.append(mark)
 
-    def _hold(self, trip: Journey, j: int, now: Point, rows: Flags) -> Flags:
+    def _hold(self, trip: Journey, j: int, now: SpanState, rows: Flags) -> Flags:
         """Carry trials as far as friction suffices; returns those let go before the end of span j."""
         freed = np.zeros(rows.shape, bool)
         some = np.flatnonzero(rows & ~self._lose_evenly(trip, j, now, rows, freed))
         if not some.size:
             return freed
         size = (trip.nodes[j + 1] - trip.nodes[j])[some]
-        begin = Point(now.u[some], now.t[some], now.v[some])
-        carriage = Carriage(take(self.belt, some), self.worlds[j].take(some), begin)
+        begin = SpanState(now.u[some], now.t[some], now.v[some])
+        carriage = Carriage(take(self.belt, some), self.dynamics[j].take(some), begin)
         held = carriage.until(self._pull(j).take(some), size)
         for point in (*held.points, held.end):
             now.u[some], now.t[some], now.v[some] = point.u, point.t, point.v
@@ -226,13 +226,13 @@ class Ride:
         freed[some] = gone
         return freed
 
-    def _lose_evenly(self, trip: Journey, j: int, now: Point, rows: Flags, freed: Flags) -> Flags:
+    def _lose_evenly(self, trip: Journey, j: int, now: SpanState, rows: Flags, freed: Flags) -> Flags:
         """Carry trials to where a ripple's next swing takes more than friction gives; returns whom it does.
 
         Only where nothing but the belt changes on the span; ``freed`` notes them, too.
         """
-        world = self.worlds[j]
-        ripple = Ripple(self.belt, now.t, world.steady.start)
+        dynamics = self.dynamics[j]
+        ripple = Ripple(self.belt, now.t, dynamics.steady.start)
         evenly: Flags = rows & self._even(j) & ripple.serves()
         some = np.flatnonzero(evenly)
         if not some.size:
@@ -247,13 +247,13 @@ class Ride:
         now.v[here] = take(self.belt, here).velocity(now.t[here])
         self.held_need[here] = np.maximum(self.held_need[here], 1.0)
         self._mark(trip, j, now, here)
-        lacking = take(self.belt, here).acceleration(now.t[here]) - world.steady.start[here]
+        lacking = take(self.belt, here).acceleration(now.t[here]) - dynamics.steady.start[here]
         self._let_go(trip, j, now, here, lacking)
         freed[here] = True
         evenly[some[~lost]] = False
         return evenly
 
-    def _enter(self, trip: Journey, j: int, now: Point, rows: Flags) -> None:
+    def _enter(self, trip: Journey, j: int, now: SpanState, rows: Flags) -> None:
         """Decide at the belt's start which way it pulls, or that it carries the part at once."""
         if not rows.any():
             return
@@ -264,7 +264,7 @@ class Ride:
         slipping = level[~self.carried[level] & ~self.holding[level]]
         self.lost[slipping], self.grip[slipping] = False, np.nan  # it has not met the belt yet
 
-    def _judge(self, trip: Journey, j: int, now: Point, rows: NDArray[np.intp]) -> None:
+    def _judge(self, trip: Journey, j: int, now: SpanState, rows: NDArray[np.intp]) -> None:
         """Find the friction needed to the last node; where there is as much, trials are caught for good."""
         if not rows.size:
             return
@@ -275,8 +275,8 @@ class Ride:
         speed = belt.velocity(time)
         least, most = belt.steepest(now.t[rows])
         grip = np.zeros(rows.size)
-        for i, world in enumerate(self.worlds[j:]):
-            local, pull = world.take(rows), self._pull(j + i).take(rows)
+        for i, dynamics in enumerate(self.dynamics[j:]):
+            local, pull = dynamics.take(rows), self._pull(j + i).take(rows)
             for end, u in ((i, np.maximum(position - x[i], 0.0)), (i + 1, x[i + 1] - x[i])):
                 free = local.acceleration(u, speed[end])
                 need = np.maximum(np.abs(least - free), np.abs(most - free))

@@ -105,7 +105,7 @@ class Situation:
     """Where a force may be bought for: nominal values, SI.
 
     ``speed`` of the leading end at gate 1; ``first`` and ``last`` gate from the release;
-    ``bare``: no device that makes a force stands along the path yet.
+    ``without_devices``: no device that makes a force stands along the path yet.
     """
 
     length: float
@@ -117,7 +117,7 @@ class Situation:
     first: float
     last: float
     speed: float
-    bare: bool
+    without_devices: bool
 
 
 class CrossSection(Protocol):

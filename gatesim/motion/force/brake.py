@@ -131,7 +131,7 @@ class BrakeTable(ForceTable):
     def suggested(cls, situation: Situation) -> Suggestion | None:
         """Magnets from the release to beyond the gates, whose steady speed is reached well before gate 1."""
         s = situation
-        if not s.bare or s.mass is None:
+        if not s.without_devices or s.mass is None:
             return None
         pull = math.sin(s.slope) - s.friction * math.cos(s.slope)
         if pull <= 0.0:  # friction slows the part already

@@ -107,7 +107,7 @@ class LaunchTable(ForceTable):
     def suggested(cls, situation: Situation) -> Suggestion | None:
         """A spring on a level rail that gives the part the speed it has at gate 1 now."""
         s = situation
-        if not s.bare or s.mass is None or s.slope == 0.0:
+        if not s.without_devices or s.mass is None or s.slope == 0.0:
             return None
         # k d^2 = m v^2, and friction over the run-up to gate 1 on top
         first = 2.0 * STRETCH + 0.5 * s.length

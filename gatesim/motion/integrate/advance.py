@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from gatesim.ground.arrays import Array, Flags, take
 from gatesim.motion.belt.meeting import Meeting, refine
 from gatesim.motion.integrate.collocation import move, stiff
-from gatesim.motion.integrate.span import Field
+from gatesim.motion.integrate.span import Dynamics
 from gatesim.motion.integrate.step import end_speed
 
 TOLERANCE = 1e-9
@@ -56,7 +56,9 @@ class Arrival:
     ending: NDArray[np.int8]
 
 
-def advance(field: Field, size: Array, v: Array, hint: Array, meeting: Meeting | None = None) -> Arrival:
+def advance(
+    dynamics: Dynamics, size: Array, v: Array, hint: Array, meeting: Meeting | None = None
+) -> Arrival:
     """Carry speeds v (n,) over ``size`` (n,), all positive; hint (n,): step sizes that served before.
 
     v may be 0 where the acceleration is positive. Ends early where the speed reaches zero (STOPPED)
@@ -67,16 +69,16 @@ def advance(field: Field, size: Array, v: Array, hint: Array, meeting: Meeting |
     out = Arrival(size.copy(), v.copy(), np.zeros(n), hint.copy(), np.zeros(n, np.int8))
     now = State(np.arange(n), size, np.zeros(n), v.copy(), np.zeros(n), hint, np.zeros(n, bool))
     if meeting is None:
-        left = ~_by_formula(field, size, v, out)
+        left = ~_by_formula(dynamics, size, v, out)
         if not left.any():
             return out
         if not left.all():
-            now, field = now.keep(left), field.take(left)
-    now.stiff, first = stiff(field, now.size, now.v)
+            now, dynamics = now.keep(left), dynamics.take(left)
+    now.stiff, first = stiff(dynamics, now.size, now.v)
     now.hint = np.where(now.stiff, np.minimum(now.hint, first), now.hint)
-    now.hint = np.where(np.isinf(now.hint), _first_step(field, now), now.hint)
+    now.hint = np.where(np.isinf(now.hint), _first_step(dynamics, now), now.hint)
     for _ in range(MOST_STEPS):
-        ending = _one_step(field, now, meeting)
+        ending = _one_step(dynamics, now, meeting)
         done = ending != UNDER_WAY
         if done.any():
             rows = now.rows[done]
@@ -85,20 +87,20 @@ def advance(field: Field, size: Array, v: Array, hint: Array, meeting: Meeting |
             out.ending[rows] = ending[done]
             if done.all():
                 return out
-            now, field = now.keep(~done), field.take(~done)
+            now, dynamics = now.keep(~done), dynamics.take(~done)
     raise ArithmeticError(f"{now.rows.size} trials have not crossed a span in {MOST_STEPS} steps")
 
 
-def _by_formula(field: Field, size: Array, v: Array, out: Arrival) -> Flags:
+def _by_formula(dynamics: Dynamics, size: Array, v: Array, out: Arrival) -> Flags:
     """Cross spans whose motion is known in closed form; returns the trials that have."""
-    done = field.uniform()
+    done = dynamics.uniform()
     if done.any():
-        _uniform(field.steady.start, size, v, done, out)
-    for rows, force, strength in field.alone():
+        _uniform(dynamics.steady.start, size, v, done, out)
+    for rows, force, strength in dynamics.alone():
         if not rows.any():
             continue
         some = np.flatnonzero(rows)
-        crossed = take(force, some).alone(field.steady.start[some], strength[some], size[some], v[some])
+        crossed = take(force, some).alone(dynamics.steady.start[some], strength[some], size[some], v[some])
         if crossed is not None:
             end, time = crossed
             known = ~np.isnan(end)
@@ -121,25 +123,25 @@ def _uniform(a: Array, size: Array, v: Array, rows: Flags, out: Arrival) -> None
     np.copyto(out.ending, np.int8(STOPPED), where=rows & stops)
 
 
-def _one_step(field: Field, now: State, meeting: Meeting | None) -> NDArray[np.int8]:
+def _one_step(dynamics: Dynamics, now: State, meeting: Meeting | None) -> NDArray[np.int8]:
     """Try one step with every trial, updating ``now``; returns how the span ended, if it did."""
-    a = field.acceleration(now.u if field.sloped else None, now.v)
+    a = dynamics.acceleration(now.u if dynamics.sloped else None, now.v)
     left = now.size - now.u
     distance = left / np.maximum(np.ceil(left / now.hint), 1.0)
     if meeting is not None:
         distance = np.minimum(distance, meeting.reach(now.rows, now.v, a, now.dt))
     # stages of steps that are too long overflow or run backwards; their error is NaN or huge
     with np.errstate(all="ignore"):
-        end, elapsed, error = move(field, now.stiff, now.u, now.v, a, distance)
+        end, elapsed, error = move(dynamics, now.stiff, now.u, now.v, a, distance)
         good = (error <= TOLERANCE) & (end > 0)
-        stopped = _stopped(field, now, a, left)
+        stopped = _stopped(dynamics, now, a, left)
         factor = _factor(error, good)
     ending = np.where(good & (distance == left), ARRIVED, UNDER_WAY).astype(np.int8)
     if meeting is not None:
         met = good & (meeting.gap(now.rows, end, now.dt + elapsed) <= 0)
         if met.any():
             distance[met], end[met], elapsed[met] = refine(
-                field.take(met), now.stiff[met], now.u[met], now.v[met], a[met], distance[met],
+                dynamics.take(met), now.stiff[met], now.u[met], now.v[met], a[met], distance[met],
                 lambda v, dt: meeting.gap(now.rows[met], v, now.dt[met] + dt),
             )  # fmt: skip
             ending[met] = MET
@@ -153,14 +155,14 @@ def _one_step(field: Field, now: State, meeting: Meeting | None) -> NDArray[np.i
     return ending
 
 
-def _first_step(field: Field, now: State) -> Array:
+def _first_step(dynamics: Dynamics, now: State) -> Array:
     """Guess of a step size where none has served yet.
 
-    A share, found by trial, of the way on which the field's change with position changes the speed
-    by its own size; no limit in a field that does not depend on position.
+    A share, found by trial, of the way on which the acceleration's change with position changes the speed
+    by its own size; no limit where it does not depend on position.
     """
-    a = field.acceleration(now.u, now.v)
-    change = np.abs(field.acceleration(now.size, now.v) - a)
+    a = dynamics.acceleration(now.u, now.v)
+    change = np.abs(dynamics.acceleration(now.size, now.v) - a)
     with np.errstate(divide="ignore", invalid="ignore"):
         way = end_speed(now.v, a, now.size) * np.sqrt(now.size / change)
     return np.where(change > 0, 0.045 * way, np.inf)
@@ -189,7 +191,7 @@ def _factor(error: Array, good: Flags) -> Array:
     return np.where(good, np.minimum(factor, 4.0), np.fmax(np.minimum(factor, 0.6), 0.2))
 
 
-def _stopped(field: Field, now: State, a: Array, left: Array) -> Flags:
+def _stopped(dynamics: Dynamics, now: State, a: Array, left: Array) -> Flags:
     """Trials that come to rest next to where they are and do not start again by themselves."""
     square, rest = now.v * now.v, np.zeros_like(now.v)
     stopped = square + 2 * a * left <= 0
@@ -198,9 +200,9 @@ def _stopped(field: Field, now: State, a: Array, left: Array) -> Flags:
         stopped &= reach <= STOP * now.size
         # where the drive fades out a part creeps on for twice its reach: look behind that point
         behind = np.minimum(now.u + 4 * reach, now.size)
-        stopped &= field.acceleration(behind, rest) <= 0
+        stopped &= dynamics.acceleration(behind, rest) <= 0
     if (now.v < 0.02).any():  # creeping so close to that point that the acceleration is all rounding
-        ahead = field.acceleration(now.u + STOP_METRES, rest)
+        ahead = dynamics.acceleration(now.u + STOP_METRES, rest)
         stopped |= (ahead < 0) & (square <= -2 * STOP_METRES * ahead)
     return stopped
 

@@ -15,7 +15,7 @@ One more Newton step from there, with the same matrix, tells what it means for s
 import numpy as np
 
 from gatesim.ground.arrays import Array, Flags
-from gatesim.motion.integrate.span import Field
+from gatesim.motion.integrate.span import Dynamics
 from gatesim.motion.integrate.step import end_speed, step, weighted
 
 NODES = np.array(
@@ -78,20 +78,22 @@ BUBBLE = (NODES * (NODES[:, None] - NODES + np.eye(COUNT)).prod(axis=1)) / np.pr
 
 
 def move(
-    world: Field, stiff: Flags, u: Array, v: Array, a: Array, distance: Array
+    dynamics: Dynamics, stiff: Flags, u: Array, v: Array, a: Array, distance: Array
 ) -> tuple[Array, Array, Array]:
     """An implicit step where the motion is ``stiff`` (n,), an explicit one elsewhere; see `implicit_step`."""
     if not stiff.any():
-        return step(world, u, v, a, distance)
+        return step(dynamics, u, v, a, distance)
     if stiff.all():
-        return implicit_step(world, u, v, a, distance)
+        return implicit_step(dynamics, u, v, a, distance)
     out = np.empty((3, v.size))
     for kind, rows in ((implicit_step, stiff), (step, ~stiff)):
-        out[:, rows] = kind(world.take(rows), u[rows], v[rows], a[rows], distance[rows])
+        out[:, rows] = kind(dynamics.take(rows), u[rows], v[rows], a[rows], distance[rows])
     return out[0], out[1], out[2]
 
 
-def implicit_step(world: Field, u: Array, v: Array, a: Array, distance: Array) -> tuple[Array, Array, Array]:
+def implicit_step(
+    dynamics: Dynamics, u: Array, v: Array, a: Array, distance: Array
+) -> tuple[Array, Array, Array]:
     """Advance speeds v (n,) from position u (n,) over ``distance`` (n,); a is acceleration(u, v).
 
     Returns end speed, elapsed time, and error estimate relative to both (each (n,)); the error is
@@ -100,21 +102,21 @@ def implicit_step(world: Field, u: Array, v: Array, a: Array, distance: Array) -
     out = np.empty((3, v.size))
     for first in range(0, v.size, BLOCK):
         some = slice(first, first + BLOCK)
-        out[:, some] = _step(world.take(some), u[some], v[some], a[some], distance[some])
+        out[:, some] = _step(dynamics.take(some), u[some], v[some], a[some], distance[some])
     return out[0], out[1], out[2]
 
 
-def stiff(world: Field, size: Array, v: Array) -> tuple[Flags, Array]:
+def stiff(dynamics: Dynamics, size: Array, v: Array) -> tuple[Flags, Array]:
     """Trials (n,) that relax to their terminal speed many times over on a span of ``size`` (n,).
 
     Also the distance (n,) for a first step: a kink of the strength shifts the terminal speed.
     """
-    if not world.terms:
+    if not dynamics.terms:
         return np.zeros(v.shape, bool), np.full(v.shape, np.inf)
-    a, slope = world.rates(None, v)
+    a, slope = dynamics.rates(None, v)
     with np.errstate(all="ignore"):  # at rest, or stopping on the way
-        end = _end_guess(world, np.zeros_like(size), v, a, size, 6)
-        there = world.rates(size, end)[1]
+        end = _end_guess(dynamics, np.zeros_like(size), v, a, size, 6)
+        there = dynamics.rates(size, end)[1]
         here = -slope / v
         lengths = size * np.maximum(here, -there / end)
         first = np.where(here > 0, FIRST / here, np.inf)
@@ -122,8 +124,8 @@ def stiff(world: Field, size: Array, v: Array) -> tuple[Flags, Array]:
     return many, first
 
 
-def _step(world: Field, u: Array, v: Array, a: Array, distance: Array) -> tuple[Array, Array, Array]:
-    guess = _end_guess(world, u, v, a, distance)
+def _step(dynamics: Dynamics, u: Array, v: Array, a: Array, distance: Array) -> tuple[Array, Array, Array]:
+    guess = _end_guess(dynamics, u, v, a, distance)
     per_speed = 2 * distance / (v + guess)
     base = per_speed * v
     rise = NODES[:, None] * (distance - base)
@@ -132,7 +134,7 @@ def _step(world: Field, u: Array, v: Array, a: Array, distance: Array) -> tuple[
     where += u
     rise *= 2
     rise += base  # the slope of the position
-    gain, matrix, found = _solve(world, where, rise, v, NODES[:, None] * (guess - v))
+    gain, matrix, found = _solve(dynamics, where, rise, v, NODES[:, None] * (guess - v))
     speed = v + gain
     elapsed = weighted(WEIGHTS, rise / speed)
     missing = per_speed * a - weighted(FIRST_SLOPE, gain)
@@ -144,23 +146,25 @@ def _step(world: Field, u: Array, v: Array, a: Array, distance: Array) -> tuple[
     return end, elapsed, np.where(found, error, np.inf)
 
 
-def _end_guess(world: Field, u: Array, v: Array, a: Array, distance: Array, rounds: int = 2) -> Array:
+def _end_guess(dynamics: Dynamics, u: Array, v: Array, a: Array, distance: Array, rounds: int = 2) -> Array:
     """Speed at the end of the step, if its acceleration there acted all along."""
     end, w = u + distance, end_speed(v, a, distance)
     for _ in range(rounds):
-        there, slope = world.rates(end, w)
+        there, slope = dynamics.rates(end, w)
         value = w * w - v * v - 2 * distance * there
         w = np.clip(w - value / (2 * w - 2 * distance * slope), 0.25 * w, 4 * w)
     return w
 
 
-def _solve(world: Field, where: Array, rate: Array, v: Array, gain: Array) -> tuple[Array, Array, Flags]:
+def _solve(
+    dynamics: Dynamics, where: Array, rate: Array, v: Array, gain: Array
+) -> tuple[Array, Array, Flags]:
     """Speeds above v at the nodes (k, n), the eliminated matrix (k, k, n), and who got there."""
     active = np.ones(v.shape)
     kept = matrix = np.empty((COUNT, COUNT, v.size))
     for attempt in range(MOST):
         speed = v + gain
-        acceleration, slope = world.rates(where, speed)
+        acceleration, slope = dynamics.rates(where, speed)
         per_node = rate / speed
         acceleration *= per_node  # g, and its derivative
         slope *= per_node

@@ -10,12 +10,12 @@ from gatesim.ground.arrays import Array, Flags, Scalar
 from gatesim.motion.belt.meeting import Meeting
 from gatesim.motion.force.base import Force
 from gatesim.motion.integrate.advance import ARRIVED, STOPPED, Arrival, advance
-from gatesim.motion.integrate.span import Field, Line, field_between, line_through, within
+from gatesim.motion.integrate.span import Dynamics, Line, dynamics_between, line_through, within
 from gatesim.motion.path import Body, Path
 
 
 @dataclass
-class Point:
+class SpanState:
     """Where trials are on a span: distance into it (m), time since release (s), speed (m/s), all (n,)."""
 
     u: Array
@@ -60,14 +60,14 @@ class Journey:
         self.stop_position, self.stop_time = np.full(n, np.nan), np.full(n, np.nan)
         self.ran_back, self.hint = np.zeros(n, bool), np.full(n, np.inf)
 
-    def world(self, j: int) -> Field:
+    def dynamics(self, j: int) -> Dynamics:
         """Acceleration on span j."""
         left = self.nodes[j]
 
         def drive(x: Array) -> Scalar:
             return self.weight - self._resistance(x)
 
-        return field_between(self.part, self.path, self.forces, drive, left, self.nodes[j + 1] - left)
+        return dynamics_between(self.part, self.path, self.forces, drive, left, self.nodes[j + 1] - left)
 
     def share(self, j: int) -> Line:
         """Share of the part that lies on the belt, on span j."""
@@ -86,17 +86,17 @@ class Journey:
         moving: Flags = (self.nodes[j + 1] > self.nodes[j]) & ~np.isnan(self.speed[j])
         return moving
 
-    def at_start(self, j: int) -> Point:
+    def at_start(self, j: int) -> SpanState:
         """Trials at the start of span j."""
-        return Point(np.zeros_like(self.hint), self.time[j].copy(), self.speed[j].copy())
+        return SpanState(np.zeros_like(self.hint), self.time[j].copy(), self.speed[j].copy())
 
     def cross(
         self,
         j: int,
-        world: Field,
+        dynamics: Dynamics,
         rows: Flags,
         meeting: Callable[[NDArray[np.intp]], Meeting] | None = None,
-        begin: Point | None = None,
+        begin: SpanState | None = None,
     ) -> tuple[NDArray[np.intp], Arrival] | None:
         """Advance trials over span j; returns who went and how it ended, None if nobody did.
 
@@ -104,20 +104,20 @@ class Journey:
         begin: where on the span they are, if not at its start; the arrival counts from there.
         """
         if begin is None:
-            begin = Point(np.zeros_like(self.hint), self.time[j], self.speed[j])
+            begin = SpanState(np.zeros_like(self.hint), self.time[j], self.speed[j])
         else:
-            world = world.shifted(begin.u)
+            dynamics = dynamics.shifted(begin.u)
         v, left = begin.v, self.nodes[j] + begin.u
         if not v[rows].all():  # at rest: only a downhill force sets the part in motion
-            held = np.flatnonzero(rows & (v == 0) & (world.acceleration(None, v) <= self._holding(left)))
-            self._rest(j, held, left[held], begin.t[held], world.take(held).steady.start)
+            held = np.flatnonzero(rows & (v == 0) & (dynamics.acceleration(None, v) <= self._holding(left)))
+            self._rest(j, held, left[held], begin.t[held], dynamics.take(held).steady.start)
             rows = rows & np.isnan(self.stop_position)
         if not rows.any():
             return None
         going = np.flatnonzero(rows)
         some = slice(None) if rows.all() else going
         end = advance(
-            world if rows.all() else world.take(some),
+            dynamics if rows.all() else dynamics.take(some),
             (self.nodes[j + 1] - left)[some],
             v[some],
             self.hint[some],
@@ -127,13 +127,15 @@ class Journey:
         self.speed[j + 1, some] = end.v
         self.hint[some] = end.hint
         if end.ending.any():
-            self._end_early(j, world, left, going, end)
+            self._end_early(j, dynamics, left, going, end)
         return going, end
 
-    def _end_early(self, j: int, world: Field, left: Array, going: NDArray[np.intp], end: Arrival) -> None:
+    def _end_early(
+        self, j: int, dynamics: Dynamics, left: Array, going: NDArray[np.intp], end: Arrival
+    ) -> None:
         stopped = end.ending == STOPPED
         rows, u = going[stopped], end.u[stopped]
-        a = world.take(rows).acceleration(u, np.zeros_like(u))
+        a = dynamics.take(rows).acceleration(u, np.zeros_like(u))
         self._rest(j, rows, left[rows] + u, self.time[j + 1, rows], a)
         self.lose(j, going[end.ending != ARRIVED])
 

@@ -31,7 +31,7 @@ class Line:
 
 
 @dataclass(frozen=True)
-class Field:
+class Dynamics:
     """Acceleration at distance u into a span and speed v: steady(u) + sum of strength(u) law(v).
 
     Strengths are divided by the moved mass. A force that acts on no trial is left out; where it
@@ -93,15 +93,15 @@ class Field:
                 level &= line.slope == 0
         return level
 
-    def shifted(self, u: Array) -> "Field":
+    def shifted(self, u: Array) -> "Dynamics":
         """The same field with the span beginning ``u`` (n,) later."""
         terms = tuple((force, Line(line.at(u), line.slope)) for force, line in self.terms)
-        return Field(Line(self.steady.at(u), self.steady.slope), terms)
+        return Dynamics(Line(self.steady.at(u), self.steady.slope), terms)
 
-    def take(self, rows: Rows) -> "Field":
+    def take(self, rows: Rows) -> "Dynamics":
         """Select trials."""
         terms = tuple((take(force, rows), line.take(rows)) for force, line in self.terms)
-        return Field(self.steady.take(rows), terms)
+        return Dynamics(self.steady.take(rows), terms)
 
 
 def within(left: Array, size: Array) -> tuple[Array, Array]:
@@ -120,15 +120,15 @@ def line_through(at_near: Scalar, at_far: Scalar, inertia: Scalar, size: Array) 
     return Line(start - slope * (0.25 * size), slope)
 
 
-def field_between(
+def dynamics_between(
     part: Body,
     path: Path,
     forces: tuple[Force, ...],
     drive: Callable[[Array], Scalar],
     left: Array,
     size: Array,
-) -> Field:
-    """Field on the spans from ``left`` over ``size`` (n,), none of which has a kink inside.
+) -> Dynamics:
+    """Acceleration on the spans from ``left`` over ``size`` (n,), none of which has a kink inside.
 
     drive: the part's weight along the path less friction, in N, at positions (n,).
     """
@@ -148,7 +148,7 @@ def field_between(
             steady_near, steady_far = steady_near + at_near, steady_far + at_far
         elif np.any(at_near) or np.any(at_far):
             terms.append((force, line(at_near, at_far)))
-    return Field(line(steady_near, steady_far), tuple(terms))
+    return Dynamics(line(steady_near, steady_far), tuple(terms))
 
 
 def total_acceleration(part: Body, path: Path, forces: tuple[Force, ...], x: Array, v: Array) -> Array:

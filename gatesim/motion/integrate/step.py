@@ -20,7 +20,7 @@ from gatesim.motion.integrate.dop853 import ERROR3, ERROR5, NODES, STAGES, WEIGH
 
 
 class Acceleration(Protocol):
-    """What the integrator knows of the world."""
+    """What the integrator knows of the forces."""
 
     @property
     def sloped(self) -> bool:
@@ -50,7 +50,7 @@ def end_speed(v: Array, a: Array, distance: Array) -> Array:
     return np.sqrt(np.maximum(square, floor))
 
 
-def step(world: Acceleration, u: Array, v: Array, a: Array, distance: Array) -> tuple[Array, Array, Array]:
+def step(dynamics: Acceleration, u: Array, v: Array, a: Array, distance: Array) -> tuple[Array, Array, Array]:
     """Advance speeds v (n,) from position u (n,) over ``distance`` (n,); a is acceleration(u, v).
 
     Returns end speed, elapsed time, and error estimate relative to the end speed (each (n,));
@@ -58,22 +58,24 @@ def step(world: Acceleration, u: Array, v: Array, a: Array, distance: Array) -> 
     Method: Dormand and Prince, order 8(5,3), see dop853.py for the source.
     """
     if v.size <= BLOCK:
-        return _step(world, u, v, a, distance)
+        return _step(dynamics, u, v, a, distance)
     out = np.empty((3, v.size))
     for first in range(0, v.size, BLOCK):
         some = slice(first, first + BLOCK)
-        out[:, some] = _step(world.take(some), u[some], v[some], a[some], distance[some])
+        out[:, some] = _step(dynamics.take(some), u[some], v[some], a[some], distance[some])
     return out[0], out[1], out[2]
 
 
-def _step(world: Acceleration, u: Array, v: Array, a: Array, distance: Array) -> tuple[Array, Array, Array]:
+def _step(
+    dynamics: Acceleration, u: Array, v: Array, a: Array, distance: Array
+) -> tuple[Array, Array, Array]:
     per_speed = 2 * distance / (v + end_speed(v, a, distance))
     base = per_speed * v  # D beta
     rise = distance - base  # D (1 - beta)
     rate = TWICE_NODES * rise  # D phi', then dt/ds at the stages
     rate += base
     where = None
-    if world.sloped:
+    if dynamics.sloped:
         where = NODES[:, None] * rise
         where += base
         where *= NODES[:, None]
@@ -86,7 +88,7 @@ def _step(world: Acceleration, u: Array, v: Array, a: Array, distance: Array) ->
         weighted(STAGES[i], slope[:i], speed)
         speed += v
         rate[i] /= speed
-        acceleration = world.acceleration(None if where is None else where[i], speed)
+        acceleration = dynamics.acceleration(None if where is None else where[i], speed)
         np.multiply(rate[i], acceleration, out=slope[i])
     elapsed = weighted(WEIGHTS, rate)
     end = weighted(WEIGHTS, slope)

@@ -14,7 +14,7 @@ DRAWS = 500
 
 
 def beyond(
-    result: Fit, name: str, constants: Constants, raw: Array, references: Array, doubt: float
+    result: Fit, name: str, constants: Constants, raw: Array, references: Array, reference_uncertainty: float
 ) -> tuple[tuple[float, float], ...]:
     """Pairs of length and standard uncertainty of a reading there, m, by length.
 
@@ -32,7 +32,7 @@ def beyond(
             continue  # the rig hardly measures such a part
         error = constants.gain * reading + constants.zero - length
         own = _line_variance(raw, references, constants, float(reading.mean()))
-        found.append((length, float(np.sqrt((error**2).mean() + own + doubt**2))))
+        found.append((length, float(np.sqrt((error**2).mean() + own + reference_uncertainty**2))))
     return tuple(found)
 
 
@@ -40,7 +40,7 @@ def _readings(result: Fit, name: str, constants: Constants, length: float) -> Ar
     """Finite readings with gain 1 and zero 0 of simulated passages of a part of that length."""
     forward = result.forward
     at = np.broadcast_to(result.minimum.estimate, (DRAWS, len(forward.parameters)))
-    draw = Streams(result.wish.seed, 1, DRAWS)
+    draw = Streams(result.options.seed, 1, DRAWS)
     counts = forward.scattered(at, np.full(DRAWS, length), draw, quantised=True)
     registers = Counts(**dict(zip(REGISTERS, counts.T, strict=True)))
     with np.errstate(invalid="ignore", divide="ignore"):  # registers that the rig lacks

@@ -70,15 +70,17 @@ def _correct(result: Fit, name: str, old: Constants, new: Constants) -> Correcti
     gain, zero, std, span = _line(raw, rows.reference, train)
     new = replace(new, gain=gain, zero=zero)
     before = old.gain * FORMULAS[name].length(counts, old) + old.zero
-    doubt = result.wish.doubt
+    reference_uncertainty = result.options.reference_uncertainty
     return Correction(
         name,
         new,
         std,
         span,
-        _errors(before - rows.reference, test, doubt),
-        _errors(gain * raw + zero - rows.reference, test, doubt),
-        beyond(result, name, new, raw[train], rows.reference[train], doubt) if train.any() else (),
+        _errors(before - rows.reference, test, reference_uncertainty),
+        _errors(gain * raw + zero - rows.reference, test, reference_uncertainty),
+        beyond(result, name, new, raw[train], rows.reference[train], reference_uncertainty)
+        if train.any()
+        else (),
     )
 
 
@@ -104,14 +106,14 @@ def _line(
     return float(line.slope), float(line.intercept), (float(line.stderr), float(line.intercept_stderr)), span
 
 
-def _errors(error: Array, rows: Mask, doubt: float) -> Errors | None:
+def _errors(error: Array, rows: Mask, reference_uncertainty: float) -> Errors | None:
     own = error[rows & np.isfinite(error)]
     if own.size < 2:
         return None
     std = float(own.std(ddof=1))
     of_mean = std / math.sqrt(own.size)
     worst = float(own[np.abs(own).argmax()])
-    total = math.sqrt(std**2 + of_mean**2 + doubt**2)
+    total = math.sqrt(std**2 + of_mean**2 + reference_uncertainty**2)
     return Errors(int(own.size), float(own.mean()), of_mean, std, worst, total)
 
 

@@ -76,36 +76,45 @@ def trend_of(system: System, rows: Rows, deviations: Array, counts: Array) -> Tr
     if not np.any(np.abs(lag) > 0.0):
         return None
     white, w = _white(system, rows, deviations, counts)
-    lever = w * lag[:, None, None]
-    information = np.einsum("nrs,nrt->st", lever, lever)
-    pull = np.einsum("nrs,nr->s", lever, white)
+    per_length = w * lag[:, None, None]
+    information = np.einsum("nrs,nrt->st", per_length, per_length)
+    gradient = np.einsum("nrs,nr->s", per_length, white)
     seen = np.diag(information) > 0.0
-    trend = np.linalg.solve(information[np.ix_(seen, seen)], pull[seen])
-    statistic, freedom = float(trend @ pull[seen]), int(seen.sum())
-    return Trend(statistic, freedom, _drifts(system, rows, deviations, lever, white, (statistic, freedom)))
+    trend = np.linalg.solve(information[np.ix_(seen, seen)], gradient[seen])
+    statistic, freedom = float(trend @ gradient[seen]), int(seen.sum())
+    return Trend(
+        statistic, freedom, _drifts(system, rows, deviations, per_length, white, (statistic, freedom))
+    )
 
 
 def _drifts(
-    system: System, rows: Rows, deviations: Array, lever: Array, white: Array, whole: tuple[float, int]
+    system: System,
+    rows: Rows,
+    deviations: Array,
+    per_length: Array,
+    white: Array,
+    whole: tuple[float, int],
 ) -> tuple[Drift, ...]:
     """The trend taken as the change of each quantity alone, the one that explains most of it first."""
     from scipy.stats import chi2, norm
 
     cells, used = system.cells, system.cells.row >= 0
     slopes = np.where(cells.mask[:, :, None], system.at(deviations).slopes, 0.0)[cells.row[used]]
-    by_quantity = np.einsum("nrs,nsk->nrk", lever, slopes)
+    by_quantity = np.einsum("nrs,nsk->nrk", per_length, slopes)
     span = float(np.ptp(rows.moment[used]))
     found = []
     for column, parameter in enumerate(system.forward.parameters):
-        firm = float((by_quantity[:, :, column] ** 2).sum())
-        if firm > 0.0 and not parameter.trend:
-            slope = float((by_quantity[:, :, column] * white).sum()) / firm
-            z2 = slope**2 * firm
+        precision = float((by_quantity[:, :, column] ** 2).sum())
+        if precision > 0.0 and not parameter.trend:
+            slope = float((by_quantity[:, :, column] * white).sum()) / precision
+            z2 = slope**2 * precision
             rest = float(chi2.sf(whole[0] - z2, whole[1] - 1)) if whole[1] > 1 else 1.0
             p = float(2.0 * norm.sf(np.sqrt(z2)))
             # what is asked for comes before what explains it hardly better
             rank = z2 + (4.0 if parameter.unknown else 0.0)
-            found.append((rank, Drift(parameter.name, slope, 1.0 / np.sqrt(firm), p, slope * span, rest)))
+            found.append(
+                (rank, Drift(parameter.name, slope, 1.0 / np.sqrt(precision), p, slope * span, rest))
+            )
     return tuple(drift for _, drift in sorted(found, key=lambda pair: -pair[0]))
 
 
@@ -117,14 +126,14 @@ def change_within(system: System, rows: Rows, deviations: Array, parameter: Para
     """
     span = float(np.ptp(rows.moment[system.cells.row >= 0]))
     broad = parameter.size / span if span else parameter.size
-    firm, pull = broad**-2.0, 0.0
+    precision, gradient = broad**-2.0, 0.0
     if repeated(system) and span:
         lag = lags(system, rows)
         white, w = _white(system, rows, deviations, rows.counts)
         column = [p.name for p in system.forward.parameters].index(parameter.name)
         slopes = np.where(system.cells.mask, system.at(deviations).slopes[:, :, column], 0.0)
         cell = system.cells.row[system.cells.row >= 0]
-        lever = np.einsum("nrs,ns->nr", w, slopes[cell]) * lag[:, None]
-        firm += float((lever**2).sum())
-        pull = float((lever * white).sum())
-    return pull / firm, firm**-0.5
+        per_length = np.einsum("nrs,ns->nr", w, slopes[cell]) * lag[:, None]
+        precision += float((per_length**2).sum())
+        gradient = float((per_length * white).sum())
+    return gradient / precision, precision**-0.5

@@ -19,7 +19,7 @@ from gatesim.shopfloor.fit.leastsquares import Minimum, covariance, minimise
 from gatesim.shopfloor.fit.noise import LENGTHS, Passages, simulated
 from gatesim.shopfloor.fit.outliers import ENOUGH_TO_CENTRE, Outlying, outlying, passages_needed
 from gatesim.shopfloor.fit.parameter import parameters, varying
-from gatesim.shopfloor.fit.result import Fit, Wish
+from gatesim.shopfloor.fit.result import Fit, FitOptions
 from gatesim.shopfloor.fit.rows import Mask, Rows, cells_of, rows_of
 from gatesim.shopfloor.fit.scatter import Within, wider, within
 from gatesim.shopfloor.fit.separate import extras, separability
@@ -28,37 +28,39 @@ from gatesim.shopfloor.fit.trend import detrended, with_trends
 from gatesim.shopfloor.log import Log
 
 
-def fit(scenario: Scenario, log: Log, wish: Wish) -> Fit:
+def fit(scenario: Scenario, log: Log, options: FitOptions) -> Fit:
     """Estimate the unknown quantities, and say what to measure further and to correct. Raises InputError."""
-    found = estimate(scenario, log, wish)
+    found = estimate(scenario, log, options)
     there = replace(found.system, start=found.lengths)
-    more = extras(there, found.minimum.estimate, found.minimum.jacobian, wish.seed)
+    more = extras(there, found.minimum.estimate, found.minimum.jacobian, options.seed)
     return replace(found, extras=more, corrections=corrections(found))
 
 
-def estimate(scenario: Scenario, log: Log, wish: Wish) -> Fit:
+def estimate(scenario: Scenario, log: Log, options: FitOptions) -> Fit:
     """Estimate the unknown quantities of a rig from its log, without further advice. Raises InputError."""
-    varies = varying(scenario, wish.varies)
-    forward = Forward(scenario, parameters(scenario, wish.unknown, varies), varies, wish.mass_follows)
-    rows = rows_of(log, scenario.part.length.nominal, wish.held_out, wish.seed)
+    varies = varying(scenario, options.varies)
+    forward = Forward(scenario, parameters(scenario, options.unknown, varies), varies, options.mass_follows)
+    rows = rows_of(log, scenario.part.length.nominal, options.held_out, options.seed)
     k = len(forward.parameters)
     start = _start(forward, rows)
-    rough = _system(forward, rows, simulated(forward, np.zeros(k), start, wish.draws, wish.seed), wish, start)
+    rough = _system(
+        forward, rows, simulated(forward, np.zeros(k), start, options.draws, options.seed), options, start
+    )
     rough = replace(rough, target=rough.cells.median)
     _check_start(rough, rows)
     at = _rough(rough)
     start = np.where(np.isnan(rows.known), rough.lengths(at), rows.known)
-    needed = max(wish.draws, passages_needed(rows, min(LENGTHS, len(start))))
-    passages = simulated(forward, at, start, needed, wish.seed)
-    everything = _system(forward, rows, passages, wish, start)
+    needed = max(options.draws, passages_needed(rows, min(LENGTHS, len(start))))
+    passages = simulated(forward, at, start, needed, options.seed)
+    everything = _system(forward, rows, passages, options, start)
     model = replace(everything, target=everything.cells.median)
-    odd = outlying(rows, model, at, rows.counts - _expected(model, rows, at), passages, wish.seed)
-    if wish.trends:  # once more without the trend, which the rows that are left show
-        steady, then = _trended(_with_rows(everything, rows, rows.fitted & ~odd.outliers), rows, at, wish)
+    odd = outlying(rows, model, at, rows.counts - _expected(model, rows, at), passages, options.seed)
+    if options.trends:  # once more without the trend, which the rows that are left show
+        steady, then = _trended(_with_rows(everything, rows, rows.fitted & ~odd.outliers), rows, at, options)
         error = rows.counts - _expected(steady, rows, then)
-        odd = outlying(rows, steady, then, error, passages, wish.seed)
+        odd = outlying(rows, steady, then, error, passages, options.seed)
     used = _with_rows(everything, rows, rows.fitted & ~odd.outliers)
-    return _result(wish, rows, _fitted(used, rows, at, wish), odd)
+    return _result(options, rows, _fitted(used, rows, at, options), odd)
 
 
 @dataclass(frozen=True)
@@ -72,25 +74,25 @@ class _Minima:
     by_final: Minimum
 
 
-def _trended(system: System, rows: Rows, at: Array, wish: Wish) -> tuple[System, Array]:
+def _trended(system: System, rows: Rows, at: Array, options: FitOptions) -> tuple[System, Array]:
     """The system with the trends asked for, and its minimum (k,)."""
     at = minimise(system.residual, system.jacobian, at).estimate
-    system, at = with_trends(system, rows, at, wish.trends)
+    system, at = with_trends(system, rows, at, options.trends)
     return system, minimise(system.residual, system.jacobian, at).estimate
 
 
-def _fitted(system: System, rows: Rows, at: Array, wish: Wish) -> _Minima:
+def _fitted(system: System, rows: Rows, at: Array, options: FitOptions) -> _Minima:
     """Minimise; where repeated rows scatter more than stated, once more by their own scatter."""
-    if wish.trends:
-        system, at = _trended(system, rows, at, wish)
+    if options.trends:
+        system, at = _trended(system, rows, at, options)
     found = minimise(system.residual, system.jacobian, at)
     spread = within(rows, system.cells, system.covariance, detrended(system, rows, found.estimate))
     if not excess(spread, scatter_test(spread)):
         return _Minima(system, found, spread, system, found)
     wide = wider(system.covariance, system.cells, spread.matrix, spread.repeats)
     final, start = replace(system, covariance=wide), found.estimate
-    if wish.trends:
-        final, start = with_trends(final, rows, start, wish.trends)
+    if options.trends:
+        final, start = with_trends(final, rows, start, options.trends)
     return _Minima(system, found, spread, final, minimise(final.residual, final.jacobian, start))
 
 
@@ -131,12 +133,12 @@ def _start(forward: Forward, rows: Rows) -> Array:
     return np.where(np.isnan(rows.known), mean, rows.known)
 
 
-def _system(forward: Forward, rows: Rows, passages: Passages, wish: Wish, start: Array) -> System:
+def _system(forward: Forward, rows: Rows, passages: Passages, options: FitOptions, start: Array) -> System:
     """What to minimise, with the scatter that simulated passages have."""
     cells = cells_of(rows, rows.fitted)
-    doubt = np.where(np.isnan(rows.known), math.inf, wish.doubt)
+    reference_uncertainty = np.where(np.isnan(rows.known), math.inf, options.reference_uncertainty)
     covariance, offset = passages.row_covariance, passages.moments[1]
-    return _settled(System(forward, cells, cells.mean, covariance, offset, start, doubt))
+    return _settled(System(forward, cells, cells.mean, covariance, offset, start, reference_uncertainty))
 
 
 def _with_rows(system: System, rows: Rows, used: Mask) -> System:
@@ -148,7 +150,7 @@ def _with_rows(system: System, rows: Rows, used: Mask) -> System:
 def _settled(system: System) -> System:
     """A length of which no row is left has no part in the fit."""
     present = np.bincount(system.cells.group, minlength=len(system.start))
-    return replace(system, doubt=np.where(present > 0, system.doubt, 0.0))
+    return replace(system, uncertainty=np.where(present > 0, system.uncertainty, 0.0))
 
 
 def _expected(system: System, rows: Rows, at: Array) -> Array:
@@ -176,7 +178,7 @@ def _check_start(system: System, rows: Rows) -> None:
         raise InputError(f"{rows.log.path}: with {scenario.file} as it is a part hardly passes, {expected}")
 
 
-def _result(wish: Wish, rows: Rows, minima: _Minima, odd: Outlying) -> Fit:
+def _result(options: FitOptions, rows: Rows, minima: _Minima, odd: Outlying) -> Fit:
     system, found = minima.final, minima.by_final
     forward = system.forward
     apart = separability(found.jacobian, forward)
@@ -185,11 +187,11 @@ def _result(wish: Wish, rows: Rows, minima: _Minima, odd: Outlying) -> Fit:
     counts = detrended(system, rows, found.estimate)
     std = np.sqrt(minima.stated.covariance.diagonal(axis1=1, axis2=2))[rows.group]
     residual = (rows.counts - _expected(system, rows, found.estimate)) / std
-    free = int(system.cells.mask.sum()) - apart.rank - int(np.isinf(system.doubt).sum())
+    free = int(system.cells.mask.sum()) - apart.rank - int(np.isinf(system.uncertainty).sum())
     misfits = [Misfit(float((m.residual**2).sum()), free) for m in (minima.by_stated, found)]
     result = Fit(
         scenario=forward.scenario,
-        wish=wish,
+        options=options,
         system=system,
         rows=rows,
         minimum=found,
@@ -224,7 +226,7 @@ def _notes(result: Fit) -> tuple[str, ...]:
         per_length = scenario.part.mass_per_length is not None
         rule = (
             "in proportion to its length"
-            if result.wish.mass_follows or per_length
+            if result.options.mass_follows or per_length
             else "the one of the scenario"
         )
         notes.append(f"The mass of each part is taken as {rule}.")

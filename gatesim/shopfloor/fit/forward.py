@@ -152,5 +152,5 @@ class Forward:
         return counts[0], np.moveaxis(slopes, 0, 2), by_length
 
 
-def _registers(passed: pipeline.Passed) -> Array:
+def _registers(passed: pipeline.Measured) -> Array:
     return np.stack([getattr(passed.counts, name) for name in REGISTERS], axis=1)

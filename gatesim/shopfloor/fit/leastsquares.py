@@ -68,12 +68,12 @@ def covariance(jacobian: Array) -> Array:
     idle = scale == 0.0
     scale = np.where(idle, 1.0, scale)
     _, s, v = np.linalg.svd(jacobian / scale, full_matrices=False)
-    firm = s > RANK_TOLERANCE * s.max(initial=0.0)
-    inverse: Array = (v[firm].T / s[firm] ** 2) @ v[firm] / np.outer(scale, scale)
+    determined = s > RANK_TOLERANCE * s.max(initial=0.0)
+    inverse: Array = (v[determined].T / s[determined] ** 2) @ v[determined] / np.outer(scale, scale)
     inverse = 0.5 * (inverse + inverse.T)
     # any share in a direction without information leaves a quantity unknown
-    loose = (np.abs(v[~firm]) > 1e-3).any(axis=0) | idle
-    inverse[loose, loose] = np.inf
+    undetermined = (np.abs(v[~determined]) > 1e-3).any(axis=0) | idle
+    inverse[undetermined, undetermined] = np.inf
     return inverse
 
 

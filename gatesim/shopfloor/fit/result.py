@@ -21,18 +21,18 @@ DRAWS = 2000  # simulated passages a length: covariance to some 3 %, standard un
 
 
 @dataclass(frozen=True)
-class Wish:
+class FitOptions:
     """What is asked of a fit.
 
     ``unknown``, ``varies`` and ``trends`` are paths of the scenario, the last of quantities
-    that change steadily over the log; ``doubt`` the standard uncertainty of the reference
+    that change steadily over the log; ``reference_uncertainty`` the standard uncertainty of the reference
     lengths (m); ``held_out`` a share of the reference rows; ``seed`` of the split and of the
     simulated scatter.
     """
 
     unknown: Sequence[str]
     varies: Sequence[str] = ()
-    doubt: float = 0.0
+    reference_uncertainty: float = 0.0
     held_out: float = 0.25
     seed: int = 1
     mass_follows: bool = False
@@ -129,7 +129,7 @@ class Fit:
     """
 
     scenario: Scenario
-    wish: Wish
+    options: FitOptions
     system: System
     rows: Rows
     minimum: Minimum

@@ -147,7 +147,7 @@ def _provenance(result: Fit, chosen: Correction | None, day: date) -> Any:
     table["rows"] = int(result.cells.count.sum())
     table["held_out"] = result.held_out
     table["set_apart"] = len(result.apart)
-    table["seed"] = result.wish.seed
+    table["seed"] = result.options.seed
     table["date"] = day
     table["holds"] = result.adequacy.holds
     table["verdict"] = " ".join(verdict(result))

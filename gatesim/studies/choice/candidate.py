@@ -14,7 +14,7 @@ from gatesim.scenario.modelpaths import schema_paths
 from gatesim.scenario.reader import from_raw
 from gatesim.scenario.validated import raw_with
 from gatesim.studies.choice.model import Alternative, Choice
-from gatesim.studies.sweep import Axis
+from gatesim.studies.sweep import SweptQuantity
 
 MOST = 200_000
 
@@ -160,7 +160,7 @@ def _text(value: float, unit: str) -> str | float:
     return f"{value!r} {unit}" if unit else value
 
 
-def _grid(ranges: tuple[Axis, ...]) -> Iterator[dict[str, float]]:
+def _grid(ranges: tuple[SweptQuantity, ...]) -> Iterator[dict[str, float]]:
     for values in product(*(axis.values.tolist() for axis in ranges)):
         yield {axis.path: value for axis, value in zip(ranges, values, strict=True)}
 

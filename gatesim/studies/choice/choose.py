@@ -1,6 +1,6 @@
 """Search for the cheapest rig that does what is wanted.
 
-Screening by physics, simulation of what is left over common random numbers (after a heat
+Screening by physics, simulation of what is left over common random numbers (after a pretrial
 that drops what is surely beaten, if wanted), refinement of
 the continuous quantities of the best, and a final round with draws of its own, so that the
 winner's figures are not flattered by having been chosen for them.
@@ -22,7 +22,7 @@ from gatesim.studies.choice.description import Description, Finalist, describe
 from gatesim.studies.choice.evaluate import Evaluation, Round, evaluate, groups_of
 from gatesim.studies.choice.figures import meets
 from gatesim.studies.choice.model import Choice
-from gatesim.studies.choice.race import beaten, heat_of
+from gatesim.studies.choice.race import beaten, pretrial_of
 from gatesim.studies.choice.refine import refine
 from gatesim.studies.workers import place
 
@@ -58,7 +58,7 @@ class ChoiceResult:
     best first, with figures from draws of their own; ``against[i]``: the first finalist
     compared with finalist i (None for itself). ``front``: indices of the finalists' Pareto
     front. ``motions``: groups of candidates that shared their motion. ``dropped``: numbers of
-    the candidates that left after the heat, whose figures rest on its fewer trials.
+    the candidates that left after the pretrial, whose figures rest on its fewer trials.
     """
 
     choice: Choice
@@ -111,7 +111,7 @@ class ChoiceResult:
 
     @property
     def dropped_count(self) -> int:
-        """How many left after the heat."""
+        """How many left after the pretrial."""
         return len(self.dropped)
 
     @property
@@ -160,7 +160,7 @@ def choose(
 ) -> ChoiceResult:
     """Search the candidates of a file; ``trials`` for each, spread evenly over the part lengths.
 
-    ``race``: run a heat first, see `gatesim.studies.choice.race`.
+    ``race``: run a pretrial first, see `gatesim.studies.choice.race`.
     The result depends on file, trials and seed, not on the workers. Raises InputError for
     fewer than two trials a part length, and for a file that spans no candidate.
     """
@@ -168,12 +168,12 @@ def choose(
         raise InputError(f"trials: given {trials}, expected at least two for each part length")
     search, final = Round(trials, seed), Round(trials, seed, FINAL_BLOCK)
     found = candidates(choice)
-    heat = heat_of(search, part_lengths(choice).size) if race else None
+    pretrial = pretrial_of(search, part_lengths(choice).size) if race else None
     dropped: frozenset[int] = frozenset()
-    if heat is None:
+    if pretrial is None:
         entries, motions = _evaluated(found, choice, search, workers, progress)
     else:
-        entries, motions, dropped = _raced(found, choice, (heat, search), workers, progress)
+        entries, motions, dropped = _raced(found, choice, (pretrial, search), workers, progress)
     best = _best(entries, choice, dropped)
     if choice.ranges:
         best = _with_refined(best, entries, choice, search, workers)

@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gatesim.chain.controller import controller_of
-from gatesim.chain.pipeline import Passed, read
+from gatesim.chain.pipeline import Measured, read
 from gatesim.chain.reference import AS_USUAL, lines
 from gatesim.chain.verdict import Verdict
 from gatesim.formula import FORMULAS, Constants
@@ -144,7 +144,7 @@ def _formula(scenario: Scenario) -> tuple[str, Constants]:
     return next(iter(controller_of(scenario).constants.items()))
 
 
-def _reading(passed: Passed, name: str, constants: Constants) -> Array:
+def _reading(passed: Measured, name: str, constants: Constants) -> Array:
     return read({name: constants}, passed.counts, Verdict(passed.outcome).reads)[name]
 
 

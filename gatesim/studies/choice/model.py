@@ -14,7 +14,7 @@ from gatesim.scenario.reader import read_text, text_of
 from gatesim.scenario.schema import schema_of
 from gatesim.scenario.validated import validated
 from gatesim.studies.rig import parse_axis
-from gatesim.studies.sweep import Axis
+from gatesim.studies.sweep import SweptQuantity
 
 
 class Alternative(Table):
@@ -105,7 +105,7 @@ class Choice:
     """A file that was read: its sections, the ranges as axes, and the folder that paths start from."""
 
     sections: ChoiceSections
-    ranges: tuple[Axis, ...]
+    ranges: tuple[SweptQuantity, ...]
     folder: Path
     file: str
 

@@ -1,4 +1,4 @@
-"""A heat before the full simulation: candidates that are surely beaten leave early.
+"""A pretrial before the full simulation: candidates that are surely beaten leave early.
 
 Successive elimination with paired comparisons; ranking and selection has much on the like,
 e.g. S.-H. Kim and B. L. Nelson, ACM TOMACS 11 (2001) 251 (from memory; the rule here is a
@@ -12,11 +12,11 @@ from gatesim.studies.choice.candidate import Candidate
 from gatesim.studies.choice.compare import compare
 from gatesim.studies.choice.evaluate import Evaluation, Round
 
-HEAT = 10
-"""The heat has one in so many of the trials."""
+PRETRIAL = 10
+"""The pretrial has one in so many of the trials."""
 
 LEAST = 200
-"""Fewest trials of a part length in the heat, so that their mean is nearly normal."""
+"""Fewest trials of a part length in the pretrial, so that their mean is nearly normal."""
 
 CONFIDENCE = 0.95
 """That no candidate of the whole field was dropped by chance."""
@@ -24,9 +24,9 @@ CONFIDENCE = 0.95
 Run = tuple[Candidate, Evaluation]
 
 
-def heat_of(round_: Round, lengths: int) -> Round | None:
-    """The heat before a round; None where it would not save much."""
-    trials = max(round_.trials // HEAT, LEAST * lengths)
+def pretrial_of(round_: Round, lengths: int) -> Round | None:
+    """The pretrial before a round; None where it would not save much."""
+    trials = max(round_.trials // PRETRIAL, LEAST * lengths)
     return replace(round_, trials=trials) if 2 * trials <= round_.trials else None
 
 

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from gatesim.studies.choice.candidate import Candidate, moved
 from gatesim.studies.choice.evaluate import Round, evaluate
 from gatesim.studies.choice.model import Choice
-from gatesim.studies.sweep import Axis
+from gatesim.studies.sweep import SweptQuantity
 
 REJECTED = 1.0
 """Stands for the uncertainty (m) of a rig that does not work: worse than any that does."""
@@ -67,14 +67,14 @@ def _uncertainty(start: Candidate, x: Sequence[float], choice: Choice, round_: R
     return evaluation.figures.uncertainty
 
 
-def _neighbours(axis: Axis, value: float) -> tuple[float, float]:
+def _neighbours(axis: SweptQuantity, value: float) -> tuple[float, float]:
     """Grid values on either side of one, or the end of the range."""
     ordered = sorted(axis.values.tolist())
     at = min(range(len(ordered)), key=lambda i: abs(ordered[i] - value))
     return ordered[max(at - 1, 0)], ordered[min(at + 1, len(ordered) - 1)]
 
 
-def _stepped(at: Sequence[float], index: int, axis: Axis) -> list[float]:
+def _stepped(at: Sequence[float], index: int, axis: SweptQuantity) -> list[float]:
     """A corner of the first simplex: half a grid step along one range, inwards at its end."""
     low, high = _neighbours(axis, at[index])
     step = 0.5 * (high - at[index] if high > at[index] else low - at[index])

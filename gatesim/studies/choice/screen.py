@@ -5,7 +5,7 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from gatesim.chain.pipeline import Passed, run
+from gatesim.chain.pipeline import Measured, run
 from gatesim.ground.arrays import Array
 from gatesim.ground.draw import Nominal
 from gatesim.ground.outcome import Outcome
@@ -35,7 +35,7 @@ def room_refusal(scenario: Scenario, wanted: WantedTable) -> str:
     return ""
 
 
-def passage_refusal(scenario: Scenario, passed: Passed, lengths: Array, wanted: WantedTable) -> str:
+def passage_refusal(scenario: Scenario, passed: Measured, lengths: Array, wanted: WantedTable) -> str:
     """Why a part of one of the lengths (k,) is not measured, or the next comes too soon; or nothing."""
     wrong = np.flatnonzero(passed.outcome != Outcome.MEASURED)
     if wrong.size:
@@ -54,7 +54,7 @@ def passage_refusal(scenario: Scenario, passed: Passed, lengths: Array, wanted: 
     return _feed_refusal(busy, lengths, wanted)
 
 
-def busy_time(passed: Passed) -> Array:
+def busy_time(passed: Measured) -> Array:
     """Time from a part's leading edge at gate 1 until the counter takes the next, (n,) s."""
     cycles = passed.counted.cycles
     busy: Array = cycles.rearm[:, 0] - cycles.start[:, 0]

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from gatesim.chain.pipeline import Asked, Passed, ask, measure
+from gatesim.chain.pipeline import Measured, MotionQuery, measure, motion_query
 from gatesim.chain.reference import AS_USUAL, Calibration
 from gatesim.ground.arrays import Array, Scalar
 from gatesim.ground.draw import Draw, Kind, Streams
@@ -98,7 +98,7 @@ def references_of(lengths: Array, how: str) -> Array:
 
 def calibrations(
     scenarios: Sequence[Scenario], streams: Streams, known: Array, on_a_rig: int
-) -> list[Passed] | list[None]:
+) -> list[Measured] | list[None]:
     """Passages (rigs x parts x passages) of parts of ``known`` lengths through the rigs of a block."""
     if not known.size:
         return [None] * len(scenarios)
@@ -116,34 +116,34 @@ def calibrations(
 
 def run_together(
     scenarios: Sequence[Scenario], draw: Draw | Sequence[Draw], lengths: Array, *, quantised: bool
-) -> list[Passed]:
+) -> list[Measured]:
     """Run rigs of one `motion_key` through the pipeline with one solution of the equation of motion.
 
     ``lengths`` (n,) of the part in each trial, m; its mass is in proportion. ``draw``: one for all,
     or each rig's own, of which the motion is drawn alike. The motion is
-    asked once for the positions of all rigs; each position is a node of the integration, so
+    query once for the positions of all rigs; each position is a node of the integration, so
     that its time is as good as that of a rig run alone (1e-9 relative).
     """
     draws = [draw] * len(scenarios) if not isinstance(draw, Sequence) else draw
-    asked = [
-        ask(scenario, own, part_values(scenario, own, lengths))
+    query = [
+        motion_query(scenario, own, part_values(scenario, own, lengths))
         for scenario, own in zip(scenarios, draws, strict=True)
     ]
     columns: dict[str, slice] = {}
     blocks: list[Array] = []
-    for scenario, one in zip(scenarios, asked, strict=True):
+    for scenario, one in zip(scenarios, query, strict=True):
         key = _text(scenario, ("sensor",))
         if key not in columns:
             first = sum(block.shape[1] for block in blocks)
             columns[key] = slice(first, first + one.positions.shape[1])
             blocks.append(one.positions)
-    rig = asked[0].rig
+    rig = query[0].rig
     motion = passage(rig.part, rig.path, rig.forces, np.concatenate(blocks, axis=1))
     return [
         measure(
             scenario, own, one, _own(motion, columns[_text(scenario, ("sensor",))], one), quantised=quantised
         )
-        for scenario, own, one in zip(scenarios, draws, asked, strict=True)
+        for scenario, own, one in zip(scenarios, draws, query, strict=True)
     ]
 
 
@@ -156,10 +156,10 @@ def part_values(scenario: Scenario, draw: Draw, lengths: Array) -> dict[str, Sca
     return values
 
 
-def _own(motion: Passage, columns: slice, asked: Asked) -> Passage:
+def _own(motion: Passage, columns: slice, query: MotionQuery) -> Passage:
     """The motion as one rig asked for it: a part may stop past its gates and before another's."""
     time = motion.time[:, columns]
-    passed = (~np.isnan(time) | np.isnan(asked.positions)).all(axis=1)
+    passed = (~np.isnan(time) | np.isnan(query.positions)).all(axis=1)
     stops = np.isin(motion.outcome, (Outcome.STOPPED, Outcome.RAN_BACK))
     outcome = np.where(stops & passed, Outcome.MEASURED, motion.outcome).astype(np.int64)
     return replace(motion, time=time, speed=motion.speed[:, columns], outcome=outcome)

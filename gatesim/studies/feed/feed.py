@@ -83,7 +83,7 @@ class Feeding:
 
 
 @dataclass(frozen=True)
-class Point:
+class RatePoint:
     """One rate (1/s): ``fates`` (s, 5) counted parts of each stream by `Fate`; ``elements`` (7,) blamed.
 
     ``lost_to`` is the element blamed most, empty if no part was lost.
@@ -159,7 +159,7 @@ class FeedResult:
 
     scenario: Scenario
     feeding: Feeding
-    points: Sequence[Point]
+    points: Sequence[RatePoint]
     limit: float
     limit_low: float
     limit_high: float
@@ -200,14 +200,14 @@ class FeedResult:
 class _Curve:
     """Points evaluated so far."""
 
-    evaluate: Callable[[Sequence[float]], list[Point]]
-    points: dict[float, Point] = field(default_factory=dict)
+    evaluate: Callable[[Sequence[float]], list[RatePoint]]
+    points: dict[float, RatePoint] = field(default_factory=dict)
 
     def add(self, rates: Sequence[float]) -> None:
         new = [rate for rate in rates if rate not in self.points]
         self.points.update({point.rate: point for point in self.evaluate(new)})
 
-    def bracket(self, figure: Callable[[Point], float], least: float) -> tuple[float, float]:
+    def bracket(self, figure: Callable[[RatePoint], float], least: float) -> tuple[float, float]:
         """The first two neighbouring rates between which the figure falls below ``least``.
 
         NaN for the lower if it is below from the start, inf for the upper if it never falls.
@@ -247,7 +247,7 @@ def feed(
         ),
     ):
 
-        def evaluate(wanted: Sequence[float]) -> list[Point]:
+        def evaluate(wanted: Sequence[float]) -> list[RatePoint]:
             task = partial(_block, scenario, feeding, tuple(wanted))
             futures = [executor.submit(task, block) for block in range(blocks)]
             wait(futures)
@@ -291,7 +291,7 @@ def nominal_busy_time(scenario: Scenario) -> float:
     return busy
 
 
-def _correct(point: Point) -> float:
+def _correct(point: RatePoint) -> float:
     return float(point.shares[Fate.CORRECT])
 
 
@@ -310,10 +310,10 @@ def _limits(curve: _Curve, least: float) -> tuple[float, float, float]:
     return limit, low, high
 
 
-def _joined(rates: Sequence[float], blocks: Sequence[Mapping[float, Point]]) -> list[Point]:
+def _joined(rates: Sequence[float], blocks: Sequence[Mapping[float, RatePoint]]) -> list[RatePoint]:
     """Points of all blocks together, in the order of the blocks."""
     return [
-        Point(
+        RatePoint(
             rate,
             np.concatenate([block[rate].fates for block in blocks]),
             np.sum([block[rate].elements for block in blocks], axis=0),
@@ -322,7 +322,9 @@ def _joined(rates: Sequence[float], blocks: Sequence[Mapping[float, Point]]) -> 
     ]
 
 
-def _block(scenario: Scenario, feeding: Feeding, rates: Sequence[float], block: int) -> dict[float, Point]:
+def _block(
+    scenario: Scenario, feeding: Feeding, rates: Sequence[float], block: int
+) -> dict[float, RatePoint]:
     """Points of one block of streams; the same parts with the same gaps in proportion at every rate."""
     streams = min(STREAMS, feeding.streams - block * STREAMS)
     levels = levels_of(RigModel(scenario))
@@ -336,5 +338,5 @@ def _block(scenario: Scenario, feeding: Feeding, rates: Sequence[float], block: 
         fate, element = judged.fate[:, counted], judged.element[:, counted]
         table = np.stack([(fate == code).sum(axis=1) for code in Fate], axis=1)
         blamed = np.bincount(element[element >= 0], minlength=len(ELEMENTS))
-        found[rate] = Point(rate, table, blamed)
+        found[rate] = RatePoint(rate, table, blamed)
     return found

@@ -7,7 +7,7 @@ from typing import Literal
 
 import numpy as np
 
-from gatesim.chain.pipeline import ask, drawn, light_of
+from gatesim.chain.pipeline import drawn, light_of, motion_query
 from gatesim.ground.arrays import Array, Scalar
 from gatesim.ground.draw import Draw, Kind, Streams
 from gatesim.ground.level import Level
@@ -154,7 +154,7 @@ class Supply:
 
 
 def _crossings(scenario: Scenario, draws: PartDraws, values: Mapping[str, Scalar]) -> Crossings:
-    asked = ask(scenario, draws, values)
-    motion = passage(asked.rig.part, asked.rig.path, asked.rig.forces, asked.positions)
-    light = light_of(asked, motion)
+    query = motion_query(scenario, draws, values)
+    motion = passage(query.rig.part, query.rig.path, query.rig.forces, query.positions)
+    light = light_of(query, motion)
     return Crossings(tuple(times.reshape(draws.streams, draws.parts, -1) for times in light))

@@ -66,7 +66,7 @@ class Errand(Executor):
 
 
 @dataclass(frozen=True)
-class Asked:
+class PageQuestion:
     """A request: the number that its page gave it, and the errand it began."""
 
     number: int
@@ -78,18 +78,18 @@ class Desk:
 
     def __init__(self, answers: Answers, pool: Executor) -> None:
         self.answers, self.pool = answers, pool
-        self.newest: dict[str, Asked] = {}
+        self.newest: dict[str, PageQuestion] = {}
         self.first = ThreadPoolExecutor(1, "reading")
         self.rest = ThreadPoolExecutor(8, "study")
 
-    def begin(self, page: str, number: int) -> Asked | None:
+    def begin(self, page: str, number: int) -> PageQuestion | None:
         """Take a request on, and drop what it overtakes; None where it was itself overtaken."""
         before = self.newest.get(page)
         if before is not None and before.number >= number:
             return None
         if before is not None:
             before.errand.drop()
-        asked = Asked(number, Errand(self.pool))
+        asked = PageQuestion(number, Errand(self.pool))
         self.newest[page] = asked
         return asked
 
