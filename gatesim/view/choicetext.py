@@ -38,7 +38,7 @@ def _field(result: ChoiceResult) -> list[str]:
     if dropped:
         lines += [
             f"{dropped:,} left before that, in a preliminary round with fewer trials: each beaten by one not",
-            f"dearer. With {percent(CONFIDENCE)} confidence none of these was the better one (Bonferroni, all pairs).",
+            f"dearer. With {percent(CONFIDENCE)} confidence none of these was the better one (Bonferroni).",
         ]
     return lines
 
