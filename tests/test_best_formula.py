@@ -11,7 +11,7 @@ import pytest
 from scipy.integrate import solve_ivp
 
 from gatesim import explain, report, study
-from gatesim.prediction.assumption import MATTERS, departures
+from gatesim.chain.account.assumption import MATTERS, departures
 from gatesim.prediction.predict import predict
 from gatesim.scenario import Scenario, load
 from gatesim.scenario.reader import from_raw

@@ -11,11 +11,11 @@ import gatesim
 PACKAGE = Path(gatesim.__file__).parent
 FLOORS = (
     {"ground"},
-    {"part", "motion", "sensor", "inputfilter", "counter", "formula"},
+    {"part", "motion", "inputfilter", "formula"},
+    {"sensor", "counter"},
     {"scenario"},
     {"chain"},
-    {"prediction"},
-    {"explanation", "studies"},
+    {"prediction", "explanation", "studies"},
     {"shopfloor"},
     {"view"},
     {"api"},

@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
+from gatesim.chain.account.sidenotes import remarks, unsettled
 from gatesim.chain.pipeline import run
 from gatesim.ground.draw import Nominal
 from gatesim.part import ChamferedEnd, Notch, Part, RoundEnd
-from gatesim.prediction.sidenotes import remarks, unsettled
 from gatesim.scenario import parse_text
 from gatesim.sensor import CircularBeam, SlitBeam, blocked_fraction, receiver_delay
 from gatesim.sensor.profile import runs

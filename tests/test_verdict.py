@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 
 from gatesim.chain import pipeline
+from gatesim.chain.account.outcomesentence import explain_outcome
 from gatesim.ground.draw import Nominal, Streams
 from gatesim.ground.outcome import Outcome
-from gatesim.prediction.outcomesentence import explain_outcome
 
 from .rigs import rig
 

@@ -4,6 +4,8 @@ from dataclasses import dataclass
 from typing import Any, ClassVar
 
 from gatesim.chain import pipeline
+from gatesim.chain.account.noreading import why_no_reading
+from gatesim.chain.account.outcomesentence import explain_outcome
 from gatesim.formula import FORMULAS
 from gatesim.ground.arrays import first_of
 from gatesim.ground.data import Keys
@@ -11,8 +13,6 @@ from gatesim.ground.draw import Nominal
 from gatesim.ground.outcome import Outcome
 from gatesim.ground.quantity import registry
 from gatesim.prediction.devices import Device, devices
-from gatesim.prediction.noreading import why_no_reading
-from gatesim.prediction.outcomesentence import explain_outcome
 from gatesim.scenario.model import Scenario
 
 

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gatesim.chain import pipeline
+from gatesim.chain.account.outcomesentence import explain_outcome
 from gatesim.counter import Counted, count
 from gatesim.formula import FORMULAS
 from gatesim.ground.arrays import Array, first_of
@@ -15,7 +16,6 @@ from gatesim.ground.data import Keys
 from gatesim.ground.draw import Draw, Nominal
 from gatesim.ground.outcome import Outcome
 from gatesim.motion import passage
-from gatesim.prediction.outcomesentence import explain_outcome
 from gatesim.scenario.model import Scenario
 from gatesim.sensor import blocked_over_travel
 

@@ -8,6 +8,7 @@ from datetime import date
 import numpy as np
 
 from gatesim.chain import pipeline
+from gatesim.chain.account.assumption import departures
 from gatesim.chain.cautions import cautions
 from gatesim.chain.controller import constants_of, controller_of
 from gatesim.chain.pipeline import Measured
@@ -17,7 +18,6 @@ from gatesim.formula.integer.program import LINT, OK, Word
 from gatesim.ground.draw import Nominal, Streams
 from gatesim.ground.errors import InputError
 from gatesim.ground.outcome import Outcome
-from gatesim.prediction.assumption import departures
 from gatesim.scenario import Scenario
 from gatesim.scenario.fitted import fit_warning
 from gatesim.shopfloor.decision import Limits, guarded

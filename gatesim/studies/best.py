@@ -6,11 +6,11 @@ from dataclasses import dataclass
 from typing import ClassVar
 
 from gatesim.chain import pipeline
+from gatesim.chain.account.assumption import Departure, departures
 from gatesim.chain.controller import uncalibrated
 from gatesim.formula import FORMULAS, suited
 from gatesim.ground.data import Keys
 from gatesim.ground.draw import Nominal
-from gatesim.prediction.assumption import Departure, departures
 from gatesim.scenario.model import Scenario
 from gatesim.studies.engine import study
 from gatesim.studies.plan import Plan

@@ -5,11 +5,11 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
+from gatesim.chain.account.outcomesentence import explain_outcome
 from gatesim.chain.pipeline import Measured, run
 from gatesim.ground.arrays import Array
 from gatesim.ground.draw import Nominal
 from gatesim.ground.outcome import Outcome
-from gatesim.prediction.outcomesentence import explain_outcome
 from gatesim.scenario import Scenario
 from gatesim.studies.choice.model import WantedTable
 from gatesim.studies.choice.shared import part_values

@@ -10,13 +10,13 @@ from typing import ClassVar
 import numpy as np
 from numpy.typing import NDArray
 
+from gatesim.chain.account.outcomesentence import explain_outcome
 from gatesim.chain.pipeline import run
 from gatesim.ground.arrays import Array
 from gatesim.ground.data import Keys
 from gatesim.ground.draw import Nominal
 from gatesim.ground.errors import InputError
 from gatesim.ground.outcome import Outcome
-from gatesim.prediction.outcomesentence import explain_outcome
 from gatesim.scenario import Scenario
 from gatesim.scenario.reader import from_raw
 from gatesim.studies.feed.fate import ELEMENTS, Fate, fates

@@ -2,10 +2,10 @@
 
 import numpy as np
 
+from gatesim.chain.account.rolling import rolling
 from gatesim.chain.pipeline import Measured
 from gatesim.ground.arrays import first_of
 from gatesim.ground.transition import edge_count
-from gatesim.prediction.rolling import rolling
 from gatesim.scenario.model import Scenario
 
 WORTH_TELLING = 0.05e-3

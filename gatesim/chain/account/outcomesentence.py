@@ -4,6 +4,8 @@ from collections.abc import Callable
 
 import numpy as np
 
+from gatesim.chain.account.noreading import why_no_reading
+from gatesim.chain.account.sidenotes import remarks
 from gatesim.chain.pipeline import Measured
 from gatesim.chain.seen import seen_motion
 from gatesim.formula import FORMULAS
@@ -13,8 +15,6 @@ from gatesim.ground.text import mm
 from gatesim.ground.transition import edge_count
 from gatesim.inputfilter import highest_train
 from gatesim.motion import Force
-from gatesim.prediction.noreading import why_no_reading
-from gatesim.prediction.sidenotes import remarks
 from gatesim.scenario.model import Scenario
 
 
