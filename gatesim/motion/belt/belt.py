@@ -16,6 +16,10 @@ from gatesim.ground.table import TableValues
 from gatesim.ground.text import mm
 from gatesim.motion.force.base import Drawn, ForceTable
 from gatesim.motion.path import Body, Path
+from gatesim.motion.roots import solve
+
+CLOSE = 1e-12
+"""Last step of a search in time, relative: a fast ripple turns many times within the time since release."""
 
 
 @dataclass(frozen=True)
@@ -95,29 +99,18 @@ class Belt:
     def time_of(self, travel: Array, after: Array) -> Array:
         """Times (k, n) at which ``travel`` (k, n) is reached, none before ``after`` (n,).
 
-        Newton's method kept within a shrinking bracket; travel grows with time as ripple < 1.
+        Within a bracket; travel grows with time as ripple < 1.
         """
         low = np.broadcast_to(after, travel.shape)
         missing = travel - self.travel(low)
         # run-up at worst adds its whole duration, ripple at worst its whole amplitude
         slowest = self.speed * (1 - np.abs(self.ripple))
         high = np.maximum(low, self.ramp) + np.maximum(missing, 0.0) / slowest
-        t = np.clip(low + missing / self.speed, low, high)
-        settled = np.isnan(t)
-        for _ in range(200):
-            miss = self.travel(t) - travel
-            high, low = np.where(miss >= 0, t, high), np.where(miss < 0, t, low)
-            with np.errstate(divide="ignore", invalid="ignore"):  # a belt starting from rest
-                newton = t - miss / self.velocity(t)
-            inside = (newton >= low) & (newton <= high)
-            following = np.where(inside, newton, low + (high - low) / 2)
-            # a settled time stays as it is, or its last bit would depend on the other trials
-            following = np.where(settled, t, following)
-            settled = settled | (np.abs(following - t) <= 1e-15 * t)
-            t = following
-            if settled.all():
-                break
-        return t
+
+        def ahead(t: Array) -> tuple[Array, Array, Array]:
+            return self.travel(t) - travel, self.velocity(t), self.acceleration(t)
+
+        return solve(ahead, np.clip(low + missing / self.speed, low, high), (low, high), CLOSE)[0]
 
     def acceleration(self, t: Array) -> Array:
         """Acceleration of the belt in m/s^2 at times t (s); shape of t, (n,) last."""

@@ -11,7 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from gatesim.ground.arrays import Array, Flags, Rows, take
-from gatesim.motion.belt.belt import Belt
+from gatesim.motion.belt.belt import CLOSE, Belt
+from gatesim.motion.roots import solve
 
 TURN = 2 * np.pi
 
@@ -91,23 +92,16 @@ class Ripple:
         return gap
 
     def _root(self, sign: Array, v: Array, low: Array, high: Array) -> Array:
-        """The root of a gap that falls from ``low`` to ``high``: Newton's method kept within its bracket."""
-        tau, settled = 0.5 * (low + high), np.zeros(v.shape, bool)
+        """The root of a gap that falls from ``low`` to ``high``."""
         omega, swing = self._omega(), self._swing()
-        for _ in range(100):
-            gap = self._gap(sign, v, tau)
-            low, high = np.where(gap > 0, tau, low), np.where(gap > 0, high, tau)
-            angle = omega * (self.since + tau) + self.belt.ripple_phase
-            slope = sign * (swing * np.cos(angle) - self.a)
-            with np.errstate(divide="ignore", invalid="ignore"):
-                following = tau - gap / slope
-            following = np.where((following >= low) & (following <= high), following, 0.5 * (low + high))
-            following = np.where(settled, tau, following)
-            settled = settled | (np.abs(following - tau) <= 1e-15 * (self.since + tau))
-            tau = following
-            if settled.all():
-                break
-        return tau
+
+        def behind(t: Array) -> tuple[Array, Array, Array]:
+            angle = omega * t + self.belt.ripple_phase
+            slope = -sign * (swing * np.cos(angle) - self.a)
+            return -self._gap(sign, v, t - self.since), slope, sign * swing * omega * np.sin(angle)
+
+        bracket = self.since + low, self.since + high
+        return solve(behind, 0.5 * (bracket[0] + bracket[1]), bracket, CLOSE)[0] - self.since
 
     def loss(self, pull: Array) -> Array:
         """Times (n,) from ``since`` until friction of at most ``pull`` (n,) gives way; infinite if never."""

@@ -13,7 +13,7 @@ import numpy as np
 
 from gatesim.ground.arrays import Array, Flags
 from gatesim.motion.closedform.arc import arc
-from gatesim.motion.closedform.newton import solve
+from gatesim.motion.roots import solve
 
 LOST = 2000
 """How much rounding may grow: to half of the 1e-12 that the motion is good to elsewhere."""

@@ -3,7 +3,7 @@
 import numpy as np
 
 from gatesim.ground.arrays import Array
-from gatesim.motion.closedform.newton import solve
+from gatesim.motion.roots import solve
 
 SERIES = 0.3
 

@@ -16,10 +16,12 @@ def solve(
     function: Callable[[Array], tuple[Array, Array, Array]],
     start: Array,
     bracket: tuple[Array, Array] | None = None,
+    close: float = CLOSE,
 ) -> tuple[Array, Flags]:
-    """Roots (n,) of a function that returns value, slope and curvature, and which of them were found.
+    """Roots (..., n) of a function that returns value, slope and curvature, and which of them were found.
 
     bracket: bounds of the roots of a function that grows; a step that leaves them is halved instead.
+    close: size of the last step relative to the unknown, for a function that bends faster than the unknown.
     A root found stays as it is while others go on, so that its bits do not depend on them.
     """
     x, found = start, np.zeros(start.shape, bool)
@@ -28,17 +30,18 @@ def solve(
     done = ~np.isfinite(start)
     for _ in range(MOST):
         value, slope, curvature = function(x)
-        newton = value / slope
-        bend = 1 - 0.5 * newton * curvature / slope
-        step = newton / np.where(bend > 0.5, bend, 1.0)
+        with np.errstate(divide="ignore", invalid="ignore", over="ignore"):  # a level start, within a bracket
+            newton = value / slope
+            bend = 1 - 0.5 * newton * curvature / slope
+            step = newton / np.where(bend > 0.5, bend, 1.0)
         if bracket is not None:
             low, high = np.where(value < 0, x, low), np.where(value > 0, x, high)
             inside = (x - step >= low) & (x - step <= high)
             step = np.where(inside, step, x - 0.5 * (low + high))
         x = np.where(done, x, x - step)
-        close = inside & (np.abs(step) <= CLOSE * np.abs(x))
-        found |= close & ~done
-        done |= close | ~np.isfinite(x)
+        there = inside & (np.abs(step) <= close * np.abs(x))
+        found |= there & ~done
+        done |= there | ~np.isfinite(x)
         if done.all():
             break
     return x, found
