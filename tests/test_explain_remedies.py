@@ -64,7 +64,7 @@ def test_what_theory_calls_exact_comes_out_exact():
     # four-edge, three-gates and known-acceleration solve x = v t + a t^2/2
     tried = {r.proposal.title: r for r in remedies(parse_text(PLAIN), "spacing-dwell").tried}
     for title in (
-        "gate 2 as far from gate 1 as the part is long",
+        "gate 2 as far from gate 1 as the part is long, 200 mm",
         "use the formula fixed-release",
         "use the formula four-edge",
         "use the formula three-gates",

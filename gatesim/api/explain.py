@@ -9,7 +9,7 @@ from gatesim.explanation import Breakdown, breakdown
 from gatesim.explanation.remedy import Remedies, remedies
 from gatesim.explanation.sentences import Facts, advice, cause, facts, headline
 from gatesim.ground.draw import Nominal
-from gatesim.prediction.devices import Device, devices
+from gatesim.prediction.devices import Device, devices, listed
 from gatesim.scenario import Scenario
 from gatesim.studies.best import Best, best_of_all
 
@@ -73,8 +73,9 @@ class Explanation(Pictured, Breakdown):
 
     @property
     def along(self) -> dict[str, dict[str, Any]]:
-        """Figures and limits of each device along the path, by its key."""
-        return {device.key: {**device.figures, "limits": device.limits} for device in self.devices}
+        """Figures and limits of each device along the path and where it acts, by its key."""
+        found = listed(self.devices)
+        return {device.key: {**found[device.key], "limits": device.limits} for device in self.devices}
 
     def __str__(self) -> str:
         from gatesim.view.explaintext import explain_text

@@ -23,11 +23,12 @@ class Effort(IntEnum):
     SOFTWARE = 0
     MOVE = 1
     BUY = 2
+    REBUILD = 3
 
     @property
     def words(self) -> str:
         """For people."""
-        return ("software only", "move a gate or the path", "buy a part")[self]
+        return ("software only", "move a gate or the path", "buy a part", "build another machine")[self]
 
 
 @dataclass(frozen=True)
@@ -91,6 +92,7 @@ class Present:
 
     def suggested(self, effort: Effort, of: Suggestion, *, formula: str = "") -> Proposal:
         """A proposal that a member of a family makes for itself. Raises InputError."""
+        effort = Effort.REBUILD if of.another_machine else effort
         return self.proposal(effort, of.title, of.how, of.changes, drop=of.drop, formula=formula)
 
 

@@ -130,16 +130,18 @@ def _spacing(p: Present) -> Iterator[Proposal]:
         changes["gate.rearm"] = as_mm(1.5 * p.length)
         how += f", the third gate to {changes['gate.rearm']}"
     drop = ("formula.spacing", "formula.rearm")
-    yield p.proposal(Effort.MOVE, "gate 2 as far from gate 1 as the part is long", how, changes, drop=drop)
+    title = f"gate 2 as far from gate 1 as the part is long, {as_mm(p.length)}"
+    yield p.proposal(Effort.MOVE, title, how, changes, drop=drop)
 
 
 def _further(p: Present) -> Iterator[Proposal]:
     """Gates further down, where a free part is faster and a braked or carried one steadier."""
     first = p.scenario.gate.first.nominal
     how = f"gate 1 at {as_mm(FURTHER * first)} instead of {p.scenario.gate.first.text}, same spacing"
+    title = f"all gates {as_mm((FURTHER - 1.0) * first)} further from the release"
     changes = {"gate.first": as_mm(FURTHER * first)}
     drop = ("formula.release_distance",)
-    yield p.proposal(Effort.MOVE, "all gates further from the release", how, changes, drop=drop)
+    yield p.proposal(Effort.MOVE, title, how, changes, drop=drop)
 
 
 def _slope(p: Present) -> Iterator[Proposal]:

@@ -2,7 +2,7 @@
 
 from gatesim.motion.belt.belt import Belt
 from gatesim.motion.force.airdrag import AirDrag
-from gatesim.motion.force.base import Force, ForceTable
+from gatesim.motion.force.base import Force, ForceTable, Hold
 from gatesim.motion.force.eddybrake import EddyBrake
 from gatesim.motion.force.launch import Launch
 from gatesim.motion.passage import Passage, passage
@@ -18,6 +18,7 @@ __all__ = [
     "EddyBrake",
     "Force",
     "ForceTable",
+    "Hold",
     "Launch",
     "Passage",
     "Path",

@@ -12,7 +12,7 @@ from gatesim.ground.data import Keys
 from gatesim.ground.draw import Nominal
 from gatesim.ground.outcome import Outcome
 from gatesim.ground.quantity import registry
-from gatesim.prediction.devices import Device, devices
+from gatesim.prediction.devices import Device, devices, listed
 from gatesim.scenario.model import Scenario
 
 
@@ -71,9 +71,9 @@ class Prediction:
         return registry().Quantity(float("nan") if value is None else value, "m").to("mm")
 
     @property
-    def figures(self) -> dict[str, dict[str, float | None]]:
-        """Figures of each device, by its key."""
-        return {device.key: dict(device.figures) for device in self.devices}
+    def figures(self) -> dict[str, dict[str, Any]]:
+        """Figures of each device and where it acts, by its key."""
+        return listed(self.devices)
 
 
 def predict(scenario: Scenario) -> Prediction:

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import ClassVar
+from typing import Any, ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,6 +16,7 @@ from gatesim.ground.data import Keys
 from gatesim.ground.draw import Draw, Nominal
 from gatesim.ground.outcome import Outcome
 from gatesim.motion import passage
+from gatesim.prediction.devices import Device, devices, listed
 from gatesim.scenario.model import Scenario
 from gatesim.sensor import blocked_over_travel
 
@@ -119,6 +120,7 @@ class Trace:
     gates: tuple[GateTrace, ...]
     moments: tuple[Moment, ...]
     counts: str
+    devices: tuple[Device, ...]
     passed: pipeline.Measured
     counted: Counted
 
@@ -135,6 +137,8 @@ class Trace:
         "counts": "counts",
         "gates": "gates",
         "moments": "moments",
+        "along": "",
+        "devices": None,
         "parts": None,
         "passed": None,
         "counted": None,
@@ -164,6 +168,11 @@ class Trace:
         return tuple(Position(t0, self.position_at(self.time, k)) for k, t0 in enumerate(self.parts))
 
     @property
+    def along(self) -> dict[str, dict[str, Any]]:
+        """Figures of each device along the path and where it acts, by its key."""
+        return listed(self.devices)
+
+    @property
     def count(self) -> NDArray[np.int64]:
         """What the count register holds, (k,)."""
         return self.count_at(self.time).astype(np.int64)
@@ -189,6 +198,7 @@ def trace(scenario: Scenario, draw: Draw | None = None) -> Trace:
         gates=gates,
         moments=moments,
         counts=scenario.counter.source.counts,
+        devices=devices(scenario, passed),
         passed=passed,
         counted=counted,
     )

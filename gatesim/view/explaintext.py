@@ -36,6 +36,8 @@ def explain_text(
             *(line for paragraph in told for line in (paragraph, "")),
             _tried(tried),
             "",
+            *_hows(tried),
+            "",
             fill(advice(tried), WIDTH),
             *(line for remark in remarks for line in ("", fill(remark, WIDTH))),
         ]
@@ -66,9 +68,19 @@ def _or_unread(value: float) -> str:
 
 def _tried(tried: Remedies) -> str:
     rows = [
-        ["yes" if r.enough else "", r.effort.words, r.proposal.title, *remedy_cells(r)]
-        for r in (tried.now, *tried.tried)
+        [str(number), "yes" if r.enough else "", r.effort.words, r.proposal.title, *remedy_cells(r)]
+        for number, r in enumerate((tried.now, *tried.tried))
     ]
-    rows[0][1] = "nothing"
-    head = ["enough", "takes", "change", "error mm", "std unc. mm", "95 % within mm"]
-    return str(tabulate(rows, head, disable_numparse=True, colalign=("left",) * 3 + ("right",) * 3))
+    rows[0][0], rows[0][2] = "", "nothing"
+    head = ["", "enough", "takes", "change", "error mm", "std unc. mm", "95 % within mm"]
+    return str(
+        tabulate(rows, head, disable_numparse=True, colalign=("right",) + ("left",) * 3 + ("right",) * 3)
+    )
+
+
+def _hows(tried: Remedies) -> list[str]:
+    """Where and to what, with the numbers, by the number of the change in the table."""
+    return [
+        fill(f"{number:>2}  {r.how}", WIDTH, subsequent_indent="    ")
+        for number, r in enumerate(tried.tried, start=1)
+    ]

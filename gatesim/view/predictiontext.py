@@ -5,6 +5,7 @@ from textwrap import fill
 
 from tabulate import tabulate
 
+from gatesim.prediction.devices import Device
 from gatesim.prediction.predict import Crossing, Prediction, Reading
 
 WIDTH = 100
@@ -18,14 +19,17 @@ def _signed(value: float | None) -> str:
     return "-" if value is None else f"{1e3 * value:+.3f}"
 
 
-def _gate_row(crossing: Crossing) -> list[str]:
+def _gate_row(crossing: Crossing, devices: Sequence[Device]) -> list[str]:
+    at = [device.gates[crossing.gate - 1] for device in devices]
     return [
         str(crossing.gate),
         _fixed(crossing.position_m, 1e3, 1),
         _fixed(crossing.front_s, 1e3, 3),
         _fixed(crossing.front_speed_m_per_s, 1.0, 4),
+        *(_fixed(each.front_force_N, 1.0, 3) for each in at),
         _fixed(crossing.rear_s, 1e3, 3),
         _fixed(crossing.rear_speed_m_per_s, 1.0, 4),
+        *(_fixed(each.rear_force_N, 1.0, 3) for each in at),
     ]
 
 
@@ -36,11 +40,13 @@ def _reading_row(reading: Reading) -> list[str]:
 
 def single(prediction: Prediction) -> str:
     """One rig: outcome and reason, the gates, the counts and every formula's reading."""
+    acting = [device for device in prediction.devices if device.gates]
+    forces = [f"{device.key} N" for device in acting]
     gates = tabulate(
-        [_gate_row(crossing) for crossing in prediction.crossings],
-        ["gate", "at mm", "front ms", "m/s", "rear ms", "m/s"],
+        [_gate_row(crossing, acting) for crossing in prediction.crossings],
+        ["gate", "at mm", "front ms", "m/s", *forces, "rear ms", "m/s", *forces],
         disable_numparse=True,
-        colalign=("right",) * 6,
+        colalign=("right",) * (6 + 2 * len(forces)),
     )
     counts = ", ".join(
         f"{key.replace('_', ' ')} {'-' if value is None else value}"

@@ -35,6 +35,7 @@ def trace_text(trace: Trace) -> str:
             f"{trace.scenario}  ({trace.file})",
             f"outcome: {trace.outcome}",
             fill(trace.explanation, WIDTH),
+            *(fill(device.words, WIDTH) for device in trace.devices),
             "",
             tabulate(lanes, ["gate", "signal", "dark, light, ... at ms"], disable_numparse=True),
             "",

@@ -30,6 +30,21 @@ class Crest:
     speed: Scalar
 
 
+@dataclass(frozen=True)
+class Hold:
+    """Where a force has hold of a part; travel of the leading end in m, of the first trial.
+
+    It takes hold at ``enters``, acts in full from ``full`` to ``until`` (no further than ``full``: nowhere
+    for long), and has let go at ``leaves``. ``uneven``: what its full strength lacks at most, relative.
+    """
+
+    enters: float
+    full: float
+    until: float
+    leaves: float
+    uneven: float = 0.0
+
+
 class Force(ABC):
     """A force along the path, positive downhill; frozen dataclasses of floats and (n,) arrays."""
 
@@ -58,6 +73,10 @@ class Force(ABC):
         Strength is divided by the moved mass, drive is what else accelerates, in m/s^2. NaN where the
         formula does not serve; None if the law has none: see gatesim.motion.closedform.
         """
+        return None
+
+    def hold(self, part: Body) -> Hold | None:
+        """Where along the path it has hold of the part; None, by default, if that is not told."""
         return None
 
     @abstractmethod

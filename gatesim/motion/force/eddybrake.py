@@ -10,7 +10,7 @@ from gatesim.ground.arrays import Array, Scalar, first_of, plain
 from gatesim.ground.quantity import accepts
 from gatesim.motion.closedform.dragcurve import drag_curve
 from gatesim.motion.closedform.lineardrag import linear_drag
-from gatesim.motion.force.base import Crest, Force
+from gatesim.motion.force.base import Crest, Force, Hold
 from gatesim.motion.path import Body, Path
 
 
@@ -123,6 +123,12 @@ class EddyBrake(Force):
     def crest(self, part: Body) -> Crest | None:
         """The critical speed, where the part covers as much as it can; none under the linear law."""
         return None if self.linear else Crest(*self.plateau(part), self.critical_speed)
+
+    def hold(self, part: Body) -> Hold:
+        """See `Force.hold`: from the zone's start to where the trailing end passes its end."""
+        full, until = self.plateau(part)
+        start, length = first_of(self.start), first_of(self.length)
+        return Hold(start, first_of(full), first_of(until), start + length + first_of(part.length))
 
     def runaway_words(self, part: Body, path: Path, ratio: float, gain: float) -> str:
         """See `Force.runaway_words`."""

@@ -120,7 +120,7 @@ class LaunchTable(ForceTable):
         }
         how = f"spring of {stiffness:.3g} N/m drawn back {as_mm(STRETCH)}, gate 1 at {as_mm(first)}"
         drop = ("formula.release_distance",)
-        return Suggestion("level rail with a spring launch", how, changes, drop)
+        return Suggestion("level rail with a spring launch", how, changes, drop, another_machine=True)
 
     def caution(self) -> Caution:
         """It stores energy."""

@@ -6,14 +6,18 @@ from typing import Any
 
 import numpy as np
 
-from gatesim.ground.arrays import Array, Scalar, plain
+from gatesim.ground.arrays import Array, Scalar, first_of, plain
 from gatesim.motion.closedform.dragcurve import drag_curve
 from gatesim.motion.closedform.lineardrag import linear_drag
+from gatesim.motion.force.base import Hold
 from gatesim.motion.force.eddybrake import EddyBrake
 from gatesim.motion.magnets.brake import Strength
 from gatesim.motion.magnets.curve import Curve
 from gatesim.motion.magnets.profile import Profile
 from gatesim.motion.path import Body, Path
+
+SLIGHT = 0.02
+"""Share of the largest force below which a fading field has no hold, and which a full hold may lack."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -69,6 +73,15 @@ class MagnetBrake(EddyBrake):
         most = self.profile.at[int(np.argmax(self.profile.share))]
         low = self.start + most
         return plain(low), plain(np.maximum(low, self.start + self.length + part.length - most))
+
+    def hold(self, part: Body) -> Hold:
+        """See `Force.hold`: the field fades out beyond the magnets, and is uneven between them."""
+        at, share = np.array(self.profile.at), np.array(self.profile.share) / max(self.profile.share)
+        floor = min(1.0 - SLIGHT, *share[int(np.argmax(share >= 1.0 - SLIGHT)) :].tolist())
+        start, full = first_of(self.start), _rises(at, share, floor)
+        mirror = 2 * start + first_of(self.length) + first_of(part.length)
+        enters = start + float(at[int(np.argmax(share > SLIGHT)) - 1])
+        return Hold(enters, start + full, mirror - start - full, mirror - enters, 1.0 - floor)
 
     def kinks(self, part: Body) -> tuple[Scalar, ...]:
         """Corners of the profile, there and back."""
@@ -130,3 +143,9 @@ class MagnetBrake(EddyBrake):
         """See `Force.words`."""
         unsure = f"The model's standard uncertainty is {100 * self.uncertainty:.2g} % of the force."
         return " ".join(filter(None, (super().words(part, path), unsure, self.remark)))
+
+
+def _rises(at: Array, share: Array, level: float) -> float:
+    """Where a polygon that begins below the level, and ends above it, reaches it for good."""
+    i = int(np.flatnonzero(share < level)[-1])
+    return float(at[i] + (level - share[i]) / (share[i + 1] - share[i]) * (at[i + 1] - at[i]))
