@@ -16,8 +16,7 @@ from gatesim.scenario import parse_text
 from gatesim.shopfloor.fit.fit import fit
 from gatesim.shopfloor.fit.result import FitOptions
 from gatesim.shopfloor.fit.write import fitted_text
-from gatesim.shopfloor.handover import FitOptions as HandoverWish
-from gatesim.shopfloor.handover import gather
+from gatesim.shopfloor.handover import HandoverOptions, gather
 from gatesim.studies.engine import study
 from gatesim.studies.plan import Plan
 from gatesim.studies.rig import RigModel
@@ -96,7 +95,7 @@ def test_study_of_a_fitted_rig_has_the_uncertainty_that_50_such_rigs_have(fitted
 def test_bands_of_counts_on_the_sheet_cover_95_percent_and_are_no_more_than_twice_too_wide(fitted):
     inside, off, widths = [], [], []
     for scenario, registers in fitted:
-        options = HandoverWish(formula="spacing-dwell", lengths=(0.17, 0.23))
+        options = HandoverOptions(formula="spacing-dwell", lengths=(0.17, 0.23))
         expected = gather(scenario, options, date(2026, 1, 1)).expected[1]
         assert expected.length == pytest.approx(0.2)
         for name in ("dwell", "capture"):

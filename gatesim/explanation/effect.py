@@ -12,13 +12,13 @@ from dataclasses import dataclass, replace
 from gatesim.chain.pipeline import Measured
 from gatesim.counter import AT_ONCE
 from gatesim.formula import FORMULAS, Constants
-from gatesim.ground.quantity import Quantity
+from gatesim.ground.quantity import stated
 from gatesim.inputfilter import UNFILTERED
 from gatesim.part import SQUARE
 from gatesim.scenario.model import Scenario
 from gatesim.sensor import WITHOUT_WIDTH
 
-HALF = Quantity(0.5, "%", "50 %")
+HALF = stated("50 %")
 
 
 @dataclass(frozen=True)

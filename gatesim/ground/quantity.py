@@ -106,6 +106,15 @@ def parse(text: str, unit: str) -> tuple[float, str]:
     return value, written
 
 
+def stated(text: str, unit: str = "") -> Quantity:
+    """The quantity that a text such as ``"120 mm"`` states, without spread; ``unit`` is its SI unit.
+
+    Raises ValueError as `parse` does.
+    """
+    value, written = parse(text, unit)
+    return Quantity(value, written, text)
+
+
 def to_si(value: Any, unit: str) -> Any:
     """Strip units at the border: pint quantities of any registry become floats or arrays in ``unit``.
 

@@ -9,7 +9,7 @@ from pydantic import Field, create_model, model_validator
 from gatesim.formula import FORMULAS
 from gatesim.ground import keys
 from gatesim.ground.level import Level
-from gatesim.ground.quantity import Quantity
+from gatesim.ground.quantity import stated
 from gatesim.ground.table import Misfit, Table
 
 JUDGED = 5
@@ -24,8 +24,8 @@ else:
 class LineTable(Table):
     """A calibration line: what the formula reads, times the gain, plus the zero."""
 
-    gain: keys.Above0 = Field(default=Quantity(1.0, "", "1"), description="Slope of the line.")
-    zero: keys.Offset = Field(default=Quantity(0.0, "mm", "0 mm"), description="Constant of the line.")
+    gain: keys.Above0 = Field(default=stated("1"), description="Slope of the line.")
+    zero: keys.Offset = Field(default=stated("0 mm", "m"), description="Constant of the line.")
 
     @property
     def straight_through(self) -> bool:
@@ -78,10 +78,10 @@ class FormulaTable(Table):
     acceleration: keys.Acceleration | None = Field(default=None, description="Acceleration that it assumes.")
     release_distance: keys.Length | None = Field(default=None, description="Release to first gate, likewise.")
     gain: keys.Above0 = Field(
-        default=Quantity(1.0, "", "1"), description="Slope of the calibration line of the formula in charge."
+        default=stated("1"), description="Slope of the calibration line of the formula in charge."
     )
     zero: keys.Offset = Field(
-        default=Quantity(0.0, "mm", "0 mm"),
+        default=stated("0 mm", "m"),
         description="Constant of the calibration line of the formula in charge.",
     )
     calibration: LinesTable | None = Field(

@@ -9,7 +9,7 @@ from pydantic import Field, model_validator
 from gatesim.ground import keys
 from gatesim.ground.level import Level
 from gatesim.ground.material import CONDUCTIVITY, Material, conductivity
-from gatesim.ground.quantity import Quantity
+from gatesim.ground.quantity import stated
 from gatesim.ground.table import Table
 from gatesim.part import ENDS, OPENINGS, SQUARE, EndTable, OpeningTable, Part
 
@@ -46,7 +46,7 @@ class PartTable(Table):
         description="Instead of the mass, of parts cut from one bar: the mass follows the length everywhere.",
     )
     inertia_factor: keys.Ratio = Field(
-        default=Quantity(0.0, "", "0"),
+        default=stated("0"),
         description="c = I/(m r^2) of a part that rolls without sliding: 0.4 ball, 0.5 solid cylinder, "
         "1 thin tube; 0 if it slides. r is the rolling radius, from the axis to the contact: a ball in a "
         "groove of 90 deg has 0.8. Rolling takes friction of at least tan(slope) c/(1 + c).",
@@ -76,7 +76,7 @@ class PartTable(Table):
         default=(), description="Notches and holes, leading end first."
     )
     tilt: keys.Angle = Field(
-        default=Quantity(0.0, "deg", "0 deg"), description="Tilt of the part in the plane of the beam."
+        default=stated("0 deg", "rad"), description="Tilt of the part in the plane of the beam."
     )
 
     @model_validator(mode="before")
@@ -136,11 +136,11 @@ class PathTable(Table):
         "speed": "release_speed",
     }
     slope: keys.Angle = Field(
-        default=Quantity(0.0, "deg", "0 deg"),
+        default=stated("0 deg", "rad"),
         description="Slope below the horizontal: 90 deg is a free fall, negative runs uphill.",
     )
     friction: keys.Ratio = Field(
-        default=Quantity(0.0, "", "0"),
+        default=stated("0"),
         description="Coefficient of sliding friction; for a rolling part, of rolling resistance.",
     )
     static_friction: keys.Ratio | None = Field(
@@ -149,8 +149,6 @@ class PathTable(Table):
         "as friction; what makes a rolling part roll, left out as much as that takes.",
     )
     gravity: keys.Gravity = Field(
-        default=Quantity(9.80665, "m/s^2", "9.80665 m/s^2"), description="Local acceleration of free fall."
+        default=stated("9.80665 m/s^2", "m/s^2"), description="Local acceleration of free fall."
     )
-    release_speed: keys.AnySpeed = Field(
-        default=Quantity(0.0, "m/s", "0 m/s"), description="Speed at release."
-    )
+    release_speed: keys.AnySpeed = Field(default=stated("0 m/s", "m/s"), description="Speed at release.")

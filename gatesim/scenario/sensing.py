@@ -6,7 +6,7 @@ from typing import Annotated, Any, ClassVar, Self
 from pydantic import Field, model_validator
 
 from gatesim.ground import keys
-from gatesim.ground.quantity import Quantity
+from gatesim.ground.quantity import stated
 from gatesim.ground.table import Table
 from gatesim.sensor import BEAMS, WITHOUT_WIDTH, BeamTable
 
@@ -68,27 +68,27 @@ class SensorTable(Table):
 
     beam: Annotated[BeamTable, BEAMS] = Field(default=WITHOUT_WIDTH, description="Shape of the light beam.")
     dark_fraction: keys.Share = Field(
-        default=Quantity(0.5, "%", "50 %"),
+        default=stated("50 %"),
         description="Blocked share of the beam at which the output goes dark.",
     )
     light_fraction: keys.Share = Field(
-        default=Quantity(0.5, "%", "50 %"),
+        default=stated("50 %"),
         description="Blocked share at which the output goes light again.",
     )
     time_constant: keys.Time = Field(
-        default=Quantity(0.0, "s", "0 s"),
+        default=stated("0 s", "s"),
         description="Time constant of the receiver before its comparator.",
     )
     dark_delay: keys.Time = Field(
-        default=Quantity(0.0, "s", "0 s"),
+        default=stated("0 s", "s"),
         description="Response time of the output on going dark.",
     )
     light_delay: keys.Time = Field(
-        default=Quantity(0.0, "s", "0 s"),
+        default=stated("0 s", "s"),
         description="Response time of the output on going light.",
     )
     jitter: keys.Time = Field(
-        default=Quantity(0.0, "s", "0 s"),
+        default=stated("0 s", "s"),
         description="Standard deviation of each switching time: normal, drawn anew for every edge.",
     )
     sampling_period: keys.Period | None = Field(
@@ -104,7 +104,7 @@ class SensorTable(Table):
     )
     chatter: ChatterTable | None = Field(default=None, description="Extra transitions after each edge.")
     angle: keys.Angle = Field(
-        default=Quantity(0.0, "deg", "0 deg"),
+        default=stated("0 deg", "rad"),
         description="Angle of the beam off the square across the path, in the plane of both; it sees the "
         "part's width.",
     )

@@ -11,7 +11,7 @@ from gatesim.counter.source.base import Imperfection, Source, SourceTable, Trave
 from gatesim.ground import keys
 from gatesim.ground.arrays import Array, Scalar, column
 from gatesim.ground.draw import Draw
-from gatesim.ground.quantity import Quantity, accepts
+from gatesim.ground.quantity import accepts, stated
 from gatesim.ground.suggestion import Suggestion
 from gatesim.ground.table import Table, TableValues
 
@@ -61,10 +61,10 @@ class ClockKeys(Table):
 
     frequency: keys.Frequency | None = Field(default=None, description="Clock frequency; or give an encoder.")
     frequency_error: keys.Relative = Field(
-        default=Quantity(0.0, "ppm", "0 ppm"), description="Relative deviation of the clock."
+        default=stated("0 ppm"), description="Relative deviation of the clock."
     )
     drift: keys.DriftRate = Field(
-        default=Quantity(0.0, "ppm/s", "0 ppm/s"), description="Linear drift of that deviation in time."
+        default=stated("0 ppm/s", "1/s"), description="Linear drift of that deviation in time."
     )
 
 

@@ -13,7 +13,7 @@ from gatesim.ground import keys
 from gatesim.ground.arrays import Array, Scalar, column
 from gatesim.ground.draw import Draw
 from gatesim.ground.level import Level
-from gatesim.ground.quantity import Quantity, accepts
+from gatesim.ground.quantity import accepts, stated
 from gatesim.ground.suggestion import Suggestion
 from gatesim.ground.table import Misfit, TableValues
 
@@ -93,16 +93,16 @@ class EncoderTable(SourceTable):
     roller_diameter: keys.Length = Field(description="Diameter of the measuring roller.")
     rides_on: Literal["belt", "part"] = Field(default="belt", description="What turns the roller.")
     slip: keys.Relative = Field(
-        default=Quantity(0.0, "%", "0 %"),
+        default=stated("0 %"),
         description="Share of the travel that the roller misses.",
     )
     runout: keys.Distance = Field(
-        default=Quantity(0.0, "mm", "0 mm"),
+        default=stated("0 mm", "m"),
         description="Eccentricity of the roller: it adds this length times the change of the sine of the "
         "roller's angle to the travel, once a turn; the angle at release is uniform.",
     )
     channel_phase_error: keys.Phase = Field(
-        default=Quantity(0.0, "deg", "0 deg"),
+        default=stated("0 deg", "rad"),
         description="Deviation of the second channel from 90 deg of a line: with an edge factor of 4 every "
         "other edge comes so much late. Where the roller stands between two edges at release is uniform.",
     )

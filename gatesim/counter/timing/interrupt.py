@@ -10,7 +10,7 @@ from gatesim.counter.timing.base import Timing, TimingTable
 from gatesim.ground import keys
 from gatesim.ground.arrays import Array, Scalar, column
 from gatesim.ground.draw import Draw, further_normal
-from gatesim.ground.quantity import Quantity, accepts
+from gatesim.ground.quantity import accepts, stated
 from gatesim.ground.sampling import Sampling
 from gatesim.ground.table import TableValues
 from gatesim.ground.transition import trimmed, without_reversals
@@ -45,7 +45,7 @@ class InterruptTable(TimingTable):
     kind: Literal["interrupt"]
     latency: keys.Time = Field(description="Mean latency of the routine.")
     jitter: keys.Time = Field(
-        default=Quantity(0.0, "s", "0 s"),
+        default=stated("0 s", "s"),
         description="Standard deviation of the latency: normal, drawn anew for every edge of every gate; "
         "a latency below 0 is 0.",
     )

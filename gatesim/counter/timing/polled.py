@@ -12,7 +12,7 @@ from gatesim.counter.timing.interrupt import InterruptTable
 from gatesim.ground import keys
 from gatesim.ground.arrays import Array, Scalar, column
 from gatesim.ground.draw import FARTHEST_NORMAL, Draw, further_normal
-from gatesim.ground.quantity import Quantity, accepts
+from gatesim.ground.quantity import Quantity, accepts, stated
 from gatesim.ground.sampling import Sampling
 from gatesim.ground.table import TableValues
 from gatesim.ground.text import mm
@@ -89,7 +89,7 @@ class PolledTable(TimingTable):
         description="Cycle time of the scan; all gates are read at its start, its phase is uniform."
     )
     jitter: keys.Time = Field(
-        default=Quantity(0.0, "s", "0 s"),
+        default=stated("0 s", "s"),
         description="Standard deviation of the start of a scan about its place in an even row of scans of "
         "random phase: normal, drawn anew for every scan, not summed up, kept within half a cycle.",
     )

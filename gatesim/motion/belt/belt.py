@@ -11,7 +11,7 @@ from gatesim.ground import keys
 from gatesim.ground.arrays import Array, Scalar, plain
 from gatesim.ground.caution import Caution
 from gatesim.ground.level import Level
-from gatesim.ground.quantity import Quantity, accepts
+from gatesim.ground.quantity import Quantity, accepts, stated
 from gatesim.ground.table import TableValues
 from gatesim.ground.text import mm
 from gatesim.motion.force.base import Drawn, ForceTable
@@ -184,21 +184,21 @@ class BeltTable(ForceTable):
     speed: keys.Speed = Field(description="Mean belt speed.")
     friction: keys.Above0 = Field(description="Coefficient of friction between belt and part.")
     start: keys.Distance = Field(
-        default=Quantity(0.0, "mm", "0 mm"),
+        default=stated("0 mm", "m"),
         description="Travel of the leading end at which the belt begins; 0: the part is put on it.",
     )
     ramp_time: keys.Time = Field(
-        default=Quantity(0.0, "s", "0 s"), description="Time in which the belt reaches its speed from rest."
+        default=stated("0 s", "s"), description="Time in which the belt reaches its speed from rest."
     )
     ripple: keys.Share = Field(
-        default=Quantity(0.0, "%", "0 %"),
+        default=stated("0 %"),
         description="Amplitude of the sinusoidal speed ripple over the speed.",
     )
     ripple_frequency: keys.Frequency = Field(
-        default=Quantity(1.0, "Hz", "1 Hz"), description="Frequency of the speed ripple."
+        default=stated("1 Hz", "Hz"), description="Frequency of the speed ripple."
     )
     ripple_phase: keys.Phase = Field(
-        default=Quantity(0.0, "deg", "0 deg"), description="Phase of the speed ripple at release."
+        default=stated("0 deg", "rad"), description="Phase of the speed ripple at release."
     )
 
     def check(self) -> None:

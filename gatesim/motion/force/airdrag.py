@@ -10,7 +10,7 @@ from gatesim.ground import keys
 from gatesim.ground.arrays import Array, Scalar
 from gatesim.ground.caution import Caution
 from gatesim.ground.level import Level
-from gatesim.ground.quantity import Quantity, accepts
+from gatesim.ground.quantity import accepts, stated
 from gatesim.ground.table import TableValues
 from gatesim.motion.closedform.quadraticdrag import quadratic_drag
 from gatesim.motion.force.base import Crest, Drawn, Force, ForceTable
@@ -86,9 +86,7 @@ class AirTable(ForceTable):
 
     drag_coefficient: keys.Above0 = Field(description="Drag coefficient C_d.")
     frontal_area: keys.Area = Field(description="Area across the motion.")
-    density: keys.Density = Field(
-        default=Quantity(1.2, "kg/m^3", "1.2 kg/m^3"), description="Density of the air."
-    )
+    density: keys.Density = Field(default=stated("1.2 kg/m^3", "kg/m^3"), description="Density of the air.")
 
     def check(self) -> None:
         """Any values fit together."""

@@ -11,7 +11,7 @@ from gatesim.ground import keys
 from gatesim.ground.arrays import Array, Scalar
 from gatesim.ground.caution import Caution
 from gatesim.ground.level import Level
-from gatesim.ground.quantity import Quantity, accepts
+from gatesim.ground.quantity import accepts, stated
 from gatesim.ground.suggestion import Suggestion
 from gatesim.ground.table import TableValues
 from gatesim.ground.text import as_mm
@@ -92,7 +92,7 @@ class LaunchTable(ForceTable):
     stiffness: keys.Stiffness = Field(description="Spring rate.")
     stretch: keys.Length = Field(description="Deflection at release; the push ends when it is used up.")
     carrier_mass: keys.NoMass = Field(
-        default=Quantity(0.0, "g", "0 g"),
+        default=stated("0 g", "kg"),
         description="Mass that moves with the part while it is pushed (carrier, a third of the spring).",
     )
 

@@ -8,7 +8,7 @@ from pydantic import Field
 
 from gatesim.ground import keys
 from gatesim.ground.arrays import Array
-from gatesim.ground.quantity import Quantity, accepts
+from gatesim.ground.quantity import accepts, stated
 from gatesim.ground.suggestion import Suggestion
 from gatesim.part import Piece
 from gatesim.sensor.beam.base import Beam, BeamTable, half_as_wide
@@ -63,7 +63,7 @@ class CircularBeamTable(BeamTable):
     shape: Literal["circular"]
     diameter: keys.Length = Field(description="Beam diameter.")
     offset: keys.Offset = Field(
-        default=Quantity(0.0, "mm", "0 mm"), description="Distance of the beam's axis from the part's axis."
+        default=stated("0 mm", "m"), description="Distance of the beam's axis from the part's axis."
     )
 
     def build(self) -> CircularBeam:

@@ -8,7 +8,7 @@ from pydantic import Field
 
 from gatesim.ground import keys
 from gatesim.ground.arrays import Array
-from gatesim.ground.quantity import Quantity, accepts
+from gatesim.ground.quantity import accepts, stated
 from gatesim.ground.suggestion import Suggestion
 from gatesim.part import Piece
 from gatesim.sensor.beam.base import Beam, BeamTable, half_as_wide
@@ -67,7 +67,7 @@ class SlitBeamTable(BeamTable):
     width: keys.Length = Field(description="Width along the path.")
     height: keys.Length = Field(description="Height across the path.")
     offset: keys.Offset = Field(
-        default=Quantity(0.0, "mm", "0 mm"), description="Distance of the slit's middle from the part's axis."
+        default=stated("0 mm", "m"), description="Distance of the slit's middle from the part's axis."
     )
 
     def build(self) -> SlitBeam:

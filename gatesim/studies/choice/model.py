@@ -8,7 +8,7 @@ from pydantic import Field, model_validator
 
 from gatesim.ground import keys
 from gatesim.ground.errors import InputError
-from gatesim.ground.quantity import Quantity
+from gatesim.ground.quantity import stated
 from gatesim.ground.table import Table
 from gatesim.scenario.reader import read_text, text_of
 from gatesim.scenario.schema import schema_of
@@ -54,7 +54,7 @@ class WantedTable(Table):
         default=None, description="Scatter of the cut lengths; needed for wrong_decision."
     )
     least_yield: keys.Share = Field(
-        default=Quantity(0.99, "%", "99 %"), description="Least share of parts that are measured undisturbed."
+        default=stated("99 %"), description="Least share of parts that are measured undisturbed."
     )
     feed_rate: keys.Frequency | None = Field(default=None, description="Parts a time, such as 10 1/min.")
     floor_space: keys.Length | None = Field(default=None, description="Longest rig, along the floor.")
