@@ -11,6 +11,7 @@ if TYPE_CHECKING:
     from gatesim.api.bench import bench
     from gatesim.api.budget import budget
     from gatesim.api.choose import choose
+    from gatesim.api.compare import compare
     from gatesim.api.edges import edges
     from gatesim.api.explain import explain
     from gatesim.api.feed import feed
@@ -20,7 +21,7 @@ if TYPE_CHECKING:
     from gatesim.api.keys import keys
     from gatesim.api.new import new
     from gatesim.api.passages import passages
-    from gatesim.api.predict import compare, predict
+    from gatesim.api.predict import predict
     from gatesim.api.qualify import qualify
     from gatesim.api.report import report
     from gatesim.api.study import study
@@ -63,7 +64,6 @@ _ELSEWHERE = {
     "Scenario": ("gatesim.scenario", "Scenario"),
     "load": ("gatesim.scenario", "load"),
     "parse": ("gatesim.scenario", "parse_text"),
-    "compare": ("gatesim.api.predict", "compare"),
 }
 
 

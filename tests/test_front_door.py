@@ -82,17 +82,17 @@ def test_a_picture_goes_into_axes_of_ones_own(name):
     assert result.plot().get_figure(root=True) is not figure
 
 
-@pytest.mark.parametrize("name", [*CASES, "choose", "fit", "qualify", "handover", "report"])
+@pytest.mark.parametrize("name", [*CASES, "compare", "choose", "fit", "qualify", "handover", "report"])
 def test_the_keywords_of_a_call_are_the_options_of_its_command(name):
     command = importlib.import_module(f"gatesim.commands.{name}").command
     # files, what is done with the result, and two that Python has words of its own for
-    elsewhere = {"file", "files", "as_json", "figure", "output"}
+    elsewhere = {"file", "files", "as_json", "figure", "output", "unit"}
     renamed = {"least": "least_yield", "csv_file": "csv", "figures": "show"}
     options = {renamed.get(p.name, p.name) for p in command.params} - elsewhere
     keywords = set(inspect.signature(getattr(gatesim, name)).parameters)
     beyond = keywords - options
     assert options <= keywords
-    assert beyond <= {"scenario", "options", "log", "executor"}
+    assert beyond <= {"scenario", "scenarios", "options", "log", "executor"}
 
 
 def test_every_command_has_one_option_for_one_thing():

@@ -47,7 +47,7 @@ def handover(
     formula: str | None = None,
     lengths: Sequence[Given] | None = None,
     speeds: Sequence[Given] | None = None,
-    unit: Given = 1e-6,
+    step: Given = 1e-6,
     widest: Literal["DINT", "LINT"] = "LINT",
     uncertainty: Given | None = None,
     guard: float = 2.0,
@@ -55,7 +55,8 @@ def handover(
     """The formula in integer arithmetic proved free of overflow, test vectors, commissioning sheet.
 
     ``lengths``, ``speeds``: least and greatest stated (m, m/s, text or pint); left out, from the
-    scenario and simulated. ``unit`` of the result (m). ``widest`` integer type of the
+    scenario and simulated. ``step``: length that one count of the
+    result stands for (m). ``widest`` integer type of the
     controller. ``uncertainty``: standard uncertainty of a reading as qualified; ``guard``: guard
     band in standard uncertainties. Raises InputError.
     """
@@ -65,7 +66,7 @@ def handover(
         formula=formula,
         lengths=span(lengths, "m", "lengths"),
         speeds=span(speeds, "m/s", "speeds"),
-        unit=positive(unit, "m", "unit"),
+        unit=positive(step, "m", "step"),
         widest=DINT if widest == "DINT" else LINT,
         std=None if uncertainty is None else positive(uncertainty, "m", "uncertainty"),
         guard_factor=guard,

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, ClassVar
 
-from gatesim.api.result import Pictured, at_work
+from gatesim.api.result import PicturedLengths, at_work
 from gatesim.prediction import predict as passage
 from gatesim.scenario import Scenario
 
@@ -12,22 +12,25 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True, repr=False)
-class Prediction(Pictured, passage.Prediction):
+class Prediction(PicturedLengths, passage.Prediction):
     """The measurement of one part; the picture is the part's speed and what the formula makes of it."""
 
     UNITS: ClassVar = {"true_length_m": "m"}
 
-    def __str__(self) -> str:
+    def text(self, unit: str | None = None) -> str:
+        """Outcome and reason, the gates, the counts and every formula's reading."""
+        from gatesim.view.lengthunit import unit_of
         from gatesim.view.predictiontext import single
 
-        return single(self)
+        return single(self, unit_of(unit))
 
-    def plot(self, ax: "Axes | None" = None) -> "Axes":
+    def plot(self, ax: "Axes | None" = None, unit: str | None = None) -> "Axes":
         """Speed over time at gate 1, the length as the area below it, and the formula's rectangle."""
         from gatesim.explanation.area import speed_curve
+        from gatesim.view.lengthunit import unit_of
         from gatesim.view.motionchart import speed_chart
 
-        return speed_chart(speed_curve(self.passage), ax)
+        return speed_chart(speed_curve(self.passage), ax, unit_of(unit))
 
 
 @at_work("predicting")
@@ -36,8 +39,9 @@ def predict(scenario: Scenario) -> Prediction:
     return Prediction.of(passage.predict(scenario))
 
 
-def compare(*predictions: Prediction) -> str:
-    """Several predictions side by side, as text."""
-    from gatesim.view.predictiontext import comparison
+def side_by_side(*predictions: Prediction, unit: str | None = None) -> str:
+    """Several predictions as text, one row each."""
+    from gatesim.view.lengthunit import unit_of
+    from gatesim.view.predictiontext import side_by_side
 
-    return comparison(predictions)
+    return side_by_side(predictions, unit_of(unit))

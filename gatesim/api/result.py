@@ -55,6 +55,17 @@ class Result(ABC):
         return cls(**{field.name: getattr(found, field.name) for field in fields(found)}, **further)
 
 
+class WithLengths(Result):
+    """A result of lengths, which are shown in mm, um or in; its picture, if it has one, likewise."""
+
+    @abstractmethod
+    def text(self, unit: str | None = None) -> str:
+        """The text that the command prints, with lengths in that unit, mm without one. Raises InputError."""
+
+    def __str__(self) -> str:
+        return self.text()
+
+
 class Pictured(Result):
     """A result that has a picture, too."""
 
@@ -71,6 +82,14 @@ class Pictured(Result):
         figure.savefig(file, format="png", dpi=110)
         picture = b64encode(file.getvalue()).decode("ascii")
         return f'{super()._repr_html_()}<img alt="" src="data:image/png;base64,{picture}">'
+
+
+class PicturedLengths(WithLengths, Pictured):
+    """A result of lengths that has a picture in the same units."""
+
+    @abstractmethod
+    def plot(self, ax: "Axes | None" = None, unit: str | None = None) -> "Axes":
+        """Draw it, into ``ax`` or a figure of its own, with lengths in that unit; returns the Axes."""
 
 
 def watched() -> bool:

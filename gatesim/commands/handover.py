@@ -18,7 +18,8 @@ from gatesim.commands.output import say, say_json
               help='Stated lengths, such as "0.1 m" "0.2 m".')  # fmt: skip
 @click.option("--speeds", nargs=2, default=None, metavar="LEAST MOST",
               help="Stated speeds at the gates; left out: simulated.")  # fmt: skip
-@click.option("--unit", default="1 um", show_default=True, metavar="LENGTH", help="Unit of the result.")
+@click.option("--step", default="1 um", show_default=True, metavar="LENGTH",
+              help="Length that one count of the result stands for.")  # fmt: skip
 @click.option("--widest", type=click.Choice(["DINT", "LINT"]), default="LINT", show_default=True,
               help="Widest integer type of the controller.")  # fmt: skip
 @click.option("--uncertainty", default=None, metavar="LENGTH",
@@ -31,7 +32,7 @@ def command(
     formula: str | None,
     lengths: tuple[str, str] | None,
     speeds: tuple[str, str] | None,
-    unit: str,
+    step: str,
     widest: Literal["DINT", "LINT"],
     uncertainty: str | None,
     guard: float,
@@ -55,7 +56,7 @@ def command(
         formula=formula,
         lengths=lengths,
         speeds=speeds,
-        unit=unit,
+        step=step,
         widest=widest,
         uncertainty=uncertainty,
         guard=guard,

@@ -14,6 +14,7 @@ from gatesim.ground.errors import InputError
 COMMANDS = {
     "new": "A commented starter scenario to change into one's own.",
     "predict": "What the counter shows and what length is read.",
+    "compare": "Several set-ups in one picture and one table.",
     "trace": "Timing diagram of one passage.",
     "explain": "Why the reading is off, and what would change it.",
     "study": "Monte Carlo study: bias, uncertainty, outcomes.",

@@ -63,9 +63,14 @@ WORKERS = click.option(
     callback=_at_most_the_cores,
     help="Processes; all cores if left out.",
 )
+PICTURES = (".png", ".svg", ".pdf")
 FIGURE = click.option(
-    "--figure", type=Product("figure", (".png", ".svg", ".pdf")), default=None,
+    "--figure", type=Product("figure", PICTURES), default=None,
     help="Draw it to a PNG, SVG or PDF file.",
+)  # fmt: skip
+UNIT = click.option(
+    "--unit", type=click.Choice(["mm", "um", "in"]), default=None,
+    help="Unit of lengths in text and figure, mm if left out; JSON stays in m.",
 )  # fmt: skip
 
 GATE = click.option(
@@ -82,23 +87,28 @@ QUIET = click.option(
 )  # fmt: skip
 
 
-def output(kind: str, what: str, *, required: bool = False, directory: bool = False) -> Option:
+def output(
+    kind: str, what: str, *, required: bool = False, directory: bool = False, endings: tuple[str, ...] = ()
+) -> Option:
     """The option -o of a command that makes a file, or a directory, named ``kind`` in messages."""
-    made = Product(kind, directory=directory)
+    made = Product(kind, endings, directory)
     return click.option("-o", "--output", type=made, default=None, required=required, help=what)
 
 
-def show(result: "Result", as_json: bool) -> None:
-    """Print a result."""
+def show(result: "Result", as_json: bool, unit: str | None = None) -> None:
+    """Print a result; one of lengths in the unit asked for."""
+    from gatesim.api.result import WithLengths
+
     if as_json:
         say_json(result.data())
     else:
-        say(result)
+        say(result.text(unit) if isinstance(result, WithLengths) else result)
 
 
-def draw(result: "Pictured", figure: Path | None) -> None:
-    """Save the picture of a result where one is wanted. Raises InputError."""
+def draw(result: "Pictured", figure: Path | None, unit: str | None = None) -> None:
+    """Save the picture of a result where one is wanted; one of lengths in the unit. Raises InputError."""
     if figure is not None:
+        from gatesim.api.result import PicturedLengths
         from gatesim.view.style import save
 
-        save(result.plot(), figure)
+        save(result.plot(unit=unit) if isinstance(result, PicturedLengths) else result.plot(), figure)

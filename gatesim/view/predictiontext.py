@@ -7,6 +7,7 @@ from tabulate import tabulate
 
 from gatesim.prediction.devices import Device
 from gatesim.prediction.predict import Crossing, Prediction, Reading
+from gatesim.view.lengthunit import MM, LengthUnit
 
 WIDTH = 100
 
@@ -15,15 +16,11 @@ def _fixed(value: float | None, scale: float, digits: int) -> str:
     return "-" if value is None else f"{scale * value:.{digits}f}"
 
 
-def _signed(value: float | None) -> str:
-    return "-" if value is None else f"{1e3 * value:+.3f}"
-
-
-def _gate_row(crossing: Crossing, devices: Sequence[Device]) -> list[str]:
+def _gate_row(crossing: Crossing, devices: Sequence[Device], unit: LengthUnit) -> list[str]:
     at = [device.gates[crossing.gate - 1] for device in devices]
     return [
         str(crossing.gate),
-        _fixed(crossing.position_m, 1e3, 1),
+        unit.fixed(crossing.position_m, 1),
         _fixed(crossing.front_s, 1e3, 3),
         _fixed(crossing.front_speed_m_per_s, 1.0, 4),
         *(_fixed(each.front_force_N, 1.0, 3) for each in at),
@@ -33,18 +30,18 @@ def _gate_row(crossing: Crossing, devices: Sequence[Device]) -> list[str]:
     ]
 
 
-def _reading_row(reading: Reading) -> list[str]:
-    note = reading.needs if not reading.reason else f"none: {reading.reason}"
-    return [reading.formula, _fixed(reading.length_m, 1e3, 3), _signed(reading.error_m), note]
+def _reading_row(reading: Reading, unit: LengthUnit) -> list[str]:
+    note = reading.needs if not reading.reason else f"none: {unit.said(reading.reason)}"
+    return [reading.formula, unit.fixed(reading.length_m, 3), unit.signed(reading.error_m, 3), note]
 
 
-def single(prediction: Prediction) -> str:
+def single(prediction: Prediction, unit: LengthUnit = MM) -> str:
     """One rig: outcome and reason, the gates, the counts and every formula's reading."""
     acting = [device for device in prediction.devices if device.gates]
     forces = [f"{device.key} N" for device in acting]
     gates = tabulate(
-        [_gate_row(crossing, acting) for crossing in prediction.crossings],
-        ["gate", "at mm", "front ms", "m/s", *forces, "rear ms", "m/s", *forces],
+        [_gate_row(crossing, acting, unit) for crossing in prediction.crossings],
+        ["gate", f"at {unit.name}", "front ms", "m/s", *forces, "rear ms", "m/s", *forces],
         disable_numparse=True,
         colalign=("right",) * (6 + 2 * len(forces)),
     )
@@ -53,17 +50,18 @@ def single(prediction: Prediction) -> str:
         for key, value in prediction.counts.items()
     )
     readings = tabulate(
-        [_reading_row(reading) for reading in prediction.readings],
-        ["formula", "reading mm", "error mm", "needs from the controller"],
+        [_reading_row(reading, unit) for reading in prediction.readings],
+        ["formula", f"reading {unit.name}", f"error {unit.name}", "needs from the controller"],
         disable_numparse=True,
         colalign=("left", "right", "right", "left"),
     )
+    length = f"{unit.fixed(prediction.true_length_m, 3)} {unit.name}"
     return "\n".join(
         [
             f"{prediction.scenario}  ({prediction.file})",
-            f"true length {1e3 * prediction.true_length_m:.3f} mm, outcome: {prediction.outcome}",
-            fill(prediction.explanation, WIDTH),
-            *(fill(device.words, WIDTH) for device in prediction.devices),
+            f"true length {length}, outcome: {prediction.outcome}",
+            fill(unit.said(prediction.explanation), WIDTH),
+            *(fill(unit.said(device.words), WIDTH) for device in prediction.devices),
             "",
             gates,
             "",
@@ -79,7 +77,7 @@ def _best(prediction: Prediction) -> Reading | None:
     return min(known, key=lambda reading: abs(reading.error_m or 0.0), default=None)
 
 
-def comparison(predictions: Sequence[Prediction]) -> str:
+def side_by_side(predictions: Sequence[Prediction], unit: LengthUnit = MM) -> str:
     """Several rigs side by side: the formula in charge, and the one that comes closest."""
     rows = []
     for number, p in enumerate(predictions, start=1):
@@ -89,14 +87,14 @@ def comparison(predictions: Sequence[Prediction]) -> str:
                 str(number),
                 p.scenario,
                 p.outcome,
-                _fixed(p.true_length_m, 1e3, 2),
+                unit.fixed(p.true_length_m, 2),
                 _fixed(p.crossings[0].front_speed_m_per_s, 1.0, 3),
                 str(p.counts["dwell"] if p.counts["dwell"] is not None else "-"),
                 str(p.counts["capture"] if p.counts["capture"] is not None else "-"),
                 charge.formula,
-                _fixed(charge.length_m, 1e3, 2),
-                _signed(charge.error_m),
-                "-" if best is None else f"{best.formula} {_signed(best.error_m)}",
+                unit.fixed(charge.length_m, 2),
+                unit.signed(charge.error_m, 3),
+                "-" if best is None else f"{best.formula} {unit.signed(best.error_m, 3)}",
             ]
         )
     table = tabulate(
@@ -105,21 +103,21 @@ def comparison(predictions: Sequence[Prediction]) -> str:
             "",
             "rig",
             "outcome",
-            "true mm",
+            f"true {unit.name}",
             "m/s at 1",
             "dwell",
             "capture",
             "in charge",
-            "reads mm",
-            "off mm",
-            "closest, off mm",
+            f"reads {unit.name}",
+            f"off {unit.name}",
+            f"closest, off {unit.name}",
         ],
         disable_numparse=True,
         colalign=("right", "left", "left", *("right",) * 4, "left", "right", "right", "left"),
         maxcolwidths=[None, 30, 14, None, None, None, None, None, None, None, None],
     )
     reasons = [
-        fill(f"{number}. {p.explanation}", WIDTH, subsequent_indent="   ")
+        fill(f"{number}. {unit.said(p.explanation)}", WIDTH, subsequent_indent="   ")
         for number, p in enumerate(predictions, start=1)
     ]
     return "\n".join([table, "", *reasons])

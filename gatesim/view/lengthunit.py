@@ -1,0 +1,87 @@
+"""The unit that lengths are shown in: computed and listed as JSON they stay in m."""
+
+import math
+import re
+from dataclasses import dataclass
+
+from gatesim.ground.errors import InputError
+from gatesim.view.number import decimals_for, plain, with_error
+
+DIGITS = 4
+"""Significant digits that a length in a sentence keeps at least ..."""
+FINEST = 3
+"""... unless they go beyond so many decimals in mm."""
+_NUMBER = r"[+-]?\d+(?:\.\d+)?(?:e[+-]?\d+)?"
+_LENGTHS = re.compile(rf"(?<![\w.-])((?:{_NUMBER} to )?{_NUMBER})([ \u00a0])mm\b(?![\^²/])")
+
+
+@dataclass(frozen=True)
+class LengthUnit:
+    """A unit of length: its ``name``, and how many make a metre.
+
+    ``more``: decimal places beyond those of mm, with which no digit is lost.
+    """
+
+    name: str
+    per_metre: float
+    more: int
+
+    def places(self, in_mm: int) -> int:
+        """Decimal places for a length that would have so many in mm."""
+        return max(in_mm + self.more, 0)
+
+    def fixed(self, length: float | None, in_mm: int) -> str:
+        """A length in m, with the decimal places that it would have in mm; a dash for none."""
+        if length is None or math.isnan(length):
+            return "-"
+        return f"{self.per_metre * length:.{self.places(in_mm)}f}"
+
+    def signed(self, length: float | None, in_mm: int) -> str:
+        """As `fixed`, with a sign unless all its digits are 0."""
+        text = self.fixed(length, in_mm)
+        if text.strip("-0.") == "":
+            return text.lstrip("-") or text
+        return text if text.startswith("-") else f"+{text}"
+
+    def plain(self, length: float, digits: int = 4) -> str:
+        """A length in m to a few significant digits; see `gatesim.view.number.plain`."""
+        return plain(self.per_metre * length, digits)
+
+    def with_error(self, length: float, error: float, like: float = math.nan) -> str:
+        """A length and its standard error in m; see `gatesim.view.number.with_error`."""
+        return with_error(length, error, self.per_metre, like)
+
+    def decimals(self, error: float, digits: int = 2) -> int:
+        """Decimal places that show so many significant digits of an error in m."""
+        return decimals_for(self.per_metre * error, digits)
+
+    def said(self, sentence: str) -> str:
+        """A sentence whose lengths are in mm, with these in this unit; as many digits, four at least."""
+        return sentence if self is MM else _LENGTHS.sub(self._restated, sentence)
+
+    def _restated(self, found: re.Match[str]) -> str:
+        numbers = [self._converted(text) for text in found[1].split(" to ")]
+        return f"{' to '.join(numbers)}{found[2]}{self.name}"
+
+    def _converted(self, text: str) -> str:
+        value = float(text) * 1e-3 * self.per_metre
+        mantissa = text.lstrip("+-").split("e")[0].replace(".", "").lstrip("0")
+        places = decimals_for(abs(value), max(len(mantissa), DIGITS)) if value else 0
+        written = len(text.partition(".")[2].split("e")[0])
+        places = min(places, self.places(max(written, FINEST)))
+        number = f"{value:.{places}f}"
+        number = number.rstrip("0").rstrip(".") if "." in number else number
+        return f"+{number}" if text.startswith("+") else number
+
+
+MM = LengthUnit("mm", 1e3, 0)
+UNITS = {unit.name: unit for unit in (MM, LengthUnit("um", 1e6, -3), LengthUnit("in", 1.0 / 0.0254, 2))}
+
+
+def unit_of(name: str | None) -> LengthUnit:
+    """The unit of that name, mm without one. Raises InputError."""
+    if name is None:
+        return MM
+    if name not in UNITS:
+        raise InputError(f"--unit: given {name!r}, expected one of {', '.join(UNITS)}")
+    return UNITS[name]

@@ -1,0 +1,21 @@
+"""The stretch of an axis that shows most of what there is; what lies beyond is marked at its border."""
+
+from collections.abc import Sequence
+
+import numpy as np
+
+GROSS = 4.0
+"""So many times the usual, a value may stay outside."""
+
+
+def window(magnitudes: Sequence[float], least: float = 0.0) -> float:
+    """Half-width about 0 that shows values of these magnitudes (NaN left out), at least ``least``.
+
+    It is no wider than `GROSS` times their median or ``least``, so that a few gross values do not
+    squeeze the rest.
+    """
+    known = [m for m in magnitudes if np.isfinite(m)]
+    if not known:
+        return least or 1.0
+    usual = max(float(np.median(known)), least)
+    return max(min(max(known), GROSS * usual), least) or 1.0
