@@ -14,7 +14,7 @@ import pytest
 
 from gatesim.ground.errors import InputError
 from gatesim.scenario import load
-from gatesim.view.bench.desk import Desk, Errand
+from gatesim.view.bench.desk import Desk, Errand, Pools
 from gatesim.view.bench.fields import groups
 from gatesim.view.bench.patch import differences, plain
 from gatesim.view.bench.saving import changed_text, open_file, saved
@@ -175,17 +175,21 @@ class Pool:
 
 
 def test_work_that_is_overtaken_is_dropped():
-    pool = Pool()
-    desk = Desk(None, pool)
+    at_once, later = Pool(), Pool()
+    desk = Desk(None, Pools(at_once, later))
     first = desk.begin("page", 1)
-    for _ in range(3):
-        first.errand.submit(print)
+    for place in (first.errand, first.errand.later):
+        for _ in range(3):
+            place.submit(print)
     assert desk.begin("another page", 1) is not None
-    assert not any(future.cancelled() for future in pool.futures)
+    futures = [*at_once.futures, *later.futures]
+    assert [len(at_once.futures), len(later.futures)] == [3, 3]
+    assert not any(future.cancelled() for future in futures)
     assert desk.begin("page", 2) is not None
-    assert all(future.cancelled() for future in pool.futures)
-    with pytest.raises(CancelledError):
-        first.errand.submit(print)
+    assert all(future.cancelled() for future in futures)
+    for place in (first.errand, first.errand.later):
+        with pytest.raises(CancelledError):
+            place.submit(print)
     assert isinstance(first.errand, Errand)
     desk.close()
 

@@ -6,11 +6,12 @@ from typing import Any
 from gatesim.api.predict import predict
 from gatesim.api.report import report
 from gatesim.api.study import judged
-from gatesim.api.trace import trace
+from gatesim.chain.pipeline import Measured
 from gatesim.explanation.area import speed_curve
 from gatesim.explanation.change import Proposal
 from gatesim.formula import FORMULAS
 from gatesim.ground.errors import InputError
+from gatesim.prediction.trace import trace
 from gatesim.scenario import Scenario
 from gatesim.studies.engine import study
 from gatesim.studies.plan import Plan
@@ -24,22 +25,21 @@ Json = dict[str, Any]
 SEED = 1
 
 
-def reading(scenario: Scenario) -> Json:
-    """What `gatesim predict --json` lists, and the equation of each formula."""
+def reading(scenario: Scenario) -> tuple[Json, Measured]:
+    """What `gatesim predict --json` lists, and the equation of each formula; and the passage itself."""
     found = predict(scenario)
     equations = {each.formula: FORMULAS[each.formula].equation for each in found.readings}
-    return {"prediction": found.data(), "equations": equations}
+    return {"prediction": found.data(), "equations": equations}, found.passage
 
 
-def passage(scenario: Scenario) -> Json:
+def passage(scenario: Scenario, passed: Measured) -> Json:
     """What the moving pictures are drawn from."""
-    told = predict(scenario)
-    charge = FORMULAS[told.readings[0].formula]
-    data = passage_data(trace(scenario), speed_curve(told.passage), rig_geometry(scenario))
+    charge = FORMULAS[next(iter(passed.readings))]
+    data = passage_data(trace(scenario, passed=passed), speed_curve(passed), rig_geometry(scenario))
     return {**data, "as_area": charge.one_speed and not scenario.counter.source.turned_by}
 
 
-def why(scenario: Scenario) -> Json:
+def why(scenario: Scenario, passed: Measured) -> Json:
     """The error split among its causes; where there is none to split, the reason."""
     from gatesim.explanation import breakdown
     from gatesim.explanation.sentences import cause, facts, off
@@ -48,21 +48,21 @@ def why(scenario: Scenario) -> Json:
         found = breakdown(scenario)
     except InputError as problem:
         return {"reason": str(problem).removeprefix(f"{scenario.file}: "), "bars": []}
-    told = predict(scenario)
     return {
         "verdict": f"Reads {off(found.error)}",
-        "reason": cause(found, facts(scenario, told.passage)),
+        "reason": cause(found, facts(scenario, passed)),
         "bars": waterfall_bars(found),
     }
 
 
-def distribution(scenario: Scenario, trials: int, executor: Executor) -> Json:
+def distribution(scenario: Scenario, passed: Measured, trials: int, executor: Executor) -> Json:
     """What `gatesim study --sobol --trials N --json` lists, and the histogram of every formula."""
     rig = RigModel(scenario)
-    charge = rig.choose_formula(None)
-    found = judged(rig, study(rig, Plan(trials, SEED, quasi=True), executor), charge, executor)
-    drawn = {name: histogram_data(scenario, found, each) for name, each in found.formulas.items()}
-    return {"trials": trials, "study": found.data(), "histograms": drawn}
+    charge = next(iter(passed.readings))
+    found = study(rig, Plan(trials, SEED, quasi=True), executor)
+    told = judged(rig, found, charge, executor, passed=passed)
+    drawn = {name: histogram_data(scenario, told, each) for name, each in told.formulas.items()}
+    return {"trials": trials, "study": told.data(), "histograms": drawn}
 
 
 def changes(scenario: Scenario, executor: Executor) -> Json:

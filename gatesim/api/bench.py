@@ -2,6 +2,7 @@
 
 import json
 from collections.abc import Callable, Sequence
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
@@ -14,6 +15,7 @@ from gatesim.view.bench.patch import Changes
 from gatesim.view.bench.saving import Starter, open_file
 
 MORE = 1  # worker than cores: what is computed for a picture does not hold up a study
+SOON, LATER = 5, 15  # niceness of workers: the reading goes before a study, that before what can wait
 
 
 def bench(
@@ -31,7 +33,7 @@ def bench(
     Raises InputError.
     """
     from gatesim.api import answers
-    from gatesim.view.bench.desk import Desk
+    from gatesim.view.bench.desk import Desk, Pools
     from gatesim.view.bench.server import Bench, serve
 
     given = None if file is None else open_file(Path(file))
@@ -47,23 +49,34 @@ def bench(
 
             webbrowser.open(address)
 
-    _warm(0)  # here first: workers that are forked have it then
-    with pool(usable_cores() + MORE) as workers:
-        list(workers.map(_warm, range(2 * usable_cores())))  # processes begin before threads do
-        serve(Bench(Desk(answers, workers), given, starters, changes), ready, idle and 60.0 * idle)
+    cores = usable_cores()
+    rigs = [new(KINDS[0]).text, *([] if given is None else [given.text])]
+    _warm(rigs)  # here first: workers that are forked have it then
+    sizes = cores + MORE, max(cores, 2)
+    with pool(sizes[0], SOON) as at_once, pool(sizes[1], LATER) as later:
+        for workers, size in zip((at_once, later), sizes, strict=True):
+            list(workers.map(_warm, [rigs] * 2 * size))  # processes begin before threads do
+        desk = Desk(answers, Pools(at_once, later))
+        serve(Bench(desk, given, starters, changes), ready, idle and 60.0 * idle)
 
 
-def _warm(number: int) -> int:
-    """Run all that a page asks for once, so that what it needs is imported."""
+def _warm(rigs: Sequence[str]) -> None:
+    """Ask of each rig, given as TOML, what a page asks for first.
+
+    What that needs is imported then, and what few of a rig's quantities change, such as its magnets'
+    field, is kept by the function that works it out.
+    """
     from gatesim.api import answers
     from gatesim.scenario import parse_text
 
-    rig = parse_text(new(KINDS[0]).text)
-    answers.reading(rig)
-    answers.passage(rig)
-    answers.why(rig)
-    answers.distribution(rig, 2, InThisProcess())
-    return number
+    for text in rigs:
+        with suppress(InputError, ArithmeticError):  # the page says so
+            rig = parse_text(text)
+            _, passed = answers.reading(rig)
+            answers.passage(rig, passed)
+            answers.distribution(rig, passed, 2, InThisProcess())
+            if text == rigs[0]:
+                answers.why(rig, passed)
 
 
 def _changes(settings: Sequence[str]) -> Changes:

@@ -24,6 +24,8 @@ if TYPE_CHECKING:
 
     from matplotlib.axes import Axes
 
+    from gatesim.chain.pipeline import Measured
+
 TRIALS = 100_000
 
 
@@ -137,11 +139,15 @@ def judged(
     formula: str,
     executor: "Executor | None" = None,
     workers: int | None = None,
+    passed: "Measured | None" = None,
 ) -> Study:
-    """A study's figures with each formula judged by what the scenario requires."""
+    """A study's figures with each formula judged by what the scenario requires.
+
+    ``passed``: the nominal passage, where it is known already.
+    """
     requirement = judge(rig, found, executor, workers)
     scenario = rig.scenario
-    told = {"requirement": requirement, "best": best(scenario, found)}
+    told = {"requirement": requirement, "best": best(scenario, found, passed)}
     return Study.of(found, scenario=scenario, formula=formula, **told)
 
 

@@ -5,8 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from gatesim.chain.pipeline import Measured
+from gatesim.chain.timetable import timetable
 from gatesim.ground.arrays import Array, first_of
-from gatesim.motion import passage
 
 POINTS = 241
 
@@ -57,11 +57,11 @@ def speed_curve(passed: Measured) -> SpeedCurve:
     marks = [gates[0], gates[1], gates[0] + length]
     # even steps in time for a part that starts from rest
     positions = np.unique(np.append((gates[-1] + length) * np.linspace(0.0, 1.0, POINTS) ** 2, marks))
-    found = passage(rig.part, rig.path, rig.forces, positions[None, :])
-    reached = np.isfinite(found.time[0])
-    time, position, speed = found.time[0, reached], positions[reached], found.speed[0, reached]
-    if np.isfinite(found.stop_time[0]):
-        time, position = np.append(time, found.stop_time[0]), np.append(position, found.stop_position[0])
+    found = timetable(rig, positions)
+    reached = np.isfinite(found.time)
+    time, position, speed = found.time[reached], positions[reached], found.speed[reached]
+    if np.isfinite(found.stop_time):
+        time, position = np.append(time, found.stop_time), np.append(position, found.stop_position)
         speed = np.append(speed, 0.0)
     return SpeedCurve(
         time,

@@ -9,13 +9,13 @@ from numpy.typing import NDArray
 
 from gatesim.chain import pipeline
 from gatesim.chain.account.outcomesentence import explain_outcome
+from gatesim.chain.timetable import timetable
 from gatesim.counter import Counted, count
 from gatesim.formula import FORMULAS
 from gatesim.ground.arrays import Array, first_of
 from gatesim.ground.data import Keys
 from gatesim.ground.draw import Draw, Nominal
 from gatesim.ground.outcome import Outcome
-from gatesim.motion import passage
 from gatesim.prediction.devices import Device, devices, listed
 from gatesim.scenario.model import Scenario
 from gatesim.sensor import blocked_over_travel
@@ -178,14 +178,17 @@ class Trace:
         return self.count_at(self.time).astype(np.int64)
 
 
-def trace(scenario: Scenario, draw: Draw | None = None) -> Trace:
-    """Follow one passage: the nominal one, or the one trial of ``draw``."""
+def trace(scenario: Scenario, draw: Draw | None = None, passed: pipeline.Measured | None = None) -> Trace:
+    """Follow one passage: the nominal one, or the one trial of ``draw``.
+
+    ``passed``: what `pipeline.run` gave of that passage, where it is known already.
+    """
     draw = draw or Nominal(1)
-    passed = pipeline.run(scenario, draw)
+    passed = pipeline.run(scenario, draw) if passed is None else passed
     parts = tuple(first_of(release) for release in passed.rig.releases)
     charge = FORMULAS[next(iter(passed.rig.constants))]
     counted = count(passed.counter, list(passed.filtered), draw, len(parts), charge.registers)
-    gates = tuple(_gate(passed, counted, parts, gate) for gate in range(len(passed.rig.gates)))
+    gates = _gates(passed, counted, parts)
     moments = _moments(counted)
     return Trace(
         scenario=scenario.title or scenario.file,
@@ -208,12 +211,21 @@ def _finite(row: Array) -> Array:
     return row[np.isfinite(row)]
 
 
-def _gate(passed: pipeline.Measured, counted: Counted, parts: Sequence[float], gate: int) -> GateTrace:
+def _gates(passed: pipeline.Measured, counted: Counted, parts: Sequence[float]) -> tuple[GateTrace, ...]:
     rig = passed.rig
-    sensor = rig.sensors[gate]
-    travel, share = blocked_over_travel(rig.part, sensor.beam, first_of(sensor.angle))
-    where = first_of(rig.gates[gate]) + travel
-    time = passage(rig.part, rig.path, rig.forces, where[None, :]).time[0]
+    covers = [blocked_over_travel(rig.part, s.beam, first_of(s.angle)) for s in rig.sensors]
+    at = [first_of(gate) + travel for gate, (travel, _) in zip(rig.gates, covers, strict=True)]
+    times = np.split(timetable(rig, np.concatenate(at)).time, np.cumsum([len(x) for x in at])[:-1])
+    every = zip(times, covers, strict=True)
+    return tuple(
+        _gate(passed, counted, parts, gate, time, share) for gate, (time, (_, share)) in enumerate(every)
+    )
+
+
+def _gate(
+    passed: pipeline.Measured, counted: Counted, parts: Sequence[float], gate: int, time: Array, share: Array
+) -> GateTrace:
+    """``share`` of the beam is covered at ``time``, NaN where the part never comes so far."""
     reached = np.isfinite(time)
     time, share = time[reached], share[reached]
     # a part stands in the beam's light for the time that it needs; the next one adds its own
@@ -224,7 +236,7 @@ def _gate(passed: pipeline.Measured, counted: Counted, parts: Sequence[float], g
     lists = (times[gate][0] for times in (passed.light, passed.sensed, passed.filtered, counted.gates))
     return GateTrace(
         gate + 1,
-        first_of(rig.gates[gate]),
+        first_of(passed.rig.gates[gate]),
         every,
         np.minimum(blocked, 1.0),
         *(_finite(row) for row in lists),

@@ -73,9 +73,9 @@ def _others(names: tuple[str, ...]) -> str:
     return f"; {' and '.join(names)} no worse as far as these trials tell" if names else ""
 
 
-def best(scenario: Scenario, result: StudyResult) -> Best:
-    """Rank the formulas of a study of this scenario."""
-    passed = pipeline.run(scenario, Nominal(1))
+def best(scenario: Scenario, result: StudyResult, passed: pipeline.Measured | None = None) -> Best:
+    """Rank the formulas of a study of this scenario; ``passed``: its nominal passage, where it is known."""
+    passed = pipeline.run(scenario, Nominal(1)) if passed is None else passed
     formulas = result.formulas
     return Best(
         _ranked(formulas, lambda f: (f.bias, f.uncertainty)),

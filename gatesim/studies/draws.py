@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from functools import cached_property
+from functools import cached_property, lru_cache
 
 import numpy as np
 
@@ -15,6 +15,7 @@ from gatesim.studies.model import Model, levels_of, run
 # good leading dimensions of a Sobol sequence; such names stay pseudo-random.
 MOST_COLUMNS = 16
 MOST_DIMENSIONS = 256
+MOST_KEPT = 2**16  # coordinates of a block: half a megabyte
 
 
 @dataclass(frozen=True)
@@ -70,6 +71,22 @@ class Swapped(Draw):
         return (self.second if name == self.name else self.first).drawn(kind, name, columns)
 
 
+def _scrambled(seed: int, block: int, dimensions: int, trials: int) -> Array:
+    """Points (trials, dimensions) of one replicate; not to be written to."""
+    from scipy.stats import qmc  # deferred: costs start-up time
+
+    seeds = np.random.SeedSequence(seed, spawn_key=(block,))
+    rng = np.random.Generator(np.random.SFC64(seeds))
+    points = qmc.Sobol(dimensions, scramble=True, bits=52, rng=rng).random(trials)
+    found = np.asarray(points) + 2.0**-53  # half a step: never 0, so inverse functions stay finite
+    found.flags.writeable = False
+    return found
+
+
+# small studies follow one another while knobs are turned: scrambling is a third of one
+_kept = lru_cache(maxsize=64)(_scrambled)
+
+
 @dataclass(frozen=True)
 class Quasi(Draw):
     """Scrambled Sobol points: one independently scrambled replicate per block.
@@ -85,13 +102,9 @@ class Quasi(Draw):
 
     @cached_property
     def _points(self) -> Array:
-        from scipy.stats import qmc  # deferred: costs start-up time
-
         total = sum(columns for _, columns in self.dimensions.values())
-        seeds = np.random.SeedSequence(self.seed, spawn_key=(self.block,))
-        rng = np.random.Generator(np.random.SFC64(seeds))
-        points = qmc.Sobol(total, scramble=True, bits=52, rng=rng).random(self.trials)
-        return np.asarray(points) + 2.0**-53  # half a step: never 0, so inverse functions stay finite
+        find = _kept if total * self.trials <= MOST_KEPT else _scrambled
+        return find(self.seed, self.block, total, self.trials)
 
     @cached_property
     def _others(self) -> Streams:

@@ -31,8 +31,10 @@ def usable_cores() -> int:
     return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
 
 
-def _begin() -> None:
+def _begin(niceness: int) -> None:
     """A worker leaves Ctrl-C to its parent, and ends when its parent does, even by kill -9."""
+    if niceness and hasattr(os, "nice"):
+        os.nice(niceness)
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     signal.signal(signal.SIGTERM, signal.SIG_DFL)
     threading.Thread(target=_end_with_parent, daemon=True).start()
@@ -46,13 +48,16 @@ def _end_with_parent() -> None:
 
 
 @contextmanager
-def pool(workers: int) -> Iterator[Executor]:
-    """Executor of this machine: a process pool whose workers leave Ctrl-C to the main process."""
+def pool(workers: int, niceness: int = 0) -> Iterator[Executor]:
+    """Executor of this machine: a process pool whose workers leave Ctrl-C to the main process.
+
+    ``niceness``: by how much they give way to other processes, where the system knows of that.
+    """
     if workers == 1:
         yield InThisProcess()
         return
     others = set(active_children())
-    with ProcessPoolExecutor(workers, initializer=_begin) as executor:
+    with ProcessPoolExecutor(workers, initializer=_begin, initargs=(niceness,)) as executor:
         try:
             yield executor
         except BaseException:  # stopped or failed: nobody waits for what the workers are at

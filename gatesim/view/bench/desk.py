@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from functools import partial
 from typing import Any, Protocol
 
+from gatesim.chain.pipeline import Measured
 from gatesim.ground.errors import InputError
 from gatesim.scenario import Scenario
 
@@ -18,19 +19,19 @@ FIRST_LOOK, SECOND_LOOK = 256, 2048
 class Answers(Protocol):
     """What the chain says of a scenario, as plain data."""
 
-    def reading(self, scenario: Scenario) -> Json:
-        """What is read."""
+    def reading(self, scenario: Scenario) -> tuple[Json, Measured]:
+        """What is read, and the passage that the others begin with."""
         ...
 
-    def passage(self, scenario: Scenario) -> Json:
+    def passage(self, scenario: Scenario, passed: Measured) -> Json:
         """What the pictures are drawn from."""
         ...
 
-    def why(self, scenario: Scenario) -> Json:
+    def why(self, scenario: Scenario, passed: Measured) -> Json:
         """The error split among its causes."""
         ...
 
-    def distribution(self, scenario: Scenario, trials: int, executor: Executor) -> Json:
+    def distribution(self, scenario: Scenario, passed: Measured, trials: int, executor: Executor) -> Json:
         """A small study."""
         ...
 
@@ -44,25 +45,55 @@ class Answers(Protocol):
 
 
 class Errand(Executor):
-    """All work that one request started on a pool; `drop` ends it."""
+    """All work that one request started; `drop` ends it. What it submits goes to the pool for at once."""
 
-    def __init__(self, pool: Executor) -> None:
-        self.pool, self.dropped = pool, False
+    def __init__(self, pools: "Pools") -> None:
+        self.pools, self.dropped = pools, False
         self.futures: list[Future[Any]] = []
 
     def submit(self, fn: Callable[..., Any], /, *args: Any, **kwargs: Any) -> "Future[Any]":
         """Hand work to the pool. Raises CancelledError once the errand was dropped."""
+        return self._keep(self.pools.at_once, fn, args, kwargs)
+
+    @property
+    def later(self) -> "Later":
+        """The same errand's place for what can wait."""
+        return Later(self)
+
+    def _keep(self, pool: Executor, fn: Callable[..., Any], args: Any, kwargs: Any) -> "Future[Any]":
         if self.dropped:
             raise CancelledError
-        future = self.pool.submit(fn, *args, **kwargs)
+        future = pool.submit(fn, *args, **kwargs)
         self.futures.append(future)
         return future
 
     def drop(self) -> None:
-        """Take back what has not begun; what has runs out, a few ten milliseconds."""
+        """Take back what has not begun; what has runs out."""
         self.dropped = True
         for future in self.futures:
             future.cancel()
+
+
+class Later(Executor):
+    """Hands an errand's work to the pool for what can wait."""
+
+    def __init__(self, errand: Errand) -> None:
+        self.errand = errand
+
+    def submit(self, fn: Callable[..., Any], /, *args: Any, **kwargs: Any) -> "Future[Any]":
+        """As `Errand.submit`."""
+        return self.errand._keep(self.errand.pools.later, fn, args, kwargs)
+
+
+@dataclass(frozen=True)
+class Pools:
+    """Where work is done: ``at_once`` what a hand waits for, ``later`` what follows when it rests.
+
+    Two, so that work for later, which runs out when it is overtaken, is in nobody's way.
+    """
+
+    at_once: Executor
+    later: Executor
 
 
 @dataclass(frozen=True)
@@ -76,8 +107,8 @@ class PageQuestion:
 class Desk:
     """Answers requests of pages; a later number of a page drops its earlier work."""
 
-    def __init__(self, answers: Answers, pool: Executor) -> None:
-        self.answers, self.pool = answers, pool
+    def __init__(self, answers: Answers, pools: Pools) -> None:
+        self.answers, self.pools = answers, pools
         self.newest: dict[str, PageQuestion] = {}
         self.first = ThreadPoolExecutor(1, "reading")
         self.rest = ThreadPoolExecutor(8, "study")
@@ -89,18 +120,20 @@ class Desk:
             return None
         if before is not None:
             before.errand.drop()
-        asked = PageQuestion(number, Errand(self.pool))
+        asked = PageQuestion(number, Errand(self.pools))
         self.newest[page] = asked
         return asked
 
-    async def reading(self, scenario: Scenario) -> Json:
+    async def reading(self, scenario: Scenario) -> tuple[Json, Measured]:
         """What is read, in the one thread that does nothing else."""
         return await asyncio.get_running_loop().run_in_executor(self.first, self.answers.reading, scenario)
 
-    async def follow(self, scenario: Scenario, errand: Errand) -> AsyncIterator[tuple[str, Json]]:
+    async def follow(
+        self, scenario: Scenario, passed: Measured, errand: Errand
+    ) -> AsyncIterator[tuple[str, Json]]:
         """Everything else as it comes: pictures, causes, distribution, changes; ends early if dropped."""
         try:
-            for together in self._steps(scenario, errand):
+            for together in self._steps(scenario, passed, errand):
                 for task in asyncio.as_completed([self._one(*step) for step in together.items()]):
                     name, found = await task
                     if errand.dropped:
@@ -112,17 +145,19 @@ class Desk:
     async def _one(self, name: str, work: Callable[[], Json]) -> tuple[str, Json]:
         return name, await asyncio.get_running_loop().run_in_executor(self.rest, _told, work)
 
-    def _steps(self, scenario: Scenario, errand: Errand) -> list[dict[str, Callable[[], Json]]]:
+    def _steps(
+        self, scenario: Scenario, passed: Measured, errand: Errand
+    ) -> list[dict[str, Callable[[], Json]]]:
         a = self.answers
-        look = partial(a.distribution, scenario, executor=errand)
+        look = partial(a.distribution, scenario, passed)
         return [
             {
-                "passage": lambda: dict(errand.submit(a.passage, scenario).result()),
-                "distribution": partial(look, FIRST_LOOK),
-                "why": lambda: dict(errand.submit(a.why, scenario).result()),
+                "passage": lambda: dict(errand.submit(a.passage, scenario, passed).result()),
+                "distribution": partial(look, FIRST_LOOK, errand),
+                "why": lambda: dict(errand.submit(a.why, scenario, passed).result()),
             },
-            {"distribution": partial(look, SECOND_LOOK)},
-            {"changes": partial(a.changes, scenario, errand)},
+            {"distribution": partial(look, SECOND_LOOK, errand.later)},
+            {"changes": partial(a.changes, scenario, errand.later)},
         ]
 
     def close(self) -> None:

@@ -115,14 +115,14 @@ class Bench:
 
         try:
             scenario = self._scenario(table)
-            read = await self.desk.reading(scenario)
+            read, passed = await self.desk.reading(scenario)
         except (InputError, ArithmeticError) as problem:
             yield line("refused", self._refusal(problem))
             return
         rig = rig_geometry(scenario)
         shown = {"groups": groups(scenario), "handles": handles(scenario, rig), "rig": plain_rig(rig)}
         yield line("reading", {**read, **shown, "title": scenario.title, "note": scenario.note})
-        async for name, found in self.desk.follow(scenario, errand):
+        async for name, found in self.desk.follow(scenario, passed, errand):
             yield line(name, found)
 
     def _scenario(self, table: Json) -> Scenario:

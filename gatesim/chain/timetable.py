@@ -1,0 +1,61 @@
+"""When one part is at many positions: for pictures and traces."""
+
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+
+from gatesim.ground.arrays import Array, take
+from gatesim.motion import Belt, Force, Path, passage
+from gatesim.part import Part
+
+EACH = 8
+"""Positions asked of one trial: few, since each is a pause of the integration, which costs as much for
+all trials as for one; not one alone, since every trial goes all the way."""
+
+
+class Moved(Protocol):
+    """What moves a part: a rig, of which the first trial is taken."""
+
+    @property
+    def part(self) -> Part:
+        """The part."""
+        ...
+
+    @property
+    def path(self) -> Path:
+        """Its path."""
+        ...
+
+    @property
+    def forces(self) -> tuple[Force | Belt, ...]:
+        """What acts on it."""
+        ...
+
+
+@dataclass(frozen=True)
+class Timetable:
+    """``time`` and ``speed`` (p,) of the leading end at p positions, NaN where it never comes; SI.
+
+    ``stop_time``, ``stop_position``: where it comes to rest before the last of them, else NaN.
+    """
+
+    time: Array
+    speed: Array
+    stop_time: float
+    stop_position: float
+
+
+def timetable(rig: Moved, positions: Array) -> Timetable:
+    """The motion of a rig's first trial at positions (p,) in m, in any order, in one go."""
+    order = np.argsort(positions, kind="stable")
+    trials = -(-len(positions) // EACH)
+    asked = np.full(trials * EACH, np.nan)
+    asked[: len(positions)] = positions[order]
+    rows = np.zeros(trials, np.intp)
+    forces = tuple(take(force, rows) for force in rig.forces)
+    found = passage(take(rig.part, rows), take(rig.path, rows), forces, asked.reshape(trials, EACH))
+    back = np.empty(len(positions), np.intp)
+    back[order] = np.arange(len(positions))
+    time, speed = found.time.ravel()[back], found.speed.ravel()[back]
+    return Timetable(time, speed, float(found.stop_time[-1]), float(found.stop_position[-1]))
