@@ -1,6 +1,7 @@
 """Stages that look at their input from time to time only."""
 
 from dataclasses import dataclass
+from typing import Self
 
 from gatesim.ground.quantity import Quantity
 
@@ -11,3 +12,14 @@ class Sampling:
 
     period: Quantity
     draw: str
+
+
+class Continuous:
+    """What a table is that looks at its input all the time: it samples nothing."""
+
+    def sampling(self, name: str = "") -> None:
+        """None."""
+
+    def smoothed(self) -> Self:
+        """Itself."""
+        return self

@@ -10,7 +10,7 @@ from gatesim.ground import keys
 from gatesim.ground.arrays import Array, Scalar
 from gatesim.ground.draw import Draw
 from gatesim.ground.quantity import accepts
-from gatesim.ground.sampling import Sampling
+from gatesim.ground.sampling import Continuous
 from gatesim.ground.suggestion import Suggestion
 from gatesim.ground.table import TableValues
 from gatesim.inputfilter.base import Accepted, Filter, FilterTable
@@ -60,7 +60,7 @@ class HoldOff(Filter):
         return accepted.lists()
 
 
-class HoldOffTable(FilterTable):
+class HoldOffTable(Continuous, FilterTable):
     """A change is accepted at once; further changes are ignored for the time."""
 
     kind: Literal["hold-off"]
@@ -87,14 +87,6 @@ class HoldOffTable(FilterTable):
             "less than the hold-off of the input filter: the part has left while the filter still ignored "
             "the input, and every part reads as long as the hold-off lasts. Use a shorter one."
         )
-
-    def sampling(self, name: str) -> Sampling | None:
-        """See `FilterTable.sampling`."""
-        return None
-
-    def smoothed(self) -> FilterTable:
-        """See `FilterTable.smoothed`."""
-        return self
 
     @classmethod
     def suggested(cls, chatter: float) -> Suggestion:

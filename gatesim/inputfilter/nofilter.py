@@ -5,7 +5,7 @@ from typing import Literal
 
 from gatesim.ground.arrays import Array
 from gatesim.ground.draw import Draw
-from gatesim.ground.sampling import Sampling
+from gatesim.ground.sampling import Continuous
 from gatesim.ground.table import TableValues
 from gatesim.inputfilter.base import Filter, FilterTable
 
@@ -29,7 +29,7 @@ class NoFilter(Filter):
         return times
 
 
-class NoFilterTable(FilterTable):
+class NoFilterTable(Continuous, FilterTable):
     """The input follows the sensor at once."""
 
     kind: Literal["none"]
@@ -52,11 +52,3 @@ class NoFilterTable(FilterTable):
     def when_stretched(self) -> str:
         """See `FilterTable.when_stretched`; it stretches nothing."""
         return ""
-
-    def sampling(self, name: str) -> Sampling | None:
-        """See `FilterTable.sampling`."""
-        return None
-
-    def smoothed(self) -> FilterTable:
-        """See `FilterTable.smoothed`."""
-        return self

@@ -10,7 +10,7 @@ from gatesim.ground import keys
 from gatesim.ground.arrays import Array, Scalar
 from gatesim.ground.draw import Draw
 from gatesim.ground.quantity import accepts
-from gatesim.ground.sampling import Sampling
+from gatesim.ground.sampling import Continuous
 from gatesim.ground.table import TableValues
 from gatesim.inputfilter.base import Accepted, Filter, FilterTable
 
@@ -53,7 +53,7 @@ class StableFor(Filter):
         return accepted.lists()
 
 
-class StableForTable(FilterTable):
+class StableForTable(Continuous, FilterTable):
     """A level is accepted only after it held for the time."""
 
     kind: Literal["stable-for"]
@@ -77,11 +77,3 @@ class StableForTable(FilterTable):
     def when_stretched(self) -> str:
         """See `FilterTable.when_stretched`; it stretches nothing."""
         return ""
-
-    def sampling(self, name: str) -> Sampling | None:
-        """See `FilterTable.sampling`."""
-        return None
-
-    def smoothed(self) -> FilterTable:
-        """See `FilterTable.smoothed`."""
-        return self

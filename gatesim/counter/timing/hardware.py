@@ -6,7 +6,7 @@ from typing import Literal
 from gatesim.counter.timing.base import Timing, TimingTable
 from gatesim.ground.arrays import Array
 from gatesim.ground.draw import Draw
-from gatesim.ground.sampling import Sampling
+from gatesim.ground.sampling import Continuous
 from gatesim.ground.suggestion import Suggestion
 from gatesim.ground.table import TableValues
 
@@ -20,7 +20,7 @@ class Hardware(Timing):
         return times
 
 
-class HardwareTable(TimingTable):
+class HardwareTable(Continuous, TimingTable):
     """Gate and capture act in hardware."""
 
     kind: Literal["hardware"]
@@ -41,14 +41,6 @@ class HardwareTable(TimingTable):
     def side_note(self, speed: float) -> str:
         """See `TimingTable.side_note`."""
         return ""
-
-    def sampling(self) -> Sampling | None:
-        """See `TimingTable.sampling`."""
-        return None
-
-    def smoothed(self) -> TimingTable:
-        """See `TimingTable.smoothed`."""
-        return self
 
     @classmethod
     def suggested(cls, instead_of: str) -> Suggestion:

@@ -11,7 +11,7 @@ from gatesim.ground import keys
 from gatesim.ground.arrays import Array, Scalar, column
 from gatesim.ground.draw import Draw, further_normal
 from gatesim.ground.quantity import accepts, stated
-from gatesim.ground.sampling import Sampling
+from gatesim.ground.sampling import Continuous
 from gatesim.ground.table import TableValues
 from gatesim.ground.transition import trimmed, without_reversals
 
@@ -39,7 +39,7 @@ class Interrupt(Timing):
         return trimmed(without_reversals(times + late))
 
 
-class InterruptTable(TimingTable):
+class InterruptTable(Continuous, TimingTable):
     """Edges are time-stamped by an interrupt routine."""
 
     kind: Literal["interrupt"]
@@ -66,11 +66,3 @@ class InterruptTable(TimingTable):
     def side_note(self, speed: float) -> str:
         """See `TimingTable.side_note`."""
         return ""
-
-    def sampling(self) -> Sampling | None:
-        """See `TimingTable.sampling`."""
-        return None
-
-    def smoothed(self) -> TimingTable:
-        """See `TimingTable.smoothed`."""
-        return self
