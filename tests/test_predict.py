@@ -169,7 +169,7 @@ OUTCOMES = [
         "input filter, sensor or tilt",
     ),
     (Outcome.NO_READING, {"frequency": '"1 Hz"'}, "", "makes no length of these counts: a count is zero"),
-    (Outcome.NO_READING, {}, '[formula]\nuse = ["encoder-pitch"]\n', "needs an encoder"),
+    (Outcome.NO_READING, {}, '[formula]\nuse = ["encoder-pitch"]\n', "needs counts of travel"),
     (
         Outcome.NEXT_TOO_SOON,
         {"spacing": '"50 mm"\nrearm = "500 mm"'},

@@ -33,7 +33,7 @@ REFUSED = [
     ("[counter]", "[filter]\nkind = 'foo'\n[counter]", "filter.kind: given 'foo', expected one of 'none'"),
     ("[counter]", "[filter]\nkind = 'stable-for'\n[counter]", "filter.time: given nothing, expected a time"),
     ("[counter]", "[formula]\nuse = []\n[counter]", "formula.use: given [], expected at least 1 of them"),
-    ("frequency", "#", "counter: given neither, expected either a frequency"),
+    ("frequency", "#", "counter: given nothing to count, expected either a frequency"),
     ("[path]", "[pth]", "pth: a scenario has no key 'pth', did you mean 'path'?"),
     ("[part]", "[[part]]", "part: given [{"),
     ('"0.2 kg"', '"0.2 kg"\ntilt = "95 deg"', "part.tilt: given '95 deg' (it is out of range)"),

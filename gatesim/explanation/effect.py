@@ -103,14 +103,18 @@ def _no_calibration(constants: Constants, s: Scenario) -> Constants:
 MOTION = Effect("motion", "acceleration during the dwell")
 COUNTING = Effect("counting", "rounding to whole counts")
 
-_STRUCTURE = (
-    Effect("beam", "beam and threshold", scenario=_point_beam),
-    Effect("shape", "shape of the part", scenario=_square_ends),
-    Effect("sampling", "pulsed light", scenario=_continuous_light),
-    Effect("filter", "input filter", scenario=_no_filter),
-    Effect("timing", "polling or interrupt", scenario=_at_once),
-    Effect("follower", "the next part", scenario=_alone),
-)
+
+def _structure(s: Scenario) -> tuple[Effect, ...]:
+    """Effects that are taken out by another scenario, whether this one has them or not."""
+    return (
+        Effect("beam", "beam and threshold", scenario=_point_beam),
+        Effect("shape", "shape of the part", scenario=_square_ends),
+        Effect("sampling", "pulsed light", scenario=_continuous_light),
+        Effect("filter", "input filter", scenario=_no_filter),
+        Effect("timing", s.counter.timing.effect, scenario=_at_once),
+        Effect("follower", "the next part", scenario=_alone),
+    )
+
 
 _INPUTS = (
     ("tilt", "tilt", {"part.tilt": 0.0}),
@@ -149,7 +153,9 @@ def _by_gate(scenario: Scenario, effect: Effect) -> list[Effect]:
 def effects_of(scenario: Scenario, formula: str, real: Measured) -> tuple[Effect, ...]:
     """The effects that this rig has under this formula, motion first and counting last."""
     found = [MOTION]
-    found += [e for e in _STRUCTURE if e.scenario is not None and e.scenario(scenario) is not scenario]
+    found += [
+        e for e in _structure(scenario) if e.scenario is not None and e.scenario(scenario) is not scenario
+    ]
     nominal = {name: quantity.nominal for name, quantity in scenario.inputs().items()}
     source = [(i.key, i.name, dict(i.inputs)) for i in scenario.counter.source.imperfections]
     for key, name, neutral in (*_INPUTS, *source, _LIMIT):

@@ -75,9 +75,9 @@ REGISTERS: dict[str, Latch] = {
 
 WITHOUT: dict[str, str] = {
     "rearm": "a third gate",
-    "tick": "a clock",
-    "pitch": "an encoder",
-    "acceleration": "a clock and an acceleration",
+    "tick": "counts of time",
+    "pitch": "counts of travel",
+    "acceleration": "counts of time and an acceleration",
     "release_distance": "a release from rest, without launch or belt",
 }
 """What a rig lacks, in words, that cannot give a constant."""
@@ -97,7 +97,7 @@ class Formula(ABC):
     ``assumes``: what it takes for granted, to go on after "The formula takes for granted";
     ``at_constant_acceleration``: its error there, in words and symbols;
     ``registers`` it reads and ``constants`` it needs, by attribute of `Counts` and `Constants`;
-    ``counts_of``: whether the counts must be of a clock ("time"), of an encoder ("travel") or
+    ``counts_of``: whether the counts must be of "time", of "travel" or
     may be of "either"; ``one_speed``: whether it takes the mean speed from gate 1 to gate 2 for
     that of the whole passage of gate 1.
     """

@@ -8,6 +8,7 @@ from tabulate import tabulate
 
 from gatesim.studies.feed.fate import Fate
 from gatesim.studies.feed.feed import FeedResult
+from gatesim.studies.feed.process import STAGES
 from gatesim.view.number import percent, plain
 
 MINUTE = 60.0
@@ -16,7 +17,6 @@ _ADVICE = {
     "beam": "the parts themselves run together in it, so that only a slower or more even feed helps",
     "sensor": "the sensor does not see the gaps: a faster sensor helps",
     "input filter": "the input filter swallows gaps or parts: a shorter filter time helps",
-    "scan": "the controller's scan misses edges: a shorter cycle, or hardware inputs, help",
     "re-arming": "the counter is not re-armed in time: a re-arming gate closer to the first helps",
     "debouncing": "chatter or openings come through the input filter: a longer filter time helps",
     "motion": "parts do not reach the gates: look at the rig with predict and study",
@@ -62,7 +62,8 @@ def feed_text(result: FeedResult, beside: Sequence[tuple[str, float, float, floa
 def _verdict(result: FeedResult) -> str:
     wanted = percent(result.feeding.least_yield)
     by, assumed = result.limited_by, result.feeding.spacing.words
-    blamed = f" What limits it is the {by}: {_ADVICE[by]}." if by else ""
+    helps = result.scenario.counter.timing.against_loss if by == STAGES[-1] else _ADVICE.get(by)
+    blamed = f" What limits it is the {by}: {helps}." if by else ""
     if math.isnan(result.limit):
         return f"A yield of {wanted} is not reached at any rate looked at, at {assumed}.{blamed}"
     if math.isinf(result.limit):

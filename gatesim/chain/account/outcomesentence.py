@@ -127,7 +127,7 @@ def _merged(scenario: Scenario, passed: Measured) -> str:
         return "The next part follows without a gap: both are counted as one long part. Feed slower."
     by = f"the input filter ({scenario.filter.kind})"
     if edge_count(passed.filtered[0])[0] == edge_count(passed.light[0])[0]:
-        by = "the scan of the controller"
+        by = scenario.counter.timing.place
     return (
         f"The gap of {1e3 * gap:.3g} ms between this part and the next is too short for {by}: both are "
         "counted as one long part. Feed slower, or make that time shorter."
@@ -224,15 +224,15 @@ def _pulses_lost(scenario: Scenario, passed: Measured) -> str:
     highest = highest_train(passed.rig.filter)
     passes = "none: the counter reads 0" if np.isinf(every) else f"one in {every:.3g}"
     return (
-        f"The encoder's pulses pass the input filter ({scenario.filter.kind}), which follows them up to "
-        f"{highest:.4g} Hz. They come faster, and it lets through {passes}. Use a shorter filter time, "
-        "fewer pulses a turn, or an unfiltered input for them."
+        f"{scenario.counter.source.pulses} pass the input filter ({scenario.filter.kind}), which follows "
+        f"them up to {highest:.4g} Hz. They come faster, and it lets through {passes}. "
+        "Use a shorter filter time, fewer pulses a turn, or an unfiltered input for them."
     )
 
 
 def _between_scans(scenario: Scenario, passed: Measured) -> str:
     dark = _dwell(passed.filtered[0])
-    return f"The gate is dark for {dark}, between two scans of the controller, which never sees the part."
+    return f"The gate is dark for {dark}, {scenario.counter.timing.when_missed}."
 
 
 _SENTENCES: dict[Outcome, Callable[[Scenario, Measured], str]] = {

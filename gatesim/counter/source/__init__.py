@@ -1,7 +1,7 @@
 """What is counted: the ticks of a clock, or the pulses of an encoder on a roller."""
 
 from gatesim.counter.source.base import Imperfection, Source, SourceTable, Travel
-from gatesim.counter.source.clock import Clock, ClockKeys, ClockTable
+from gatesim.counter.source.clock import Clock, ClockTable
 from gatesim.counter.source.encoder import Encoder, EncoderTable
 from gatesim.ground.family import check_complete
 
@@ -9,7 +9,7 @@ SOURCES: tuple[type[SourceTable], ...] = (
     ClockTable,
     EncoderTable,
 )
-"""All that a scenario may have, a line each; the keys of each stand in ``counter/table.py``."""
+"""All that a scenario may have, a line each."""
 
 for member in SOURCES:
     check_complete(member)
@@ -17,9 +17,7 @@ for member in SOURCES:
 __all__ = [
     "SOURCES",
     "Clock",
-    "ClockKeys",
     "Encoder",
-    "EncoderTable",
     "Imperfection",
     "Source",
     "SourceTable",

@@ -3,7 +3,7 @@
 from abc import ABC, abstractmethod
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Any, ClassVar, Literal
 
 from gatesim.ground.arrays import Array
 from gatesim.ground.draw import Draw
@@ -51,10 +51,24 @@ class Imperfection:
 class SourceTable(Table):
     """What a user may write of a source under ``[counter]``, and what others ask of it."""
 
+    key: ClassVar[str]
+    """Name of its table in ``[counter]``; empty for a source whose keys stand in ``[counter]`` itself."""
+    beside: ClassVar[type[Table] | None]
+    """Keys that it has in ``[counter]`` itself, all of them optional there."""
+    purpose: ClassVar[str]
+    """What its table is for, in a sentence; empty without one."""
+    called_for: ClassVar[str]
+    """What to write to have it, for the message where nothing is stated; {key} is the counter's table."""
+    word: ClassVar[str]
+    """What it is, with its article."""
+    measures: ClassVar[Literal["time", "travel"]]
+    """What its counts go with."""
+
     @classmethod
-    @abstractmethod
     def stated(cls, counter: Any) -> "SourceTable | None":
         """The source of its kind that a `gatesim.counter.table.CounterTable` states, None if it does not."""
+        found: SourceTable | None = getattr(counter, cls.key)
+        return found
 
     @abstractmethod
     def build(self, counter: TableValues, travel: Travel) -> Source:
@@ -84,6 +98,11 @@ class SourceTable(Table):
     @abstractmethod
     def counts(self) -> str:
         """What is counted, in the plural."""
+
+    @property
+    @abstractmethod
+    def pulses(self) -> str:
+        """The pulses at its input, whose they are; begins a sentence."""
 
     @property
     @abstractmethod

@@ -1,6 +1,7 @@
 """The ticks of a free-running clock."""
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, ClassVar, Literal
 
@@ -59,7 +60,15 @@ class Clock(Source):
 class ClockKeys(Table):
     """The keys of ``[counter]`` that are the clock's."""
 
-    frequency: keys.Frequency | None = Field(default=None, description="Clock frequency; or give an encoder.")
+    synonyms: ClassVar[Mapping[str, str]] = {
+        "clock": "frequency",
+        "clock_frequency": "frequency",
+        "rate": "frequency",
+    }
+
+    frequency: keys.Frequency | None = Field(
+        default=None, description="Clock frequency; left out where something else is counted."
+    )
     frequency_error: keys.Relative = Field(
         default=stated("0 ppm"), description="Relative deviation of the clock."
     )
@@ -70,6 +79,13 @@ class ClockKeys(Table):
 
 class ClockTable(ClockKeys, SourceTable):
     """A clock, whose keys stand in ``[counter]`` itself."""
+
+    key: ClassVar[str] = ""
+    beside: ClassVar[type[Table] | None] = ClockKeys
+    purpose: ClassVar[str] = ""
+    called_for: ClassVar[str] = 'a frequency such as "100 kHz"'
+    word: ClassVar[str] = "a clock"
+    measures: ClassVar[Literal["time", "travel"]] = "time"
 
     frequency: keys.Frequency
 
@@ -108,6 +124,11 @@ class ClockTable(ClockKeys, SourceTable):
     def counts(self) -> str:
         """See `SourceTable.counts`."""
         return "clock ticks"
+
+    @property
+    def pulses(self) -> str:
+        """See `SourceTable.pulses`."""
+        return "The clock's ticks"
 
     @property
     def step(self) -> str:

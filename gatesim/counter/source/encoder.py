@@ -3,7 +3,7 @@
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any, ClassVar, Literal
+from typing import ClassVar, Literal
 
 import numpy as np
 from pydantic import Field
@@ -15,7 +15,7 @@ from gatesim.ground.draw import Draw
 from gatesim.ground.level import Level
 from gatesim.ground.quantity import accepts, stated
 from gatesim.ground.suggestion import Suggestion
-from gatesim.ground.table import Misfit, TableValues
+from gatesim.ground.table import Misfit, Table, TableValues
 
 PULSES, EDGES, ROLLER = 1000, 4, "63.66 mm"  # of the one suggested: 0.05 mm a count
 
@@ -87,6 +87,13 @@ def _edges_passed(position: Array, shift: Array) -> Array:
 class EncoderTable(SourceTable):
     """An encoder on a measuring roller as the source of counts."""
 
+    key: ClassVar[str] = "encoder"
+    beside: ClassVar[type[Table] | None] = None
+    purpose: ClassVar[str] = "Encoder counted instead of a clock."
+    called_for: ClassVar[str] = "a table [{key}.encoder]"
+    word: ClassVar[str] = "an encoder"
+    measures: ClassVar[Literal["time", "travel"]] = "travel"
+
     per_key: ClassVar[Mapping[str, Level]] = {"slip": "part"}
     pulses_per_turn: int = Field(ge=1, description="Lines of the encoder disc.")
     edge_factor: Literal[1, 2, 4] = Field(default=1, description="Counted edges a line: 1, 2 or 4.")
@@ -110,12 +117,6 @@ class EncoderTable(SourceTable):
         default=False,
         description="Whether the pulses pass the same input filter as the gates.",
     )
-
-    @classmethod
-    def stated(cls, counter: Any) -> "EncoderTable | None":
-        """See `SourceTable.stated`."""
-        encoder: EncoderTable | None = counter.encoder
-        return encoder
 
     def build(self, counter: TableValues, travel: Travel) -> Encoder:
         """See `SourceTable.build`."""
@@ -154,6 +155,11 @@ class EncoderTable(SourceTable):
     def counts(self) -> str:
         """See `SourceTable.counts`."""
         return "encoder edges"
+
+    @property
+    def pulses(self) -> str:
+        """See `SourceTable.pulses`."""
+        return "The encoder's pulses"
 
     @property
     def step(self) -> str:

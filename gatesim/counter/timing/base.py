@@ -31,6 +31,26 @@ class TimingTable(Table):
     def setting(self) -> str:
         """As the commissioning sheet has it; completes "edges taken ..."."""
 
+    @property
+    @abstractmethod
+    def effect(self) -> str:
+        """What of it moves a reading, as a cause of an error; empty if nothing can."""
+
+    @property
+    @abstractmethod
+    def place(self) -> str:
+        """Where edges wait for the counter; completes "too short for ..."."""
+
+    @property
+    @abstractmethod
+    def when_missed(self) -> str:
+        """How a part can be lost in it; completes "The gate is dark for 3 ms, ..."."""
+
+    @property
+    @abstractmethod
+    def against_loss(self) -> str:
+        """What helps where parts are lost in it, a clause."""
+
     @abstractmethod
     def reason(self, speed: float) -> str:
         """Why it moves a reading, of a part that leaves gate 1 at a speed (m/s); empty if it cannot."""

@@ -34,6 +34,26 @@ class HardwareTable(Continuous, TimingTable):
         """See `TimingTable.setting`."""
         return "in hardware"
 
+    @property
+    def effect(self) -> str:
+        """See `TimingTable.effect`."""
+        return ""
+
+    @property
+    def place(self) -> str:
+        """See `TimingTable.place`."""
+        return "the count input"
+
+    @property
+    def when_missed(self) -> str:
+        """See `TimingTable.when_missed`."""
+        return "and the count input never sees the part"
+
+    @property
+    def against_loss(self) -> str:
+        """See `TimingTable.against_loss`."""
+        return "the count input itself loses edges: look at the rig with predict"
+
     def reason(self, speed: float) -> str:
         """See `TimingTable.reason`."""
         return ""

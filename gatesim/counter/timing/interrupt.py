@@ -59,6 +59,29 @@ class InterruptTable(Continuous, TimingTable):
         """See `TimingTable.setting`."""
         return "by an interrupt routine"
 
+    @property
+    def effect(self) -> str:
+        """See `TimingTable.effect`."""
+        return "lateness of the interrupt routine"
+
+    @property
+    def place(self) -> str:
+        """See `TimingTable.place`."""
+        return "the interrupt routine"
+
+    @property
+    def when_missed(self) -> str:
+        """See `TimingTable.when_missed`."""
+        return "and the interrupt routine stamps its two edges out of order, so that the part is never seen"
+
+    @property
+    def against_loss(self) -> str:
+        """See `TimingTable.against_loss`."""
+        return (
+            "the interrupt routine stamps edges out of order: less jitter, or inputs that "
+            "gate and capture in hardware, help"
+        )
+
     def reason(self, speed: float) -> str:
         """See `TimingTable.reason`."""
         return "The routine that stamps the edges starts late."

@@ -103,6 +103,29 @@ class PolledTable(TimingTable):
         """See `TimingTable.setting`."""
         return "polled once a scan"
 
+    @property
+    def effect(self) -> str:
+        """See `TimingTable.effect`."""
+        return "polling once a scan"
+
+    @property
+    def place(self) -> str:
+        """See `TimingTable.place`."""
+        return "the scan of the controller"
+
+    @property
+    def when_missed(self) -> str:
+        """See `TimingTable.when_missed`."""
+        return "between two scans of the controller, which never sees the part"
+
+    @property
+    def against_loss(self) -> str:
+        """See `TimingTable.against_loss`."""
+        return (
+            "the controller's scan misses edges: a shorter cycle, or inputs that gate and "
+            "capture in hardware, help"
+        )
+
     def reason(self, speed: float) -> str:
         """See `TimingTable.reason`."""
         return (

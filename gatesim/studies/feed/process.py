@@ -15,7 +15,7 @@ from gatesim.ground.transition import merged
 from gatesim.scenario import Scenario
 from gatesim.studies.feed.supply import Crossings
 
-STAGES = ("beam", "sensor", "input filter", "scan")
+STAGES = ("beam", "sensor", "input filter", "timing of the inputs")
 """What a signal passes on its way to the counter's logic; in each, parts may run together or be lost."""
 
 
