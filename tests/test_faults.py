@@ -145,6 +145,22 @@ def test_a_full_disk_leaves_the_old_file_and_one_sentence(small_disk):
 
 
 @pytest.mark.long
+@pytest.mark.parametrize("trials", ["20000", "300"])  # full at once; full when the last lines are flushed
+@posix
+@pytest.mark.skipif(sys.platform != "linux", reason="mounts a tmpfs")
+def test_a_table_that_fills_the_disk_leaves_the_old_one_and_the_figures_so_far(small_disk, trials):
+    table = small_disk / "trials.csv"
+    table.write_bytes(b"old")
+    (small_disk / "ballast").write_bytes(b"x" * 50_000)
+    done = gatesim("study", DROP, "--trials", trials, "--workers", "1", "--csv", table)
+    assert done.returncode == 2
+    assert "four-edge" in done.stdout
+    assert done.stderr.count("\n") == 1
+    assert "No space left" in done.stderr
+    assert table.read_bytes() == b"old"
+
+
+@pytest.mark.long
 @posix
 def test_standard_output_that_is_full_is_exit_code_3_and_one_sentence():
     if not Path("/dev/full").exists():

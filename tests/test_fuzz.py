@@ -4,6 +4,7 @@ import json
 import random
 import re
 import signal
+import sys
 import tomllib
 from contextlib import contextmanager
 from pathlib import Path
@@ -16,12 +17,19 @@ from gatesim.commands.main import cli
 from gatesim.ground.errors import FileErrors, InputError
 from tests.mutations import mutate, mutated_csv, scrambled, toml_bytes
 
+try:
+    import resource
+except ImportError:  # Windows
+    resource = None
+
 ROOT = Path(__file__).parent.parent / "scenarios"
 RAW = [tomllib.loads(file.read_text(encoding="utf-8")) for file in sorted(ROOT.glob("*.toml"))]
 LOG = "dwell [1],capture [1],rear capture [1],reference [mm],part,operator\n" + "\n".join(
     f"{11900 + 7 * i},{2670 + i},{14100 + 8 * i},240.0{i % 3},p{i % 4},{'ab'[i % 2]}" for i in range(24)
 )
 SECONDS = 60
+MOST_MEMORY = 2_000_000_000
+"""Most bytes that the process may ever have held, all cases so far together."""
 NOT_A_NUMBER = re.compile(r"(?<![\w-])-?(nan|inf|infinity)(?!\w)", re.IGNORECASE)
 
 
@@ -44,10 +52,19 @@ def limited_time():
         signal.signal(signal.SIGALRM, before)
 
 
+def memory_used():
+    """Bytes that the process held at most, where the system tells."""
+    if resource is None:
+        return 0
+    most = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    return most if sys.platform == "darwin" else 1024 * most
+
+
 def call(*arguments):
     """Exit code and standard output as the command line would give them."""
     with limited_time():
         done = CliRunner().invoke(cli, [str(a) for a in arguments], standalone_mode=False)
+    assert memory_used() < MOST_MEMORY
     if isinstance(done.exception, InputError | click.ClickException | ArithmeticError):
         message = str(done.exception)
         faults = done.exception.faults if isinstance(done.exception, FileErrors) else ()

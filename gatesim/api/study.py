@@ -1,16 +1,18 @@
 """Monte Carlo study of a rig."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, ClassVar
 
 from gatesim.api.result import Pictured, watched
 from gatesim.chain.reference import parse_calibration
+from gatesim.ground.errors import InputError
 from gatesim.scenario import Scenario
 from gatesim.scenario.fitted import fit_warning
 from gatesim.studies import result as studied
 from gatesim.studies.best import Best, best
+from gatesim.studies.engine import UNSAVED
 from gatesim.studies.engine import study as run
 from gatesim.studies.model import layout_of
 from gatesim.studies.plan import MOST_TRIALS, Plan
@@ -119,7 +121,7 @@ def study(
     101, 7.9; ``trials`` are then the most. ``workers``: processes, all cores if left out;
     ``executor``: any other place to run. ``state``: file from which a stopped study goes on.
     ``calibration``: reference parts, and passages of each, that every rig is calibrated with.
-    ``csv``: file that every trial is written to. Ctrl-C ends it with what was
+    ``csv``: file that every trial is written to. Ctrl-C, or a full disk, ends it with what was
     reached, see ``ended``. The same seed gives the same bits. Raises InputError.
     """
     from gatesim.studies.trials import trials_table
@@ -128,8 +130,16 @@ def study(
     rig = RigModel(scenario)
     chosen = rig.choose_formula(formula)
     plan = Plan(trials or (MOST_TRIALS if target else TRIALS), seed, coverage, target, sobol, how)
-    with trials_table(Path(csv) if csv else None, layout_of(rig)) as sink:
-        found = run(rig, plan, executor, workers, Path(state) if state else None, sink, watched())
+    found = None
+    try:
+        with trials_table(Path(csv) if csv else None, layout_of(rig)) as sink:
+            found = run(rig, plan, executor, workers, Path(state) if state else None, sink, watched())
+            if csv and found.ended.startswith(UNSAVED):
+                raise InputError(found.ended)  # so that the old table stays
+    except InputError as error:
+        if found is None:
+            raise
+        found = replace(found, ended=UNSAVED + str(error).removeprefix(UNSAVED))
     return judged(rig, found, chosen, executor, workers)
 
 

@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import Any
 
 from gatesim.ground.errors import InputError
+from gatesim.ground.files import reason
 from gatesim.studies import state
 from gatesim.studies.block import Block, Summary, run_block
 from gatesim.studies.draws import assign_dimensions, names_drawn
@@ -98,7 +99,7 @@ class _Queue:
 
 
 UNSAVED = "stopped, since "
-"""How the end of a study begins whose state file could no longer be written."""
+"""How the end of a study begins whose state file or table of trials could no longer be written."""
 
 
 def _run(queue: _Queue, plan: Plan, summary: Summary, taken: Callable[[Block | None], str]) -> str:
@@ -139,8 +140,8 @@ def study(
     The result depends on model and plan alone: not on executor, workers or interruptions.
     ``executor``: where the blocks run; by default a process pool of ``workers`` (all usable
     cores). ``state_file``: kept up to date after every block, and gone on from if it exists.
-    ``sink``: called with the trials of each block, in order. Ctrl-C ends the study early
-    and returns what was reached. Raises InputError for a foreign state file or no trials.
+    ``sink``: called with the trials of each block, in order. An OSError of it, or Ctrl-C, ends
+    the study early and returns what was reached. Raises InputError for a foreign state file or no trials.
     """
     if plan.trials < 1:
         raise InputError(f"trials: given {plan.trials}, expected at least 1")
@@ -178,8 +179,11 @@ def _study(
         forecast = Forecast(plan, summary.blocks)
 
         def taken(block: Block | None) -> str:
-            if sink is not None and block is not None and block.trials is not None:
-                sink(block.trials)
+            try:
+                if sink is not None and block is not None and block.trials is not None:
+                    sink(block.trials)
+            except OSError as error:
+                return f"the trials cannot be written any more ({reason(error)})"
             bar.update(summary.trials - bar.n)
             if progress and (told := forecast.sentence(summary)):
                 bar.write(told, sys.stderr)
