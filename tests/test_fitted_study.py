@@ -103,6 +103,7 @@ def test_bands_of_counts_on_the_sheet_cover_95_percent_and_are_no_more_than_twic
             inside.append(np.mean((registers[name] >= low) & (registers[name] <= high)))
             off.append(np.mean((registers[name] - 0.5 * (low + high)) ** 2))
             widths.append(high - low)
+    # a rig is nearly always in or nearly always out: 95 % less 1.6 standard errors of 50 rigs
     assert np.mean(inside) > 0.9
     # 95 % of normal scatter lies within 3.92 standard deviations; a band ends on whole counts
     assert np.mean(widths) < 2.0 * 3.92 * np.sqrt(np.mean(off)) + 2.0
