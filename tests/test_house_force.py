@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 import gatesim
+from gatesim.chain.alike import NOT_MOTION
 from gatesim.chain.assembly import forces_of, part_of, path_of
 from gatesim.chain.controller import nominal_values
 from gatesim.motion import FORCES
@@ -15,7 +16,6 @@ from gatesim.motion.force.airdrag import AirDrag, AirTable
 from gatesim.motion.registry import ForceTable
 from gatesim.scenario import Scenario, load
 from gatesim.scenario.reader import changed
-from gatesim.studies.choice.shared import NOT_MOTION
 
 from .house import answers, package_with, run
 

@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING, Any, ClassVar
 
 from gatesim.api.result import Pictured, at_work
 from gatesim.chain import pipeline
+from gatesim.chain.remembered import Remembered
 from gatesim.explanation import Breakdown, breakdown
 from gatesim.explanation.remedy import Remedies, remedies
 from gatesim.explanation.sentences import Facts, advice, cause, facts, headline
@@ -96,8 +97,10 @@ def explain(scenario: Scenario, *, formula: str | None = None) -> Explanation:
     The parts add up to the error (Shapley values); each change is run through the whole chain,
     the cheapest first. Raises InputError where there is no reading to explain.
     """
-    found = breakdown(scenario, formula)
-    tried = remedies(scenario, found.formula)
-    passed = pipeline.run(scenario, Nominal(1))
-    about, along = facts(scenario, passed), devices(scenario, passed)
-    return Explanation.of(found, facts=about, remedies=tried, devices=along, best=best_of_all(scenario))
+    move = Remembered()
+    found = breakdown(scenario, formula, move=move)
+    tried = remedies(scenario, found.formula, move=move)
+    passed = pipeline.run(scenario, Nominal(1), move=move)
+    about, along = facts(scenario, passed), devices(scenario, passed, move)
+    best = best_of_all(scenario, move=move)
+    return Explanation.of(found, facts=about, remedies=tried, devices=along, best=best)

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gatesim.chain import pipeline
+from gatesim.chain.remembered import Remembered
 from gatesim.explanation.effect import COUNTING, MOTION, Effect, effects_of
 from gatesim.explanation.idealmotion import ideal_motion
 from gatesim.explanation.phase import phase_interval
@@ -76,19 +77,24 @@ class Breakdown:
 
 
 def breakdown(
-    scenario: Scenario, formula: str | None = None, effects: Sequence[Effect] | None = None
+    scenario: Scenario,
+    formula: str | None = None,
+    effects: Sequence[Effect] | None = None,
+    move: pipeline.Move | None = None,
 ) -> Breakdown:
     """Split the error of the nominal reading into the shares of its causes.
 
     Every combination of the effects is run through the pipeline, and each effect gets its
     Shapley value, so that nothing depends on an order. ``effects`` in an order of one's own;
-    left out: all that the rig has. Raises InputError where there is no reading to explain.
+    left out: all that the rig has. ``move`` as `gatesim.chain.pipeline.run` has it.
+    Raises InputError where there is no reading to explain.
     """
-    real = pipeline.run(scenario, Nominal(1))
+    move = Remembered() if move is None else move
+    real = pipeline.run(scenario, Nominal(1), move=move)
     formula = next(iter(real.readings)) if formula is None else formula
     reading = _reading(scenario, formula, real)
     present = effects_of(scenario, formula, real) if effects is None else tuple(effects)
-    values = combinations(scenario, formula, real, present)
+    values = combinations(scenario, formula, real, present, move)
     if np.isnan(values).any():
         missing = [e.name for i, e in enumerate(present) if np.isnan(values[_but(i, len(present))])]
         said = f"taking out {missing[0]}" if missing else "taking out some of its effects together"
@@ -98,7 +104,7 @@ def breakdown(
     length = float(real.true_length[0])
     shares = []
     for effect, error in zip(present, shapley(values), strict=True):
-        low, high = phase_interval(scenario, formula, real, effect.key)
+        low, high = phase_interval(scenario, formula, real, effect.key, move)
         shares.append(Contribution(effect.key, effect.name, float(error), error + low, error + high))
     return Breakdown(formula, length, reading, tuple(shares), float(values[0]) - length)
 
@@ -121,7 +127,11 @@ def _reading(scenario: Scenario, formula: str, real: pipeline.Measured) -> float
 
 
 def combinations(
-    scenario: Scenario, formula: str, real: pipeline.Measured, effects: Sequence[Effect]
+    scenario: Scenario,
+    formula: str,
+    real: pipeline.Measured,
+    effects: Sequence[Effect],
+    move: pipeline.Move = passage,
 ) -> Array:
     """Readings (2^k,) in m of all combinations of k effects; bit i of the index: effect i is left in.
 
@@ -135,18 +145,22 @@ def combinations(
     values = np.full(2**k, np.nan)
     for kept in np.unique(masks & structure):
         rows = masks[(masks & structure) == kept]
-        passed = _run(scenario, formula, real, effects, rows)
+        passed = _run(scenario, formula, real, effects, rows, move)
         values[rows] = _read(scenario, formula, passed, effects, rows)
     return values
 
 
 def _run(
-    scenario: Scenario, formula: str, real: pipeline.Measured, effects: Sequence[Effect], rows: Masks
+    scenario: Scenario,
+    formula: str,
+    real: pipeline.Measured,
+    effects: Sequence[Effect],
+    rows: Masks,
+    move: pipeline.Move,
 ) -> pipeline.Measured:
     """One run for combinations ``rows`` that differ in inputs and constants only."""
     nominal = {name: quantity.nominal for name, quantity in scenario.inputs().items()}
     quantised, changed = True, scenario
-    move: pipeline.Move = passage
     inputs = {}
     for number, effect in enumerate(effects):
         kept = ((rows >> number) & 1).astype(bool)

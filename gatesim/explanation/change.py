@@ -9,6 +9,7 @@ from typing import Any
 from gatesim.chain import pipeline
 from gatesim.ground.draw import Nominal
 from gatesim.ground.suggestion import Suggestion
+from gatesim.motion import passage
 from gatesim.scenario.model import Scenario
 from gatesim.scenario.reader import from_raw
 from gatesim.scenario.validated import raw_with
@@ -48,15 +49,19 @@ class Proposal:
 
 @dataclass(frozen=True)
 class Present:
-    """The rig as it is, under one formula, with what proposals start from; SI."""
+    """The rig as it is, under one formula, with what proposals start from; SI.
+
+    ``move`` as `gatesim.chain.pipeline.run` has it.
+    """
 
     scenario: Scenario
     formula: str
+    move: pipeline.Move = passage
 
     @cached_property
     def passed(self) -> pipeline.Measured:
         """The nominal part's passage."""
-        return pipeline.run(self.scenario, Nominal(1))
+        return pipeline.run(self.scenario, Nominal(1), move=self.move)
 
     @property
     def length(self) -> float:

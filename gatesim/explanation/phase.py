@@ -27,7 +27,7 @@ class _Phases(Draw):
 
 
 def phase_interval(
-    scenario: Scenario, formula: str, real: pipeline.Measured, key: str
+    scenario: Scenario, formula: str, real: pipeline.Measured, key: str, move: pipeline.Move
 ) -> tuple[float, float]:
     """Least and greatest change of the nominal reading (m) over the phases that an effect has.
 
@@ -35,12 +35,12 @@ def phase_interval(
     phase out of each stretch between two such meetings sees all there is. Both NaN for an
     effect without a phase.
     """
-    steps = _steps(scenario, real, key)
+    steps = _steps(scenario, real, key, move)
     if not steps:
         return np.nan, np.nan
     grid = np.array(list(product(*(_between(step) for step in steps.values()))))
     phases = {name: grid[:, number] for number, name in enumerate(steps)}
-    readings = pipeline.run(scenario, _Phases(phases, len(grid))).readings[formula]
+    readings = pipeline.run(scenario, _Phases(phases, len(grid)), move=move).readings[formula]
     change = readings[~np.isnan(readings)] - real.readings[formula][0]
     if not change.size:
         return np.nan, np.nan
@@ -53,10 +53,10 @@ def _between(steps: Array) -> Array:
     return np.asarray(np.mod(edges + 0.5 * np.diff(edges, append=edges[0] + 1.0), 1.0))
 
 
-def _steps(scenario: Scenario, real: pipeline.Measured, key: str) -> dict[str, Array]:
+def _steps(scenario: Scenario, real: pipeline.Measured, key: str, move: pipeline.Move) -> dict[str, Array]:
     """Phases at which the reading may jump, by the name of the draw."""
     if key == "counting":
-        return {"counter.phase": _counting(scenario)}
+        return {"counter.phase": _counting(scenario, move)}
     scan = scenario.counter.timing.sampling()
     if key == "timing" and scan is not None:
         return {scan.draw: _meeting(real.filtered, scan.period.nominal)}
@@ -82,9 +82,9 @@ def _meeting(lists: tuple[Array, ...], period: float) -> Array:
     return phases
 
 
-def _counting(scenario: Scenario) -> Array:
+def _counting(scenario: Scenario, move: pipeline.Move) -> Array:
     """Phases of the count at which one of the registers takes its next step."""
-    exact = pipeline.run(scenario, Nominal(1), quantised=False)
+    exact = pipeline.run(scenario, Nominal(1), quantised=False, move=move)
     progress = np.array([value[0] for value in vars(exact.counts).values()])
     progress = progress[np.isfinite(progress)]
     return scenario.counter.source.steps(progress)

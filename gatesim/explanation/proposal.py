@@ -1,19 +1,21 @@
 """Changes that people make to a rig whose reading is off, as far as they apply to it."""
 
 import math
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
 
 from gatesim.chain import pipeline
 from gatesim.chain.controller import constants_of, controller_of, nominal_values, uncalibrated
-from gatesim.chain.reference import AS_USUAL, reference_lengths
+from gatesim.chain.reference import AS_USUAL, reference_lengths, with_references
+from gatesim.chain.remembered import Remembered
 from gatesim.chain.sampled import sampling_periods
 from gatesim.explanation.change import LINE_IN_CHARGE, Effort, Present, Proposal
 from gatesim.explanation.purchase import PURCHASES
 from gatesim.formula import FORMULAS, suited
-from gatesim.ground.draw import Evenly, Nominal
+from gatesim.ground.arrays import Array, Scalar
+from gatesim.ground.draw import Draw, Evenly, Nominal
 from gatesim.ground.errors import InputError
 from gatesim.ground.text import as_mm
 from gatesim.inputfilter import FILTERS
@@ -28,9 +30,9 @@ FURTHER = 1.5
 CHATTERS = 10.0  # mean durations of the chatter after an edge
 
 
-def proposals_of(scenario: Scenario, formula: str) -> tuple[Proposal, ...]:
-    """All proposals that fit this rig."""
-    present = Present(scenario, formula)
+def proposals_of(scenario: Scenario, formula: str, move: pipeline.Move | None = None) -> tuple[Proposal, ...]:
+    """All proposals that fit this rig; ``move`` as `gatesim.chain.pipeline.run` has it."""
+    present = Present(scenario, formula, Remembered() if move is None else move)
     found: list[Proposal] = []
     for source in (_formulas, _calibration, _distances, _filter, _spacing, _further, _slope, *PURCHASES):
         found += _those_that_fit(source, present)
@@ -59,10 +61,8 @@ def _formulas(p: Present) -> Iterator[Proposal]:
 
 def _calibration(p: Present) -> Iterator[Proposal]:
     """A straight line through the mean readings of two reference parts."""
-    means, lengths = [], [float(length) for length in reference_lengths(p.scenario, 2)]
-    for length in lengths:
-        part = p.with_raw({"part.length": as_mm(length)})
-        means.append(_mean_reading(part, p.formula))
+    lengths = [float(length) for length in reference_lengths(p.scenario, 2)]
+    means = _mean_readings(p, lengths)
     if not means[1] > means[0]:  # NaN too
         return
     slope = (lengths[1] - lengths[0]) / (means[1] - means[0])
@@ -86,15 +86,24 @@ def _calibration(p: Present) -> Iterator[Proposal]:
     yield replace(p.proposal(Effort.SOFTWARE, title, how, changes, drop=LINE_IN_CHARGE), calibrated=True)
 
 
-def _mean_reading(scenario: Scenario, formula: str) -> float:
-    """Mean reading of the nominal rig over many passages: it knows no whole counts."""
-    if not sampling_periods(scenario):
-        return float(pipeline.run(scenario, Nominal(1), quantised=False).readings[formula][0])
+def _mean_readings(p: Present, lengths: Sequence[float]) -> list[float]:
+    """Mean reading of each reference part on the nominal rig over many passages: it knows no whole counts."""
+    if not sampling_periods(p.scenario):
+        return [float(r) for r in _readings(p, Nominal(len(lengths)), {}, np.array(lengths))]
     # a quotient of times that wait for samples: its mean is not that at the mean delays
-    draw, nominal = Evenly(PASSAGES), nominal_values(scenario)
-    readings = pipeline.run(scenario, draw, nominal, quantised=False).readings[formula]
-    read = readings[~np.isnan(readings)]
-    return float(np.mean(read)) if read.size else math.nan
+    found = []
+    for length in lengths:
+        nominal = nominal_values(p.scenario)
+        readings = _readings(p, Evenly(PASSAGES), nominal, np.full(PASSAGES, length))
+        read = readings[~np.isnan(readings)]
+        found.append(float(np.mean(read)) if read.size else math.nan)
+    return found
+
+
+def _readings(p: Present, draw: Draw, values: Mapping[str, Scalar], lengths: Array) -> Array:
+    """Unrounded readings of reference parts of these lengths, (n,) in m."""
+    of_parts = with_references(p.scenario, values, lengths, draw.trials)
+    return pipeline.run(p.scenario, draw, of_parts, quantised=False, move=p.move).readings[p.formula]
 
 
 def _distances(p: Present) -> Iterator[Proposal]:

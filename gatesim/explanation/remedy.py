@@ -8,11 +8,12 @@ from typing import Any, ClassVar
 import numpy as np
 
 from gatesim.chain import pipeline
+from gatesim.chain.alike import motion_key
 from gatesim.chain.reference import calibrated_errors, with_references
+from gatesim.chain.together import Case, run_all
 from gatesim.explanation.proposal import Effort, Proposal, proposals_of
-from gatesim.ground.arrays import Array
 from gatesim.ground.data import Keys
-from gatesim.ground.draw import Draw, Nominal, Streams
+from gatesim.ground.draw import Joined, Nominal, Streams
 from gatesim.ground.outcome import Outcome
 from gatesim.scenario.model import Scenario
 
@@ -121,21 +122,34 @@ def remedies(
     formula: str,
     proposals: Sequence[Proposal] | None = None,
     each: Callable[..., Iterable[Any]] = map,
+    move: pipeline.Move | None = None,
 ) -> Remedies:
     """Try every change that applies to this rig and formula; ``proposals`` instead of the built-in ones.
 
     Where no single change is enough, the best one is tried with each of the others on top. ``each``
-    does what map does, such as that of an executor.
+    does what map does, such as that of an executor. ``move`` as `gatesim.chain.pipeline.run` has it.
     """
     as_it_is = Proposal(Effort.SOFTWARE, "the rig as it is", "", scenario, formula)
-    (given,) = each(proposals_of, [scenario], [formula]) if proposals is None else (proposals,)
-    now, *tried = each(_tried, [as_it_is, *given])
+    (given,) = each(proposals_of, [scenario], [formula], [move]) if proposals is None else (proposals,)
+    now, *tried = _all_tried([as_it_is, *given], each)
     wanted, text = _wanted(scenario, now.error)
     found = _ranked(tried, now, wanted, text)
     if found.cheapest is None and found.best is not None and found.best.reach < now.reach:
         (more,) = each(_with_a_second, [scenario], [found.best.proposal])
-        found = _ranked([*found.tried, *each(_tried, more)], now, wanted, text)
+        found = _ranked([*found.tried, *_all_tried(more, each)], now, wanted, text)
     return found
+
+
+def _all_tried(proposals: Sequence[Proposal], each: Callable[..., Iterable[Any]]) -> list[Remedy]:
+    """What every proposal comes to; those under which a part moves as under others are tried together."""
+    alike: dict[str, list[int]] = {}
+    for number, proposal in enumerate(proposals):
+        alike.setdefault(motion_key(proposal.scenario, but=("gate",)), []).append(number)
+    found: dict[int, Remedy] = {}
+    tasks = [[proposals[number] for number in numbers] for numbers in alike.values()]
+    for numbers, tried in zip(alike.values(), each(_tried, tasks), strict=True):
+        found.update(zip(numbers, tried, strict=True))
+    return [found[number] for number in range(len(proposals))]
 
 
 def _ranked(found: list[Remedy], now: Remedy, wanted: float, text: str) -> Remedies:
@@ -190,19 +204,32 @@ def _wanted(scenario: Scenario, error: float) -> tuple[float, str]:
     return allowed, "the tolerance limits of the scenario"
 
 
-def _tried(proposal: Proposal) -> Remedy:
-    """What it comes to at the worst of the lengths required, one without a reading before all others."""
-    scenario, name = proposal.scenario, proposal.formula
+def _tried(proposals: Sequence[Proposal]) -> list[Remedy]:
+    """What each comes to at the worst of the lengths required, one without a reading before all others."""
+    passed = run_all([_case(proposal.scenario) for proposal in proposals])
+    return [_judged(proposal, one) for proposal, one in zip(proposals, passed, strict=True)]
+
+
+def _case(scenario: Scenario) -> Case:
+    """The nominal part of each of the lengths required, and after these `TRIALS` parts of each as drawn."""
     lengths = np.array(scenario.judged_lengths)
-    one = _passages(scenario, Nominal(lengths.size), lengths, 1)
-    nominal = one.readings[name] - one.true_length
+    draw = Joined((Nominal(lengths.size), Streams(1, 0, TRIALS * lengths.size)))
+    if lengths.size == 1:
+        return Case(scenario, draw, ends=False)
+    every = np.concatenate([lengths, np.repeat(lengths, TRIALS)])
+    return Case(scenario, draw, with_references(scenario, {}, every, draw.trials), ends=False)
+
+
+def _judged(proposal: Proposal, passed: pipeline.Measured) -> Remedy:
+    """From the passages of `_case` to figures of the worst length."""
+    lengths = np.array(proposal.scenario.judged_lengths)
+    k = lengths.size
+    off = passed.readings[proposal.formula] - passed.true_length
+    errors = off[k:].reshape(k, TRIALS)
     if proposal.calibrated:
-        errors = calibrated_errors(scenario, name, lengths, RIGS, 1)
-    else:
-        many = _passages(scenario, Streams(1, 0, TRIALS * lengths.size), lengths, TRIALS)
-        errors = (many.readings[name] - many.true_length).reshape(lengths.size, TRIALS)
+        errors = calibrated_errors(proposal.scenario, proposal.formula, lengths, RIGS, 1)
     found = []
-    for length, error, outcome, each in zip(lengths, nominal, one.outcome, errors, strict=True):
+    for length, error, outcome, each in zip(lengths, off[:k], passed.outcome[:k], errors, strict=True):
         read = each[~np.isnan(each)]
         spread = float(np.std(read)) if read.size else np.nan
         error = float(np.mean(read)) if proposal.calibrated and read.size else float(error)
@@ -210,11 +237,3 @@ def _tried(proposal: Proposal) -> Remedy:
         lost = 1.0 - read.size / each.size
         found.append(Remedy(proposal, error, spread, reach, lost, Outcome(int(outcome)), float(length)))
     return max(found, key=lambda r: np.inf if np.isnan(r.reach) else r.reach)
-
-
-def _passages(scenario: Scenario, draw: Draw, lengths: Array, count: int) -> pipeline.Measured:
-    """``count`` passages of parts of each of ``lengths`` (m), a single one as the scenario draws it."""
-    if lengths.size == 1:
-        return pipeline.run(scenario, draw)
-    values = with_references(scenario, {}, np.repeat(lengths, count), draw.trials)
-    return pipeline.run(scenario, draw, values)

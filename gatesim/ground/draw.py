@@ -84,6 +84,22 @@ class Streams(Draw):
         return generator.random(shape) + 2.0**-54
 
 
+@dataclass(frozen=True)
+class Joined(Draw):
+    """Trials of several sources, those of one after those of the other."""
+
+    sources: tuple[Draw, ...]
+
+    @property
+    def trials(self) -> int:
+        """Number of trials."""
+        return sum(source.trials for source in self.sources)
+
+    def drawn(self, kind: Kind, name: str, columns: int | None = None) -> Array:
+        """See `Draw.drawn`."""
+        return np.concatenate([source.drawn(kind, name, columns) for source in self.sources])
+
+
 _STEP, _FIRST, _SECOND = (np.uint64(c) for c in (0x9E3779B97F4A7C15, 0xBF58476D1CE4E5B9, 0x94D049BB133111EB))
 
 

@@ -6,7 +6,7 @@ from typing import Any, ClassVar
 
 import numpy as np
 
-from gatesim.chain.pipeline import Measured
+from gatesim.chain.pipeline import Measured, Move
 from gatesim.ground.arrays import Array, first_of
 from gatesim.ground.data import Keys, data_of
 from gatesim.ground.text import mm
@@ -91,8 +91,8 @@ class Device:
         )
 
 
-def devices(scenario: Scenario, passed: Measured) -> tuple[Device, ...]:
-    """Those forces of which there is something to tell."""
+def devices(scenario: Scenario, passed: Measured, move: Move = passage) -> tuple[Device, ...]:
+    """Those forces of which there is something to tell; ``move`` as `gatesim.chain.pipeline.run` has it."""
     part, path = passed.rig.part, passed.rig.path
     return tuple(
         Device(
@@ -100,7 +100,7 @@ def devices(scenario: Scenario, passed: Measured) -> tuple[Device, ...]:
             force.figures(part, path),
             force.words(part, path),
             table.limits(),
-            *_along(passed, force, table.key),
+            *_along(passed, force, table.key, move),
         )
         for table, force in zip(scenario.forces, passed.rig.forces, strict=True)
         if isinstance(force, Force) and force.figures(part, path)
@@ -112,12 +112,12 @@ def listed(found: Sequence[Device]) -> dict[str, dict[str, Any]]:
     return {device.key: data_of(device) for device in found}
 
 
-def _along(passed: Measured, force: Force, name: str) -> tuple[Stay | None, tuple[AtGate, ...]]:
+def _along(passed: Measured, force: Force, name: str, move: Move) -> tuple[Stay | None, tuple[AtGate, ...]]:
     hold = force.hold(passed.rig.part)
     if hold is None:
         return None, ()
     rig, length = passed.rig, float(passed.true_length[0])
-    ends = passage(rig.part, rig.path, rig.forces, np.array([[hold.enters, hold.leaves]])).time[0]
+    ends = move(rig.part, rig.path, rig.forces, np.array([[hold.enters, hold.leaves]])).time[0]
     whole = hold.until > hold.full
     stay = Stay(
         hold.enters,

@@ -12,6 +12,7 @@ from gatesim.ground.data import Keys
 from gatesim.ground.draw import Nominal
 from gatesim.ground.outcome import Outcome
 from gatesim.ground.quantity import registry
+from gatesim.motion import passage
 from gatesim.prediction.devices import Device, devices, listed
 from gatesim.scenario.model import Scenario
 
@@ -76,9 +77,9 @@ class Prediction:
         return listed(self.devices)
 
 
-def predict(scenario: Scenario) -> Prediction:
-    """Run one nominal passage through the pipeline."""
-    passed = pipeline.run(scenario, Nominal(1))
+def predict(scenario: Scenario, move: pipeline.Move = passage) -> Prediction:
+    """Run one nominal passage through the pipeline; ``move`` as `gatesim.chain.pipeline.run` has it."""
+    passed = pipeline.run(scenario, Nominal(1), move=move)
     outcome = Outcome(int(passed.outcome[0]))
     return Prediction(
         scenario=scenario.title or scenario.file,
@@ -89,7 +90,7 @@ def predict(scenario: Scenario) -> Prediction:
         crossings=tuple(_crossing(passed, gate) for gate in range(len(passed.rig.gates))),
         counts=_counts(passed),
         readings=tuple(_reading(passed, name) for name in passed.readings),
-        devices=devices(scenario, passed),
+        devices=devices(scenario, passed, move),
         passage=passed,
     )
 

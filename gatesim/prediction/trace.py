@@ -16,6 +16,7 @@ from gatesim.ground.arrays import Array, first_of
 from gatesim.ground.data import Keys
 from gatesim.ground.draw import Draw, Nominal
 from gatesim.ground.outcome import Outcome
+from gatesim.motion import passage
 from gatesim.prediction.devices import Device, devices, listed
 from gatesim.scenario.model import Scenario
 from gatesim.sensor import blocked_over_travel
@@ -178,13 +179,18 @@ class Trace:
         return self.count_at(self.time).astype(np.int64)
 
 
-def trace(scenario: Scenario, draw: Draw | None = None, passed: pipeline.Measured | None = None) -> Trace:
+def trace(
+    scenario: Scenario,
+    draw: Draw | None = None,
+    passed: pipeline.Measured | None = None,
+    move: pipeline.Move = passage,
+) -> Trace:
     """Follow one passage: the nominal one, or the one trial of ``draw``.
 
-    ``passed``: what `pipeline.run` gave of that passage, where it is known already.
+    ``passed``: what `pipeline.run` gave of that passage, where it is known already. ``move`` as it has it.
     """
     draw = draw or Nominal(1)
-    passed = pipeline.run(scenario, draw) if passed is None else passed
+    passed = pipeline.run(scenario, draw, move=move) if passed is None else passed
     parts = tuple(first_of(release) for release in passed.rig.releases)
     charge = FORMULAS[next(iter(passed.rig.constants))]
     counted = count(passed.counter, list(passed.filtered), draw, len(parts), charge.registers)
@@ -201,7 +207,7 @@ def trace(scenario: Scenario, draw: Draw | None = None, passed: pipeline.Measure
         gates=gates,
         moments=moments,
         counts=scenario.counter.source.counts,
-        devices=devices(scenario, passed),
+        devices=devices(scenario, passed, move),
         passed=passed,
         counted=counted,
     )

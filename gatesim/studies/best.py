@@ -11,6 +11,7 @@ from gatesim.chain.controller import uncalibrated
 from gatesim.formula import FORMULAS, suited
 from gatesim.ground.data import Keys
 from gatesim.ground.draw import Nominal
+from gatesim.motion import passage
 from gatesim.scenario.model import Scenario
 from gatesim.studies.engine import study
 from gatesim.studies.plan import Plan
@@ -84,8 +85,11 @@ def best(scenario: Scenario, result: StudyResult, passed: pipeline.Measured | No
     )
 
 
-def best_of_all(scenario: Scenario, trials: int = TRIALS) -> Best:
-    """The same by a small study of its own, of every formula that the rig has the constants for."""
+def best_of_all(scenario: Scenario, trials: int = TRIALS, move: pipeline.Move = passage) -> Best:
+    """The same by a small study of its own, of every formula that the rig has the constants for.
+
+    ``move`` of the nominal passage as `gatesim.chain.pipeline.run` has it.
+    """
     held = uncalibrated(scenario)
     able = [
         n for n in suited(travel=bool(scenario.counter.source.turned_by)) if not FORMULAS[n].missing(held)
@@ -93,7 +97,8 @@ def best_of_all(scenario: Scenario, trials: int = TRIALS) -> Best:
     charge = [name for name in (scenario.formula.use or ())[:1] if name in able]
     use = tuple(dict.fromkeys([*charge, *able]))
     free = scenario.model_copy(update={"formula": scenario.formula.model_copy(update={"use": use})})
-    return best(free, study(RigModel(free), Plan(trials), workers=1))
+    found = study(RigModel(free), Plan(trials), workers=1)
+    return best(free, found, pipeline.run(free, Nominal(1), move=move))
 
 
 def _ranked(

@@ -4,7 +4,8 @@ from importlib.resources import files
 from typing import Any
 
 from gatesim.chain.cautions import cautions
-from gatesim.chain.pipeline import Measured
+from gatesim.chain.pipeline import Measured, Move
+from gatesim.chain.remembered import Remembered
 from gatesim.explanation.area import speed_curve
 from gatesim.explanation.breakdown import Breakdown, breakdown
 from gatesim.explanation.remedy import Remedies, remedies
@@ -70,12 +71,17 @@ def report_html(
 def _content(
     scenario: Scenario, formula: str | None, study: StudyResult | None, budget: Budget | None
 ) -> dict[str, Any]:
-    told = predict(scenario)
+    move = Remembered()
+    told = predict(scenario, move)
     passed = told.passage
     formula = told.readings[0].formula if formula is None else formula
     if formula not in passed.readings:
         raise InputError(f"--formula: given {formula!r}, expected one of {', '.join(passed.readings)}")
-    traced, curve, rig = trace(scenario), speed_curve(passed), rig_geometry(scenario)
+    traced, curve, rig = (
+        trace(scenario, passed=passed, move=move),
+        speed_curve(passed),
+        rig_geometry(scenario),
+    )
     data = passage_data(traced, curve, rig)
     found = None if study is None else study.formulas.get(formula)
     if study is not None and found is not None:
@@ -94,27 +100,30 @@ def _content(
         "area": FORMULAS[formula].one_speed and not scenario.counter.source.turned_by,
         "data": data,
         "readings": readings_table(told, formula),
-        "remarks": best_of_all(scenario).sentences if told.outcome == Outcome.MEASURED.word else (),
+        "remarks": best_of_all(scenario, move=move).sentences
+        if told.outcome == Outcome.MEASURED.word
+        else (),
         "inputs": inputs_table(scenario),
         "devices": [device.words for device in told.devices],
         "assumptions": [*ASSUMPTIONS, *(limit for device in told.devices for limit in device.limits)],
         "cautions": [(c.hazard, c.text[0].upper() + c.text[1:]) for c in cautions(scenario)],
         "study": None if study is None or found is None else study_figures(study, found),
         "budget": None if budget is None else budget_table(budget),
-        **_why(scenario, told, formula),
+        **_why(scenario, told, formula, move),
     }
 
 
-def _why(scenario: Scenario, told: Prediction, formula: str) -> dict[str, Any]:
+def _why(scenario: Scenario, told: Prediction, formula: str, move: Move) -> dict[str, Any]:
     """The explanation where there is a reading to explain; else only what the outcome says."""
     reading = told.reading(formula)
     if reading.length_m is None:
         return {"why": None, "no_reading": reading.reason}
     try:
-        split = breakdown(scenario, formula)
+        split = breakdown(scenario, formula, move=move)
     except InputError as problem:
         return {"why": None, "no_reading": str(problem)}
-    return {"why": _told(scenario, told.passage, split, remedies(scenario, formula)), "no_reading": ""}
+    tried = remedies(scenario, formula, move=move)
+    return {"why": _told(scenario, told.passage, split, tried), "no_reading": ""}
 
 
 def _told(scenario: Scenario, passed: Measured, split: Breakdown, tried: Remedies) -> dict[str, Any]:

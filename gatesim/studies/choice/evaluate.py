@@ -20,7 +20,7 @@ from gatesim.studies.choice.model import Choice, WantedTable
 from gatesim.studies.choice.screen import busy_time, formula_refusal, passage_refusal, room_refusal
 from gatesim.studies.choice.shared import (
     calibrations,
-    motion_key,
+    group_key,
     references_of,
     repeated,
     rig_key,
@@ -85,7 +85,7 @@ def groups_of(found: Sequence[Candidate]) -> list[list[Candidate]]:
     by_key: dict[str, list[Candidate]] = {}
     for candidate in found:
         if candidate.scenario is not None:
-            by_key.setdefault(motion_key(candidate.scenario), []).append(candidate)
+            by_key.setdefault(group_key(candidate.scenario), []).append(candidate)
     return [same[i : i + GROUP] for same in by_key.values() for i in range(0, len(same), GROUP)]
 
 

@@ -1,19 +1,18 @@
 """What candidates share: the draws, and the motion of those that differ only past it."""
 
-import json
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from gatesim.chain.pipeline import Measured, MotionQuery, measure, motion_query
+from gatesim.chain.alike import motion_key, tables_text
+from gatesim.chain.pipeline import Measured
 from gatesim.chain.reference import AS_USUAL, Calibration
+from gatesim.chain.together import Case, run_all
 from gatesim.ground.arrays import Array, Scalar
 from gatesim.ground.draw import Draw, Kind, Streams
 from gatesim.ground.level import Level
 from gatesim.ground.nested import Layout, Nested, SameRigs
-from gatesim.ground.outcome import Outcome
-from gatesim.motion import Passage, passage
 from gatesim.scenario import Scenario
 from gatesim.studies.draws import Renamed
 
@@ -43,29 +42,22 @@ class Repeated(Draw):
         return self.known[key]
 
 
-NOT_MOTION = ("title", "note", "sensor", "filter", "counter", "formula", "requirement", "follower")
-"""Tables of a scenario that are known not to touch the motion past the gates; any other may."""
-
-
-def motion_key(scenario: Scenario) -> str:
+def group_key(scenario: Scenario) -> str:
     """Equal for scenarios whose parts move alike and are asked for at almost the same positions.
 
     A roller that the part turns stands still past the last position asked for, so that a rig
     with one shares its motion with nobody.
     """
-    apart = set(NOT_MOTION)
     if scenario.counter.source.turned_by == "part":
-        apart -= {"sensor", "filter", "counter"}
-    return _text(scenario, [key for key in Scenario.model_fields if key not in apart])
+        return motion_key(scenario, told_apart_by=("sensor", "filter", "counter"))
+    return motion_key(scenario)
 
 
 def rig_key(scenario: Scenario) -> str:
     """Equal for scenarios that differ in their formula only."""
-    return _text(scenario, [key for key in Scenario.model_fields if key not in ("formula", "title", "note")])
-
-
-def _text(scenario: Scenario, tables: Iterable[str]) -> str:
-    return json.dumps([scenario.raw.get(table) for table in tables], sort_keys=True, default=str)
+    return tables_text(
+        scenario, [key for key in Scenario.model_fields if key not in ("formula", "title", "note")]
+    )
 
 
 def repeated(scenarios: Sequence[Scenario], streams: Streams, lengths: int, on_a_rig: int) -> list[Draw]:
@@ -117,34 +109,18 @@ def calibrations(
 def run_together(
     scenarios: Sequence[Scenario], draw: Draw | Sequence[Draw], lengths: Array, *, quantised: bool
 ) -> list[Measured]:
-    """Run rigs of one `motion_key` through the pipeline with one solution of the equation of motion.
+    """Run rigs with parts of these lengths, those that move alike with one solution of the motion.
 
     ``lengths`` (n,) of the part in each trial, m; its mass is in proportion. ``draw``: one for all,
-    or each rig's own, of which the motion is drawn alike. The motion is
-    query once for the positions of all rigs; each position is a node of the integration, so
-    that its time is as good as that of a rig run alone (1e-9 relative).
+    or each rig's own.
     """
     draws = [draw] * len(scenarios) if not isinstance(draw, Sequence) else draw
-    query = [
-        motion_query(scenario, own, part_values(scenario, own, lengths))
-        for scenario, own in zip(scenarios, draws, strict=True)
-    ]
-    columns: dict[str, slice] = {}
-    blocks: list[Array] = []
-    for scenario, one in zip(scenarios, query, strict=True):
-        key = _text(scenario, ("sensor",))
-        if key not in columns:
-            first = sum(block.shape[1] for block in blocks)
-            columns[key] = slice(first, first + one.positions.shape[1])
-            blocks.append(one.positions)
-    rig = query[0].rig
-    motion = passage(rig.part, rig.path, rig.forces, np.concatenate(blocks, axis=1))
-    return [
-        measure(
-            scenario, own, one, _own(motion, columns[_text(scenario, ("sensor",))], one), quantised=quantised
-        )
-        for scenario, own, one in zip(scenarios, draws, query, strict=True)
-    ]
+    return run_all(
+        [
+            Case(scenario, own, part_values(scenario, own, lengths), quantised, ends=False)
+            for scenario, own in zip(scenarios, draws, strict=True)
+        ]
+    )
 
 
 def part_values(scenario: Scenario, draw: Draw, lengths: Array) -> dict[str, Scalar]:
@@ -154,12 +130,3 @@ def part_values(scenario: Scenario, draw: Draw, lengths: Array) -> dict[str, Sca
         ratio = lengths / scenario.part.length.nominal
         values["part.mass"] = scenario.part.mass.sample(draw, "part.mass") * ratio
     return values
-
-
-def _own(motion: Passage, columns: slice, query: MotionQuery) -> Passage:
-    """The motion as one rig asked for it: a part may stop past its gates and before another's."""
-    time = motion.time[:, columns]
-    passed = (~np.isnan(time) | np.isnan(query.positions)).all(axis=1)
-    stops = np.isin(motion.outcome, (Outcome.STOPPED, Outcome.RAN_BACK))
-    outcome = np.where(stops & passed, Outcome.MEASURED, motion.outcome).astype(np.int64)
-    return replace(motion, time=time, speed=motion.speed[:, columns], outcome=outcome)

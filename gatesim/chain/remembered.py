@@ -1,0 +1,77 @@
+"""A motion that is solved once a trial: asked again for the same positions, it answers with the same bits."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field, fields, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gatesim.chain.alike import motion_inputs
+from gatesim.ground.arrays import Array, take
+from gatesim.motion import Belt, Force, Passage, Path, passage
+from gatesim.part import Part
+
+Place = tuple[int, int]
+"""Number of an answer, and the row in it."""
+
+
+@dataclass
+class _Answers:
+    """Trials of one kind that were solved so far, each found by all that its motion depends on."""
+
+    places: dict[bytes, Place] = field(default_factory=dict)
+    passages: list[Passage] = field(default_factory=list)
+
+
+@dataclass(frozen=True)
+class Remembered:
+    """A `gatesim.chain.pipeline.Move` that remembers, for whoever runs nearly the same rig many times.
+
+    Trials that do not differ in what moves the part, nor in the positions, are solved once; no
+    trial depends on the others that are solved with it, so that nothing changes but the work.
+    """
+
+    known: dict[bytes, _Answers] = field(default_factory=dict)
+
+    def __call__(self, part: Part, path: Path, forces: tuple[Force | Belt, ...], positions: Array) -> Passage:
+        """See `gatesim.motion.passage`; positions (n, p)."""
+        inputs = motion_inputs(part, path, forces)
+        table = np.column_stack([*inputs.each, positions])
+        keys = [row.tobytes() for row in table]
+        answers = self.known.setdefault(inputs.shared + bytes(positions.shape[1]), _Answers())
+        new = {key: row for row, key in reversed(list(enumerate(keys))) if key not in answers.places}
+        rows = np.array(sorted(new.values()), np.intp)
+        if rows.size:
+            there = len(answers.passages)
+            answers.places.update({keys[row]: (there, number) for number, row in enumerate(rows)})
+            solved = passage(take(part, rows), take(path, rows), _taken(forces, rows), positions[rows])
+            answers.passages.append(solved)
+        belts = [force for force in forces if isinstance(force, Belt)]
+        return replace(
+            _gathered(answers, [answers.places[key] for key in keys]), belt=next(iter(belts), None)
+        )
+
+
+def _taken(forces: Sequence[Force | Belt], rows: NDArray[np.intp]) -> tuple[Force | Belt, ...]:
+    return tuple(take(force, rows) for force in forces)
+
+
+def _gathered(answers: _Answers, places: Sequence[Place]) -> Passage:
+    """The trials at these places as one passage, with NaN for nodes that others have more of."""
+    where = np.array(places)
+    used = np.unique(where[:, 0])
+    pieces = [answers.passages[number] for number in used]
+    which = np.searchsorted(used, where[:, 0])
+    found: dict[str, Any] = {}
+    for name in (one.name for one in fields(Passage) if one.name != "belt"):
+        values = [getattr(piece, name) for piece in pieces]
+        first = values[0]
+        shape = (len(where), *np.max([value.shape[1:] for value in values], axis=0).astype(int))
+        gathered = np.full(shape, np.nan if first.dtype.kind == "f" else 0, first.dtype)
+        for number, value in enumerate(values):
+            here = which == number
+            inside = (here, *(slice(size) for size in value.shape[1:]))
+            gathered[inside] = value[where[here, 1]]
+        found[name] = gathered
+    return Passage(**found, belt=None)

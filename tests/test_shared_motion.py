@@ -1,0 +1,126 @@
+"""Motions that are solved once for many: every rig and every trial gets what it gets alone."""
+
+from dataclasses import fields
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from gatesim.chain import pipeline, together
+from gatesim.chain.alike import motion_inputs
+from gatesim.chain.remembered import Remembered
+from gatesim.chain.together import Case, run_all
+from gatesim.ground.draw import Joined, Nominal, Streams
+from gatesim.ground.outcome import Outcome
+from gatesim.motion import Passage, passage
+from gatesim.scenario import load
+from gatesim.scenario.reader import changed
+
+FOLDER = Path(__file__).parent.parent / "scenarios"
+RIGS = (
+    "2-chute-slat",
+    "3-braked-rung",
+    "4-launched-spacer",
+    "5-belt-board",
+    "6-belt-roller",
+    "7-pointed-pin",
+)
+
+
+def rig(name):
+    return load(next(FOLDER.glob(f"{name}*.toml")))
+
+
+def same_bits(one, other):
+    for field in fields(Passage):
+        if field.name not in ("belt", "node_position", "node_time", "node_speed"):
+            np.testing.assert_array_equal(getattr(one, field.name), getattr(other, field.name))
+
+
+@pytest.mark.parametrize("name", RIGS)
+def test_a_remembered_motion_has_the_bits_of_one_that_is_solved(name):
+    scenario, move = rig(name), Remembered()
+    draw = Joined((Nominal(2), Streams(1, 0, 40)))
+    query = pipeline.motion_query(scenario, draw)
+    described = query.rig.part, query.rig.path, query.rig.forces
+    first, again, alone = (solve(*described, query.positions) for solve in (move, move, passage))
+    same_bits(first, alone)
+    same_bits(again, alone)
+    times = np.linspace(0.0, np.nanmax(alone.time), 50) * np.ones((draw.trials, 1))
+    np.testing.assert_array_equal(first.travel_at(times), alone.travel_at(times))
+
+
+def test_each_trial_is_solved_once_and_another_position_anew(monkeypatch):
+    solved = []
+
+    def counted(part, path, forces, positions):
+        solved.append(len(positions))
+        return passage(part, path, forces, positions)
+
+    monkeypatch.setattr("gatesim.chain.remembered.passage", counted)
+    scenario, move = rig("3-braked-rung"), Remembered()
+    pipeline.run(scenario, Nominal(5), move=move)
+    assert solved == [1]
+    pipeline.run(scenario, Joined((Nominal(3), Streams(1, 0, 7))), move=move)
+    assert solved == [1, 7]
+    pipeline.run(scenario, Streams(1, 0, 7), move=move)
+    assert solved == [1, 7]
+    pipeline.run(scenario, Nominal(1), {"gate.first": scenario.gate.first.nominal + 0.01}, move=move)
+    assert solved == [1, 7, 1]
+
+
+def test_anything_that_moves_the_part_tells_motions_apart():
+    scenario = rig("3-braked-rung")
+    query = pipeline.motion_query(scenario, Nominal(1))
+
+    def told(**values):
+        other = pipeline.motion_query(scenario, Nominal(1), values).rig
+        return motion_inputs(other.part, other.path, other.forces).digest
+
+    as_it_is = motion_inputs(query.rig.part, query.rig.path, query.rig.forces).digest
+    moving = [name for name in scenario.inputs() if name.split(".")[0] in ("path", "brake")]
+    assert len(moving) > 5
+    for name in [*moving, "part.length", "part.mass"]:
+        value = scenario.inputs()[name].nominal
+        assert told(**{name: value}) == told(**{name: value})
+        assert told(**{name: value + 1e-3}) != as_it_is, name
+    for name in ("gate.first", "sensor.dark_delay@1", "counter.frequency", "part.tilt"):
+        if name in scenario.inputs():
+            assert told(**{name: scenario.inputs()[name].nominal + 1e-3}) == as_it_is, name
+
+
+@pytest.mark.parametrize("name", RIGS)
+def test_rigs_that_move_alike_read_together_what_each_reads_alone(name, monkeypatch):
+    scenario = rig(name)
+    others = [
+        changed(scenario, "gate.first", f"{1.5 * scenario.gate.first.nominal!r} m"),
+        changed(scenario, "counter.timing", {"kind": "polled", "cycle": "1 ms"}),
+        changed(scenario, "sensor.beam", {"shape": "slit", "width": "2 mm", "height": "1 mm"}),
+        changed(scenario, "path.gravity", "9.7 m/s^2"),
+    ]
+    draw, solved = Streams(3, 0, 60), []
+
+    def counted(*given):
+        solved.append(given)
+        return passage(*given)
+
+    monkeypatch.setattr(together, "passage", counted)
+    cases = [Case(each, draw, quantised=False, ends=False) for each in (scenario, *others)]
+    for case, found in zip(cases, run_all(cases), strict=True):
+        alone = pipeline.run(case.scenario, draw, quantised=False, ends=False)
+        np.testing.assert_array_equal(found.outcome, alone.outcome)
+        for formula, readings in alone.readings.items():
+            np.testing.assert_allclose(found.readings[formula], readings, rtol=1e-8)
+    assert len(solved) < len(cases)
+
+
+def test_a_part_that_runs_away_past_the_gates_of_one_rig_only_is_told_so_in_the_other():
+    """Under a weak brake the part goes on gaining speed: v^2 = 2 a x passes the crest's between the gates."""
+    base = changed(rig("2-chute-slat"), "brake", {
+        "start": "300 mm", "length": "3 m", "peak_force": "0.1 N", "critical_speed": "3 m/s",
+    })  # fmt: skip
+    far = changed(base, "gate.first", "2.5 m")
+    alone = [Outcome(int(pipeline.run(each, Nominal(1), ends=False).outcome[0])) for each in (base, far)]
+    assert alone == [Outcome.MEASURED, Outcome.RUNAWAY]
+    both = run_all([Case(each, Nominal(1), ends=False) for each in (base, far)])
+    assert [int(each.outcome[0]) for each in both] == alone
