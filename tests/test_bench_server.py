@@ -163,6 +163,26 @@ def test_an_earlier_number_is_not_answered(server):
     assert told == [{"number": 6, "overtaken": True}]
 
 
+@pytest.mark.long
+@pytest.mark.parametrize("file", SCENARIOS, ids=lambda f: f.stem)
+def test_every_shipped_rig_is_answered_in_full(server, file):
+    """Up to the first distribution; then the page goes away, and the bench serves on."""
+    body = json.dumps({"page": file.stem, "number": 1, "table": plain(load(file).raw)}).encode()
+    connection = http.client.HTTPConnection("127.0.0.1", server.port, timeout=300)
+    headers = {"Origin": f"http://{server.host}", "Content-Type": "application/json"}
+    connection.request("POST", f"{server.path}answers", body, headers)
+    answer, told = connection.getresponse(), {}
+    while not {"reading", "passage", "why", "distribution"} <= set(told):
+        line = json.loads(answer.readline())
+        told[line["name"]] = line
+        assert not line.get("missing"), line
+    connection.close()
+    assert next(iter(told)) == "reading"
+    assert told["why"]["bars"] or told["why"]["reason"]
+    charge = told["reading"]["prediction"]["readings"][0]["formula"]
+    assert told["distribution"]["study"]["error"][charge]["yield"]["share"] >= 0
+
+
 class Pool:
     """Takes work and does none."""
 

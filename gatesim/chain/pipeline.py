@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -292,6 +293,16 @@ def _roller_travel(scenario: Scenario, motion: Passage) -> Travel:
     if not turned_by:
         return motion.travel_at
     if turned_by == "belt" and belt is not None:
-        return lambda times: belt.travel(times.T).T
+        return partial(_of_belt, belt)
     left = np.nanmax(np.column_stack([motion.node_time, motion.stop_time]), axis=1)[:, None]
-    return lambda times: motion.travel_at(np.minimum(times, left))
+    return partial(_until, motion, left)
+
+
+# named, not written in place, so that what was measured can be handed to another process
+def _of_belt(belt: Belt, times: Array) -> Array:
+    moved: Array = belt.travel(times.T).T
+    return moved
+
+
+def _until(motion: Passage, left: Array, times: Array) -> Array:
+    return motion.travel_at(np.minimum(times, left))

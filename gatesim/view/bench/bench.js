@@ -1,8 +1,8 @@
 "use strict";
 (function () {
   const {
-    begin, changed, undo, redo, post, asker, valueAt, element, knobs, hands, player, drawStage, drawSignals, drawSpeed, tellNow,
-    showReading, showFormulas, showWhy, showChanges, showStudy, MS,
+    begin, changed, undo, redo, post, asker, valueAt, element, knobs, hands, player, drawStage, drawKept, drawSignals, drawSpeed, tellNow,
+    showReading, showFormulas, showWhy, showChanges, showStudy, offer, MS,
   } = gatesim;
   const byId = (id) => document.getElementById(id);
   const ALIVE = 20000; // ms between signs of life
@@ -41,6 +41,12 @@
       found[key] = Number(((limit.value + shift) / limit.factor).toPrecision(10)) + " " + limit.unit;
     }
     return found;
+  }
+
+  // paths of the quantities that a patch sets, those of whole tables it adds among them
+  function leaves(patch, before = "") {
+    return Object.entries(patch).flatMap(([key, value]) =>
+      value !== null && typeof value === "object" && !Array.isArray(value) && !("distribution" in value) ? leaves(value, before + key + ".") : [before + key]);
   }
 
   // every formula that the rig has is a choice for the one in charge
@@ -123,9 +129,10 @@
     changes(answer) {
       bench.shown.changes = answer;
       fresh("changes");
-      showChanges(answer, attempt);
       const cheapest = (answer.rows || []).find((row) => row.cheapest);
-      panel.mark(cheapest ? Object.keys(cheapest.patch) : []);
+      const cures = cheapest ? leaves(cheapest.patch) : [];
+      panel.mark(cures);
+      showChanges(answer, attempt, panel.knobOf(cures) ? () => panel.reveal(cures) : null);
     },
   };
 
@@ -145,6 +152,9 @@
     if (bench.shown.distribution) showStudy(bench.shown.distribution, charged(), bench.kept, widthOf("histogram"));
   }
 
+  // what is drawn of the rig kept as A
+  const keptPassage = () => (bench.kept && bench.kept.passage ? { ...bench.kept.passage, rig: bench.kept.reading.rig } : null);
+
   // the rig as it is now, with the passage that was computed last
   function drawRig() {
     const { reading, passage } = bench.shown;
@@ -153,7 +163,9 @@
     const data = { ...passage, rig, gates };
     const updates = [];
     const focus = grips.focused();
-    const stage = drawStage(byId("stage"), data, widthOf("stage"), updates, grips.frame());
+    const kept = keptPassage();
+    const stage = drawStage(byId("stage"), data, widthOf("stage"), updates, { held: grips.frame(), kept: kept && kept.rig });
+    if (kept) drawKept(stage, kept, updates);
     grips.put(stage, reading.handles, data, updates, drawRig, focus);
     passageShown.stage = updates;
     show(passageShown.index);
@@ -162,10 +174,10 @@
   function drawPassage() {
     const data = bench.shown.passage;
     const rest = [];
-    drawSignals(byId("signals"), data, widthOf("signals"), rest);
+    drawSignals(byId("signals"), data, widthOf("signals"), rest, keptPassage());
     const legend = data.as_area ? byId("speed-legend") : null;
     if (!legend) byId("speed-legend").replaceChildren();
-    drawSpeed(byId("speed"), legend, data, widthOf("speed"), rest, bench.kept ? bench.kept.passage : null);
+    drawSpeed(byId("speed"), legend, data, widthOf("speed"), rest, keptPassage());
     passageShown.rest = rest;
     drawRig();
   }
@@ -216,6 +228,7 @@
     bench.kept = bench.kept ? null : { ...bench.shown, table: bench.good.table };
     byId("pin").setAttribute("aria-pressed", String(Boolean(bench.kept)));
     byId("pin").textContent = bench.kept ? "Let go of A" : "Keep as A";
+    byId("kept-legend").hidden = !bench.kept;
     again();
   });
   window.addEventListener("keydown", (event) => {
@@ -264,8 +277,7 @@
     const told = await (await post("rig", starter ? { starter } : {})).json();
     if (told.table === null) {
       byId("choice").hidden = false;
-      byId("starters").replaceChildren(...told.starters.map((each) => element("li", {},
-        element("button", { type: "button", "data-starter": each.name, onclick: () => open(each.name) }, each.title))));
+      offer(byId("starters"), told.starters, open);
       return;
     }
     byId("choice").hidden = true;

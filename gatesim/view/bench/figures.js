@@ -12,7 +12,7 @@ var gatesim = gatesim || {};
 
   function off(error) {
     if (!known(error)) return "No reading";
-    if (Math.abs(error) < 0.5e-6) return "Exactly right";
+    if (Math.abs(error) < 0.5e-6) return "Right to 0.001 mm";
     return "Reads " + Math.abs(MM * error).toFixed(3) + " mm " + (error < 0 ? "short" : "long");
   }
 
@@ -53,8 +53,8 @@ var gatesim = gatesim || {};
         : element("button", { type: "button", class: "plain-button", "data-charge": reading.formula, onclick: () => charge(reading.formula) }, "put in charge");
       return element("tr", {},
         element("th", { scope: "row" }, reading.formula, element("span", { class: "how" }, reading.reason ? "none: " + reading.reason : answer.equations[reading.formula])),
-        element("td", { class: "num" }, mm(reading.length_m)), element("td", { class: "num" }, signed(reading.error_m)),
-        ...(then ? [element("td", { class: "num" }, old ? signed(old.error_m) : ""), element("td", { class: "num" }, old ? difference(reading.error_m, old.error_m) : "")] : []),
+        ...[mm(reading.length_m), signed(reading.error_m), ...(then ? [old ? signed(old.error_m) : "", old ? difference(reading.error_m, old.error_m) : ""] : [])]
+          .map((text, column) => element("td", { class: "num", "data-label": heads[column + 1] }, text)),
         element("td", {}, button));
     }));
     const counts = answer.prediction.counts;
@@ -80,13 +80,15 @@ var gatesim = gatesim || {};
     }));
   }
 
-  function showChanges(answer, attempt) {
+  // attempt: function of a change; reveal: shows the knob of the cheapest, null where it has none
+  function showChanges(answer, attempt, reveal) {
     byId("advice").textContent = answer.missing || answer.advice;
     const rows = (answer.rows || []).filter((row) => row.better);
     const cheapest = answer.enough ? undefined : rows.find((row) => row.cheapest);
     byId("cure").replaceChildren(...(cheapest ? [
       element("span", {}, element("strong", {}, "Cheapest cure: "), cheapest.title + "; error then " + cheapest.error + " mm."),
       element("button", { type: "button", class: "plain-button", "aria-label": "Try the cheapest cure: " + cheapest.title, onclick: () => attempt(cheapest) }, "Try it"),
+      ...(reveal ? [element("button", { type: "button", class: "plain-button", id: "reveal", onclick: reveal }, "Show its knob")] : []),
     ] : []));
     byId("changes").replaceChildren(...rows.slice(0, 8).map((row) =>
       element("li", { class: row.cheapest ? "cheapest" : "" },
@@ -122,7 +124,7 @@ var gatesim = gatesim || {};
     if (histogram) drawHistogram(byId("histogram"), histogram, width, before);
     else byId("histogram").replaceChildren();
     const swatch = (kind) => element("span", { class: "swatch " + kind });
-    byId("histogram-legend").replaceChildren(swatch("line"), "mean ", swatch("dwell"), "95 % coverage interval ", swatch("dash"), "tolerance limits", ...(before ? [" ", swatch("box"), "A"] : []));
+    byId("histogram-legend").replaceChildren(swatch("line"), "mean ", swatch("dwell"), "95 % coverage interval ", swatch("dash"), "tolerance limits", ...(before ? [" ", swatch("kept-line"), "A"] : []));
   }
 
   Object.assign(gatesim, { showReading, showFormulas, showWhy, showChanges, showStudy });

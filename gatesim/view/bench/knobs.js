@@ -244,12 +244,23 @@ var gatesim = gatesim || {};
 
     function mark(paths) {
       for (const node of place.querySelectorAll(".knob")) {
-        const cures = paths.some((path) => path === node.dataset.path || node.dataset.path.startsWith(path + "."));
-        node.classList.toggle("cure", cures);
+        node.classList.toggle("cure", paths.includes(node.dataset.path));
       }
     }
 
-    return { show, refuse, restore, mark, field: (path) => known[path] };
+    // the first knob of these paths
+    const knobOf = (paths) => paths.map((path) => document.getElementById(id(path, "type"))).find((box) => box);
+
+    // brings it into view and gives it the focus
+    function reveal(paths) {
+      const box = knobOf(paths);
+      const details = box.closest("details");
+      if (details) details.open = true;
+      box.closest(".knob").scrollIntoView({ block: "center" });
+      box.focus({ preventScroll: true });
+    }
+
+    return { show, refuse, restore, mark, knobOf, reveal, field: (path) => known[path] };
   }
 
   Object.assign(gatesim, { element, knobs, niceStep, rounded, written });

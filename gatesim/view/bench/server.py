@@ -21,7 +21,7 @@ from starlette.routing import Route
 
 from gatesim.ground.errors import InputError
 from gatesim.scenario import Scenario
-from gatesim.scenario.reader import from_raw
+from gatesim.scenario.reader import from_raw, parse_text
 from gatesim.view.bench.desk import Desk
 from gatesim.view.bench.fields import groups
 from gatesim.view.bench.guard import Guard
@@ -33,7 +33,7 @@ from gatesim.view.riggeometry import rig_geometry
 from gatesim.view.template import render
 
 Json = dict[str, Any]
-OWN_SCRIPTS = ("state", "knobs", "hands", "figures", "bench")
+OWN_SCRIPTS = ("state", "knobs", "hands", "kept", "choice", "figures", "bench")
 _WHERE = re.compile(r"^ *([a-z_]+(?:\.\w+)*): ", re.MULTILINE)
 REPORT_POLICY = (
     "default-src 'none'; script-src 'unsafe-inline'; style-src 'unsafe-inline'; img-src data:; "
@@ -89,7 +89,10 @@ class Bench:
             if starter is None:
                 raise HTTPException(404)
             self.opened = Opened(None, starter.text, Path.cwd())
-        offered = [{"name": name, "title": each.title} for name, each in self.starters.items()]
+        offered = [
+            {"name": name, "title": each.title, "rig": plain_rig(rig_geometry(parse_text(each.text)))}
+            for name, each in self.starters.items()
+        ]
         if self.opened is None:
             return JSONResponse({"starters": offered, "table": None})
         now = self.opened
@@ -118,6 +121,9 @@ class Bench:
             read, passed = await self.desk.reading(scenario)
         except (InputError, ArithmeticError) as problem:
             yield line("refused", self._refusal(problem))
+            return
+        except Exception as fault:  # a page that is told goes on
+            yield line("refused", {"sentence": f"not computed, by a fault of gatesim: {fault!r}", "path": ""})
             return
         rig = rig_geometry(scenario)
         shown = {"groups": groups(scenario), "handles": handles(scenario, rig), "rig": plain_rig(rig)}

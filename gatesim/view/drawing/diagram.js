@@ -5,6 +5,8 @@ var gatesim = gatesim || {};
   const SVG = "http://www.w3.org/2000/svg";
   const MM = 1e3;
   const MS = 1e3;
+  // lines of a rig that is kept to compare with: told apart without colour
+  const KEPT = { fill: "none", stroke: "var(--ink)", "stroke-width": 1.5, "stroke-dasharray": "2 3" };
 
   function make(parent, tag, attributes, text) {
     const node = document.createElementNS(SVG, tag);
@@ -100,5 +102,5 @@ var gatesim = gatesim || {};
     });
   }
 
-  Object.assign(gatesim, { MM, MS, make, canvas, hatch, at, dark, ticks, diagram, path, cursor, band });
+  Object.assign(gatesim, { MM, MS, KEPT, make, canvas, hatch, at, dark, ticks, diagram, path, cursor, band });
 })();

@@ -2,7 +2,7 @@
 var gatesim = gatesim || {};
 // How the errors of many parts are distributed.
 (function () {
-  const { make, diagram } = gatesim;
+  const { KEPT, make, diagram } = gatesim;
 
   // h: edges, density, mean, interval and limits in mm; before: those of a rig to compare with, or null
   function drawHistogram(element, h, width, before) {
@@ -19,7 +19,7 @@ var gatesim = gatesim || {};
       "V" + d.toY(value).toFixed(2) + "H" + d.toX(each.edges[k + 1]).toFixed(2)).join("") + "V" + d.box.bottom;
     make(d.svg, "path", { d: outline(h) + "Z", fill: "var(--cold)" });
     for (const each of others) {
-      make(d.svg, "path", { d: outline(each), fill: "none", stroke: "var(--warm)", "stroke-width": 2, "stroke-dasharray": "7 4" });
+      make(d.svg, "path", { d: outline(each), ...KEPT });
     }
     const upright = (value, attributes) =>
       make(d.svg, "line", Object.assign({

@@ -2,7 +2,7 @@
 var gatesim = gatesim || {};
 // Where the ends of the part are and how fast it goes, over time.
 (function () {
-  const { MM, MS, make, hatch, at, diagram, path, cursor, band } = gatesim;
+  const { KEPT, MM, MS, make, hatch, at, diagram, path, cursor, band } = gatesim;
 
   function drawPosition(element, data, width, updates) {
     const rig = data.rig;
@@ -31,10 +31,12 @@ var gatesim = gatesim || {};
     const area = data.area;
     const whole = legend === null || area.leaves === null || area.second === null;
     const dwell = whole ? 0 : Math.max(area.leaves, area.second) - area.enters;
-    const from = whole ? 0 : Math.max(0, area.enters - 0.25 * dwell);
-    const to = whole ? data.end : area.enters + 1.25 * dwell;
+    const then = before && before.area.leaves !== null ? before.area : null;
+    const from = whole ? 0 : Math.max(0, Math.min(area.enters, then ? then.enters : Infinity) - 0.25 * dwell);
+    const to = whole ? data.end : Math.max(area.enters + 1.25 * dwell, then ? then.leaves + 0.1 * dwell : 0);
     const inside = data.speed.time.map((t, k) => [t, data.speed.speed[k]]).filter((p) => p[0] >= from && p[0] <= to);
-    const top = 1.12 * Math.max(0.01, ...inside.map((p) => p[1]));
+    const past = before ? before.speed.time.map((t, k) => [t, before.speed.speed[k]]).filter((p) => p[0] >= from && p[0] <= to) : [];
+    const top = 1.12 * Math.max(0.01, ...[...inside, ...past].map((p) => p[1]));
     const x = { low: MS * from, high: MS * to, label: "time since release / ms" };
     const d = diagram(element, width, Math.min(400, 230 + width / 6), x, { low: 0, high: top, label: "speed / (m/s)" });
     const speedAt = (t) => at(data.speed.time, data.speed.speed, t, 0);
@@ -58,12 +60,19 @@ var gatesim = gatesim || {};
     }
     const line = [[from, speedAt(from)], ...inside];
     path(d, line.map((p) => MS * p[0]), line.map((p) => p[1]), { stroke: "var(--ink)", "stroke-width": 2.5 });
-    if (before) {
-      const then = before.speed.time.map((t, k) => [t, before.speed.speed[k]]).filter((p) => p[0] >= from && p[0] <= to && p[1] <= top);
-      path(d, then.map((p) => MS * p[0]), then.map((p) => p[1]), { stroke: "var(--warm)", "stroke-width": 2, "stroke-dasharray": "7 4" });
-    }
+    if (before) tellKept(d, past, then);
     cursor(d, updates);
     if (!whole) tellAreas(legend, data.area);
+  }
+
+  // the speed of a rig kept as A, dotted, and between which moments its gate 1 is dark
+  function tellKept(d, past, area) {
+    path(d, past.map((p) => MS * p[0]), past.map((p) => p[1]), KEPT);
+    for (const [moment, words] of area ? [[area.enters, "A enters"], [area.leaves, "A leaves"]] : []) {
+      const x = d.toX(MS * moment);
+      make(d.svg, "line", { ...KEPT, x1: x, x2: x, y1: d.box.top, y2: d.box.bottom });
+      make(d.svg, "text", { x: x - 4, y: d.box.top + 10, "text-anchor": "end" }, words);
+    }
   }
 
   function tellAreas(legend, area) {

@@ -11,28 +11,34 @@ var gatesim = gatesim || {};
     return { back, end: rig.end, reach: Math.max(2.2 * rig.height, 0.03 * rig.end) };
   }
 
-  // held: a frame to keep while something is dragged. Returns where travel and height are on the picture.
-  function drawStage(element, data, width, updates, held) {
+  const room = () => Math.max(160, Math.min(0.62 * window.innerHeight, 520));
+
+  // a point at travel s and height n above a path of that slope; m, x to the right and y down
+  const corner = (slope, s, n) => [s * Math.cos(slope) + n * Math.sin(slope), s * Math.sin(slope) - n * Math.cos(slope)];
+
+  const cornersOf = (slope, { back, end, reach }) =>
+    [[back, reach], [back, -reach], [end, reach], [end, -reach]].map((at) => corner(slope, ...at));
+
+  // held: a frame to keep while something is dragged; kept: a rig that is drawn with this one; tallest: px.
+  // Returns where travel and height are on the picture, on this path or along one of another slope.
+  function drawStage(element, data, width, updates, { held, kept, tallest = room() } = {}) {
     const rig = data.rig;
-    const cos = Math.cos(rig.slope);
-    const sin = Math.sin(rig.slope);
     const drawn = (figure) => rig.forces.filter((force) => force.figure === figure);
     const { back, end, reach } = held || frame(rig);
-    const corner = (s, n) => [s * cos + n * sin, s * sin - n * cos];
-    const corners = [corner(back, reach), corner(back, -reach), corner(end, reach), corner(end, -reach)];
+    const corners = cornersOf(rig.slope, { back, end, reach }).concat(kept ? cornersOf(kept.slope, frame(kept)) : []);
     const xs = corners.map((c) => c[0]);
     const ys = corners.map((c) => c[1]);
     const low = [Math.min(...xs), Math.min(...ys)];
     const size = [Math.max(...xs) - low[0], Math.max(...ys) - low[1]];
-    const margin = 34;
-    const tallest = Math.max(160, Math.min(0.62 * window.innerHeight, 520));
+    const margin = kept ? 50 : 34; // room for the letters
     const scale = Math.min((width - 2 * margin) / size[0], (tallest - 2 * margin) / size[1]);
     const height = Math.ceil(size[1] * scale + 2 * margin + 12);
     const shift = [(width - size[0] * scale) / 2, margin];
-    const place = (s, n) => {
-      const c = corner(s, n);
+    const along = (slope) => (s, n) => {
+      const c = corner(slope, s, n);
       return [(c[0] - low[0]) * scale + shift[0], (c[1] - low[1]) * scale + shift[1]];
     };
+    const place = along(rig.slope);
     const pair = (p) => p[0].toFixed(2) + "," + p[1].toFixed(2);
     const svg = canvas(element, width, height);
     hatch(svg, "magnet", "var(--soft)");
@@ -115,8 +121,8 @@ var gatesim = gatesim || {};
     });
     // travel of a point of the picture: the foot of its perpendicular on the path
     const travel = (x, y) =>
-      ((x - shift[0]) / scale + low[0]) * cos + ((y - shift[1]) / scale + low[1]) * sin;
-    return { svg, place, travel, scale, long, half, frame: { back, end, reach } };
+      ((x - shift[0]) / scale + low[0]) * Math.cos(rig.slope) + ((y - shift[1]) / scale + low[1]) * Math.sin(rig.slope);
+    return { svg, place, along, travel, scale, long, half, frame: { back, end, reach } };
   }
 
   function scaleBar(svg, scale, height) {
