@@ -62,17 +62,31 @@ def edges(
     ``gate``: channel of each gate, as {1: "D0"} or texts "1=D0"; left out: the channels in order.
     ``dark``: level of a dark gate. ``clock``: frequency (Hz) of the counts to save. Raises InputError.
     """
-    signals = read_signals(Path(file))
-    channels = _channels(gate, list(signals), str(file))
-    least = positive(quiet, "s", "quiet")
     rate = None if clock is None else positive(clock, "Hz", "clock")
+    found = recorded(file, gate, dark, quiet)
+    return Edges(found.file, found.channels, found.quiet, found.passages, rate)
+
+
+def recorded(
+    file: Path | str,
+    gate: Mapping[int, str] | Sequence[str],
+    dark: Literal["high", "low"],
+    quiet: Given,
+    option: str = "gate",
+) -> Record:
+    """A file's passages. Raises InputError, which names the option that gave the channels."""
+    signals = read_signals(Path(file))
+    channels = _channels(gate, list(signals), str(file), option)
+    least = positive(quiet, "s", "quiet")
     found = passages_of({g: signals[name] for g, name in channels.items()}, dark == "high", least)
     if not found:
         raise InputError(f"{file}: no gate goes dark and light again, expected at least one passage")
-    return Edges(str(file), channels, least, tuple(found), rate)
+    return Record(str(file), channels, least, tuple(found))
 
 
-def _channels(given: Mapping[int, str] | Sequence[str], names: list[str], file: str) -> dict[int, str]:
+def _channels(
+    given: Mapping[int, str] | Sequence[str], names: list[str], file: str, option: str
+) -> dict[int, str]:
     said = ", ".join(names)
     if isinstance(given, Mapping):
         pairs = [f"{gate}={name}" for gate, name in given.items()]
@@ -84,6 +98,6 @@ def _channels(given: Mapping[int, str] | Sequence[str], names: list[str], file: 
     for pair in pairs:
         number, _, name = pair.partition("=")
         if number not in ("1", "2", "3") or name not in names or int(number) in channels:
-            raise InputError(f"--gate: given {pair!r}, expected 1, 2 or 3, = and one of {said}")
+            raise InputError(f"--{option}: given {pair!r}, expected 1, 2 or 3, = and one of {said}")
         channels[int(number)] = name
     return channels

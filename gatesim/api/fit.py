@@ -4,11 +4,14 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, ClassVar
+from typing import TYPE_CHECKING, Any, ClassVar, Literal
 
+from gatesim.api.edgefit import EdgeFit, fit_to_edges
 from gatesim.api.given import Given, not_negative, renamed
 from gatesim.api.result import Pictured, at_work
+from gatesim.ground.errors import InputError
 from gatesim.scenario import Scenario
+from gatesim.shopfloor.edgetimes import is_record
 from gatesim.shopfloor.fit import fit as fitted
 from gatesim.shopfloor.fit import result
 from gatesim.shopfloor.fit.correction import best, correction_of
@@ -109,8 +112,17 @@ def fit(
     held_out: float = 0.25,
     seed: int = 1,
     column: Mapping[str, str] | Sequence[str] = (),
-) -> Fit:
+    gate: Mapping[int, str] | Sequence[str] = (),
+    filtered: Mapping[int, str] | Sequence[str] = (),
+    dark: Literal["high", "low"] = "high",
+    quiet: Given = 0.1,
+    reference: Given | None = None,
+) -> "Fit | EdgeFit":
     """Estimate ``unknown`` quantities of a rig, such as "path.friction", from a log of its counts.
+
+    ``log`` may be a record of edge times, as `gatesim.edges` takes it, with its keywords; then
+    "sensor.jitter", "sensor.chatter" and "filter" may be unknown, too. ``filtered``: channel of each gate
+    behind the input filter; ``reference``: the length of the part in all passages.
 
     ``varies``: quantities whose spread is from passage to passage, ``trend``: fitted ones that change
     steadily over the log. ``reference_uncertainty``:
@@ -127,6 +139,14 @@ def fit(
         mass_follows_length,
         trends=(trend,) if isinstance(trend, str) else tuple(trend),
     )
+    if not isinstance(log, Log) and (gate or filtered or is_record(Path(log))):
+        return fit_to_edges(
+            scenario, log, options, gate=gate, filtered=filtered, dark=dark, quiet=quiet, reference=reference
+        )
+    if reference is not None:
+        raise InputError(
+            '--reference: given for a log of counts, expected its column "reference [mm]" instead'
+        )
     rows = log if isinstance(log, Log) else read_log(log, mapping=renamed(column))
     found = fitted.fit(scenario, rows, options)
     correction_of(found, formula)

@@ -1,16 +1,20 @@
 """``gatesim fit``."""
 
 from pathlib import Path
+from typing import Literal
 
 import click
 
 from gatesim.commands.filetypes import Command, Number, Source
 from gatesim.commands.options import (
     COLUMN,
+    DARK,
     FIGURE,
     FILE,
     FORMULA,
+    GATE,
     JSON,
+    QUIET,
     REFERENCE_UNCERTAINTY,
     SEED,
     draw,
@@ -36,6 +40,13 @@ from gatesim.commands.options import (
               help="Share of the reference rows that only judges the correction.")  # fmt: skip
 @SEED
 @COLUMN
+@GATE
+@DARK
+@QUIET
+@click.option("--filtered", multiple=True, metavar="N=CHANNEL",
+              help="Channel of a gate behind the input filter in a record, such as 1=D4.")  # fmt: skip
+@click.option("--reference", default=None, metavar="LENGTH",
+              help="True length of the part in all passages of a record of edges.")  # fmt: skip
 @output("fitted scenario", "Write FILE with fitted values, covariance and the formula's constants here.")
 @JSON
 @FIGURE
@@ -51,11 +62,16 @@ def command(
     held_out: float,
     seed: int,
     column: tuple[str, ...],
+    gate: tuple[str, ...],
+    dark: Literal["high", "low"],
+    quiet: str,
+    filtered: tuple[str, ...],
+    reference: str | None,
     output: Path | None,
     as_json: bool,
     figure: Path | None,
 ) -> None:
-    """Estimate unknown quantities of FILE from a LOG of the real rig's counts.
+    """Estimate unknown quantities of FILE from a LOG of the real rig's counts, or of its edges in time.
 
     The log is a CSV file, one row a passage: "dwell [1]", "capture [1]", "rear capture [1]",
     "third capture [1]" as far as the rig has them, and where known "reference [mm]" (true
@@ -63,6 +79,10 @@ def command(
     neither unknown nor varying are one value, the same in every row and known with that
     standard uncertainty; they are estimated along. Jitter, phases and whole counts scatter
     from row to row and make the weights. The figure has the residuals.
+
+    LOG may be a record of edge times instead, as gatesim edges takes it: the sensors' outputs by a
+    logic analyser or an oscilloscope. It is cut into passages, extra edges are told from the part's own,
+    and with --unknown sensor.jitter, sensor.chatter or filter these are estimated, too.
     """
     from gatesim.api.fit import fit
     from gatesim.scenario import load
@@ -79,6 +99,11 @@ def command(
         held_out=held_out,
         seed=seed,
         column=column,
+        gate=gate,
+        dark=dark,
+        quiet=quiet,
+        filtered=filtered,
+        reference=reference,
     )
     show(result, as_json)
     draw(result, figure)

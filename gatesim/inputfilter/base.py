@@ -69,6 +69,16 @@ class FilterTable(Table):
         """Raise Misfit where its values contradict each other; ``key`` of the table."""
 
     @classmethod
+    def kind_of_one_time(cls) -> str:
+        """Its kind, if one time describes it wholly (see `of_time`); empty, by default, if not."""
+        return ""
+
+    @classmethod
+    def of_time(cls, time: float) -> Filter:
+        """The stage with that time in s, of a filter that one time describes wholly."""
+        raise NotImplementedError(f"{cls.__name__} is not described by one time")
+
+    @classmethod
     def suggested(cls, chatter: float) -> Suggestion | None:
         """Itself for a sensor that chatters for so long (s) after an edge, where it helps without harm."""
         return None

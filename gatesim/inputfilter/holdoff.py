@@ -95,3 +95,13 @@ class HoldOffTable(Continuous, FilterTable):
         how = f"a change is taken at once and further ones ignored for {text}, longer than the chatter lasts"
         table = {"kind": "hold-off", "time": text}
         return Suggestion("hold-off filter against chatter", how, {"filter": table})
+
+    @classmethod
+    def kind_of_one_time(cls) -> str:
+        """See `FilterTable.kind_of_one_time`."""
+        return "hold-off"
+
+    @classmethod
+    def of_time(cls, time: float) -> HoldOff:
+        """See `FilterTable.of_time`."""
+        return HoldOff(time)

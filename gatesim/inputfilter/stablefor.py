@@ -77,3 +77,13 @@ class StableForTable(Continuous, FilterTable):
     def when_stretched(self) -> str:
         """See `FilterTable.when_stretched`; it stretches nothing."""
         return ""
+
+    @classmethod
+    def kind_of_one_time(cls) -> str:
+        """See `FilterTable.kind_of_one_time`."""
+        return "stable-for"
+
+    @classmethod
+    def of_time(cls, time: float) -> StableFor:
+        """See `FilterTable.of_time`."""
+        return StableFor(time)

@@ -61,6 +61,21 @@ class Record:
     passages: tuple[Mapping[int, GatePassage], ...]
 
 
+def is_record(path: Path) -> bool:
+    """Whether a file is a record of edges and not a log of counts; False if it cannot be read."""
+    try:
+        with path.open(encoding="utf-8-sig") as file:
+            start = [line for line in file.readlines(65536) if line.strip() and line[0] != "#"]
+    except (OSError, UnicodeDecodeError):
+        return False
+    if path.suffix.lower() == ".vcd" or any(line.startswith("$") for line in start[:1]):
+        return True
+    head = start[0].lower() if start else ""
+    return head.startswith("time") and not any(
+        name in head for name in ("dwell", "capture", "length", "reference")
+    )
+
+
 def read_signals(path: Path) -> dict[str, Signal]:
     """The channels of a file by name. Raises InputError."""
     try:
@@ -130,11 +145,12 @@ def passages_of(gates: Mapping[int, Signal], dark: bool, quiet: float) -> list[d
 
     A gate that is dark as the record begins or ends is not told of there.
     """
-    edges = sorted(
+    edges = [
         (time, gate, high == dark, n == 0)
         for gate, signal in gates.items()
         for n, (time, high) in enumerate(zip(signal.time.tolist(), signal.high, strict=True))
-    )
+    ]
+    edges.sort(key=lambda edge: edge[:2])  # edges of a gate within one step stay in their order
     level = dict.fromkeys(gates, False)
     found: list[dict[int, list[tuple[float, bool]]]] = []
     before = -np.inf

@@ -16,11 +16,12 @@ MM = 1e3
 SHOWN = 5  # further measurements
 
 
-def fit_text(result: Fit, formula: str | None = None) -> str:
-    """What the fit is worth, estimates, what cannot be told apart, the tests, corrections."""
+def fit_text(result: Fit, formula: str | None = None, *, constants: bool = True) -> str:
+    """What the fit is worth, estimates, what cannot be told apart, the tests, corrections if they are due."""
     blocks = ["\n".join(verdict(result)), _head(result), _estimates(result)]
     blocks += [_separability(result), _adequacy(result)]
-    blocks += [_corrections(result), *_charge(result, formula)]
+    if constants:
+        blocks += [_corrections(result), *_charge(result, formula)]
     if result.notes:
         blocks.append("\n".join(result.notes))
     return "\n\n".join(blocks)

@@ -30,10 +30,15 @@ from gatesim.shopfloor.log import Log
 
 def fit(scenario: Scenario, log: Log, options: FitOptions) -> Fit:
     """Estimate the unknown quantities, and say what to measure further and to correct. Raises InputError."""
-    found = estimate(scenario, log, options)
+    found = advised(estimate(scenario, log, options))
+    return replace(found, corrections=corrections(found))
+
+
+def advised(found: Fit) -> Fit:
+    """With further measurements that would tell more."""
     there = replace(found.system, start=found.lengths)
-    more = extras(there, found.minimum.estimate, found.minimum.jacobian, options.seed)
-    return replace(found, extras=more, corrections=corrections(found))
+    more = extras(there, found.minimum.estimate, found.minimum.jacobian, found.options.seed)
+    return replace(found, extras=more)
 
 
 def estimate(scenario: Scenario, log: Log, options: FitOptions) -> Fit:

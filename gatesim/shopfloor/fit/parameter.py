@@ -115,9 +115,14 @@ def parameters(scenario: Scenario, unknown: Sequence[str], varies: Sequence[str]
         found.append(_parameter(scenario, path, names, math.inf))
     if not found:
         raise InputError("--unknown: given nothing, expected a quantity to estimate such as path.friction")
-    own = {path for path in unknown if path in inputs}
-    for name, quantity in inputs.items():
-        if quantity.spread is None or name == "part.length" or name in varies or name in own:
+    return (*found, *fixed(scenario, [*varies, *(path for path in unknown if path in inputs)]))
+
+
+def fixed(scenario: Scenario, but: Sequence[str]) -> tuple[Parameter, ...]:
+    """Every quantity that has a spread, one value in all rows, ``but`` those named. Raises InputError."""
+    found = []
+    for name, quantity in scenario.inputs().items():
+        if quantity.spread is None or name == "part.length" or name in but:
             continue
         if not math.isfinite(quantity.std):
             raise InputError(f"{scenario.file}: {name}: its spread has no finite standard uncertainty")

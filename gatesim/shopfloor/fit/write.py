@@ -36,7 +36,7 @@ def fitted_text(result: Fit, text: str, formula: str | None, day: date, name: st
         moved = abs(value - parameter.nominal) > MOVED * std
         if not parameter.trend and (known_better or moved):
             table = _quantity(parameter, float(value), _spread(result, parameter, float(std)))
-            _put(document, _path(parameter.name), table)
+            put(document, _path(parameter.name), table)
     chosen = correction_of(result, formula)
     if chosen is not None:
         _put_constants(document, chosen, result.corrections)
@@ -89,7 +89,7 @@ def _quantity(parameter: Parameter, value: float, std: float) -> dict[str, Any]:
     return {"value": number, "distribution": "normal", "standard_uncertainty": spread}
 
 
-def _put(document: MutableMapping[str, Any], path: str, value: object) -> None:
+def put(document: MutableMapping[str, Any], path: str, value: object) -> None:
     """Set the value at a dotted path, in the table where it stands."""
     import tomlkit
 
@@ -120,11 +120,11 @@ def _put_constants(
     lengths["release_distance"] = constants.release_distance
     for key, value in lengths.items():
         if math.isfinite(value):
-            _put(document, f"formula.{key}", f"{round(1e3 * value, 6)!r} mm")
+            put(document, f"formula.{key}", f"{round(1e3 * value, 6)!r} mm")
     if math.isfinite(constants.acceleration):
-        _put(document, "formula.acceleration", f"{round(constants.acceleration, 6)!r} m/s^2")
+        put(document, "formula.acceleration", f"{round(constants.acceleration, 6)!r} m/s^2")
     others = [c.formula for c in corrections if c is not chosen]
-    _put(document, "formula.use", [chosen.formula, *others])
+    put(document, "formula.use", [chosen.formula, *others])
     for key in LINE_IN_CHARGE:
         document["formula"].pop(key, None)
     lines = tomlkit.table(is_super_table=True)

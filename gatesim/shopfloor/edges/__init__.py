@@ -1,0 +1,1 @@
+"""What a rig's recorded edges tell: motion and delays, jitter, chatter, and the input filter."""
