@@ -18,7 +18,7 @@ from gatesim.studies.model import Trials
 from gatesim.studies.plan import Plan
 from gatesim.studies.rig import RigModel
 from gatesim.studies.validation import contradictions, validate, validations
-from gatesim.view.studytext import budget_text
+from gatesim.view.budgettext import budget_text
 from tests.study_models import END_GAUGE, ISHIGAMI, MASS, FormulaModel, additive
 
 

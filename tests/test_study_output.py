@@ -26,11 +26,13 @@ from gatesim.studies.trials import trials_writer
 from gatesim.studies.until import Until, parse_until
 from gatesim.studies.validation import validate
 from gatesim.studies.workers import InThisProcess
+from gatesim.view.budgettext import budget_text
 from gatesim.view.histogram import histogram
 from gatesim.view.number import decimals_for, percent, with_error
-from gatesim.view.studytext import budget_text, study_text, sweep_text
+from gatesim.view.studytext import study_text
 from gatesim.view.style import save
 from gatesim.view.sweepchart import sweep_chart
+from gatesim.view.sweeptext import sweep_text
 from tests.study_models import MASS, FormulaModel
 
 
@@ -209,7 +211,7 @@ def test_histogram_shows_the_numbers_it_names(result, tmp_path):
     found = result.formulas["y"]
     said = " ".join(text.get_text() for text in axes.get_legend().get_texts())
     assert f"bias {1e3 * found.bias.value:+.4f} mm" in said
-    assert "-1.0000 and 2.0000 mm" in said
+    assert "tolerance limits -1 and 2 mm" in said
     # the area under the steps is the share of readings within the abscissa
     steps = axes.patches[0].get_data()
     area = float(np.sum(steps.values * np.diff(steps.edges)))

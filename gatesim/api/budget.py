@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import ClassVar
 
-from gatesim.api.result import Result, at_work, watched
+from gatesim.api.result import WithLengths, at_work, watched
 from gatesim.scenario import Scenario
 from gatesim.studies import budget as budgeted
 from gatesim.studies.engine import study
@@ -16,7 +16,7 @@ from gatesim.studies.validation import Validation, contradictions, validations
 
 
 @dataclass(frozen=True, repr=False)
-class Budget(Result, budgeted.Budget):
+class Budget(WithLengths, budgeted.Budget):
     """Linear budget of one formula, beside it a Monte Carlo study, whether they agree, Sobol indices.
 
     ``indices`` is None where nothing spreads; ``contradicted``: draws that the budget takes to be
@@ -39,10 +39,13 @@ class Budget(Result, budgeted.Budget):
     }
     UNITS: ClassVar = {"error": "m", "combined": "m", "expanded": "m"}
 
-    def __str__(self) -> str:
-        from gatesim.view.studytext import budget_text
+    def text(self, unit: str | None = None) -> str:
+        """The table by level, its sum, the study beside it, whether they agree, Sobol indices."""
+        from gatesim.view.budgettext import budget_text
+        from gatesim.view.lengthunit import unit_of
 
-        return budget_text(self, self.monte_carlo, self.validation, self.indices)
+        wanted = None if unit is None else unit_of(unit)
+        return budget_text(self, self.monte_carlo, self.validation, self.indices, wanted)
 
 
 def budget(

@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, ClassVar
 
-from gatesim.api.result import Pictured, watched
+from gatesim.api.result import PicturedLengths, watched
 from gatesim.chain.reference import parse_calibration
 from gatesim.ground.errors import InputError
 from gatesim.scenario import Scenario
@@ -32,7 +32,7 @@ TRIALS = 100_000
 
 
 @dataclass(frozen=True, repr=False)
-class Study(Pictured, studied.StudyResult):
+class Study(PicturedLengths, studied.StudyResult):
     """Figures of all formulas; ``formula`` is the one that is drawn and that the short names mean.
 
     ``requirement``: each formula against what the scenario requires, at the worst of the lengths;
@@ -84,18 +84,23 @@ class Study(Pictured, studied.StudyResult):
         """Upper end of the symmetric coverage interval of the error, m."""
         return self.figures.high.value
 
-    def __str__(self) -> str:
+    def text(self, unit: str | None = None) -> str:
+        """Error figures of every formula, by level, against the requirement; outcomes."""
+        from gatesim.view.lengthunit import unit_of
         from gatesim.view.studytext import study_text
 
-        return "\n\n".join([*self.warnings, study_text(self, self.requirement, self.best.sentences)])
+        shown = unit_of(unit)
+        told = study_text(self, self.requirement, self.best.sentences, shown)
+        return "\n\n".join([*map(shown.said, self.warnings), told])
 
-    def plot(self, ax: "Axes | None" = None) -> "Axes":
+    def plot(self, ax: "Axes | None" = None, unit: str | None = None) -> "Axes":
         """Histogram of the formula's readings with the tolerance limits of the scenario."""
         from gatesim.view.histogram import histogram
+        from gatesim.view.lengthunit import unit_of
 
         wanted = self.scenario.requirement
         low, high = (q.nominal if q else None for q in (wanted.lower_limit, wanted.upper_limit))
-        return histogram(self, self.formula, low, high, ax)
+        return histogram(self, self.formula, low, high, ax, unit_of(unit))
 
 
 def study(

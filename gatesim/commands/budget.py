@@ -5,7 +5,7 @@ from pathlib import Path
 import click
 
 from gatesim.commands.filetypes import Command
-from gatesim.commands.options import COVERAGE, FILE, FORMULA, JSON, SEED, WORKERS, show
+from gatesim.commands.options import COVERAGE, FILE, FORMULA, JSON, SEED, UNIT, WORKERS, show
 
 
 @click.command("budget", cls=Command)
@@ -17,6 +17,7 @@ from gatesim.commands.options import COVERAGE, FILE, FORMULA, JSON, SEED, WORKER
 @SEED
 @WORKERS
 @JSON
+@UNIT
 def command(
     file: Path,
     formula: str | None,
@@ -25,6 +26,7 @@ def command(
     seed: int,
     workers: int | None,
     as_json: bool,
+    unit: str | None,
 ) -> int:
     """Uncertainty budget: what each quantity contributes to the error of the reading.
 
@@ -35,5 +37,5 @@ def command(
     from gatesim.scenario import load
 
     result = budget(load(file), formula=formula, coverage=coverage, trials=trials, seed=seed, workers=workers)
-    show(result, as_json)
+    show(result, as_json, unit)
     return 130 if result.ended == "interrupted" else 0

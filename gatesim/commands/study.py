@@ -5,7 +5,7 @@ from pathlib import Path
 import click
 
 from gatesim.commands.filetypes import Command, Product
-from gatesim.commands.options import COVERAGE, FIGURE, FILE, FORMULA, JSON, SEED, WORKERS, draw, show
+from gatesim.commands.options import COVERAGE, FIGURE, FILE, FORMULA, JSON, SEED, UNIT, WORKERS, draw, show
 
 
 @click.command("study", cls=Command)
@@ -27,6 +27,7 @@ from gatesim.commands.options import COVERAGE, FIGURE, FILE, FORMULA, JSON, SEED
 @FORMULA
 @JSON
 @FIGURE
+@UNIT
 def command(
     file: Path,
     trials: int | None,
@@ -41,6 +42,7 @@ def command(
     formula: str | None,
     as_json: bool,
     figure: Path | None,
+    unit: str | None,
 ) -> int:
     """Monte Carlo study: bias, standard uncertainty, coverage intervals, outcomes.
 
@@ -66,8 +68,8 @@ def command(
         csv=csv_file,
         formula=formula,
     )
-    show(result, as_json)
-    draw(result, figure if result.formulas else None)  # none if stopped within the first block
+    show(result, as_json, unit)
+    draw(result, figure if result.formulas else None, unit)  # none if stopped within the first block
     if result.ended.startswith(UNSAVED):
         raise InputError(result.ended.removeprefix(UNSAVED))
     return 130 if result.ended == "interrupted" else 0

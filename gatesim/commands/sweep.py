@@ -6,7 +6,7 @@ from typing import Literal
 import click
 
 from gatesim.commands.filetypes import Command
-from gatesim.commands.options import FIGURE, FILE, FORMULA, JSON, SEED, WORKERS, draw, show
+from gatesim.commands.options import FIGURE, FILE, FORMULA, JSON, SEED, UNIT, WORKERS, draw, show
 
 
 @click.command("sweep", cls=Command)
@@ -25,6 +25,7 @@ from gatesim.commands.options import FIGURE, FILE, FORMULA, JSON, SEED, WORKERS,
 @WORKERS
 @JSON
 @FIGURE
+@UNIT
 def command(
     file: Path,
     vary: tuple[str, ...],
@@ -35,6 +36,7 @@ def command(
     workers: int | None,
     as_json: bool,
     figure: Path | None,
+    unit: str | None,
 ) -> int:
     """Study a rig over a range of one or two of its quantities.
 
@@ -45,6 +47,6 @@ def command(
     from gatesim.scenario import load
 
     result = sweep(load(file), vary, show=figures, formula=formula, trials=trials, seed=seed, workers=workers)
-    show(result, as_json)
-    draw(result, figure if result.formulas else None)  # none if stopped at the first point
+    show(result, as_json, unit)
+    draw(result, figure if result.formulas else None, unit)  # none if stopped at the first point
     return 130 if result.interrupted else 0

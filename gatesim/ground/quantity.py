@@ -73,6 +73,19 @@ def _in_root_units(unit: str) -> tuple[float, str]:
     return COMMON_UNITS[unit] if unit in COMMON_UNITS else in_root_units(unit)
 
 
+def si_factor(unit: str) -> float:
+    """One of a unit in SI: 1e-3 for mm and for g."""
+    factor, root = _in_root_units(unit)  # whose unit of mass is the gram
+    above, *below = root.split(" / ")
+    mass = above.split(" * ").count("gram") - below.count("gram")
+    return factor / 1000.0**mass
+
+
+def is_length(unit: str) -> bool:
+    """Whether it is a unit of length."""
+    return _in_root_units(unit)[1] == "meter"
+
+
 def parse(text: str, unit: str) -> tuple[float, str]:
     """Read text such as ``"120 mm"``: the value in ``unit`` (an SI unit) and the unit written.
 

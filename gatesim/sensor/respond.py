@@ -10,6 +10,9 @@ from gatesim.ground.quantity import accepts
 from gatesim.ground.transition import ordered, trimmed, without_reversals
 from gatesim.sensor.chatter import Chatter
 
+JITTER = "sensor.jitter"
+"""Name of its draws, and of the key that has its standard deviation, before the gate's number."""
+
 
 @dataclass(frozen=True)
 @accepts(dark_delay="s", light_delay="s", jitter="s", sampling_period="s", time_constant="s")
@@ -48,7 +51,7 @@ def respond(response: Response, times: Array, draw: Draw, gate: int) -> Array:
     out = out + late
     if np.any(response.jitter):
         jitter = column(response.jitter)
-        out = out + jitter * draw.normal(f"sensor.jitter@{gate}", out.shape[1])
+        out = out + jitter * draw.normal(f"{JITTER}@{gate}", out.shape[1])
     out = without_reversals(out)
     return trimmed(out) if response.chatter is None else response.chatter.added(out, draw, gate)
 

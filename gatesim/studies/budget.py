@@ -19,60 +19,13 @@ from gatesim.ground.arrays import Array
 from gatesim.ground.data import Keys
 from gatesim.ground.draw import Streams
 from gatesim.ground.level import Level
-from gatesim.studies.model import Model, Sampled, correlations_of, run
+from gatesim.studies.budgetrow import SIMULATED, BudgetRow, sized
+from gatesim.studies.model import Model, Noisy, Sampled, correlations_of, run
 from gatesim.studies.slopes import Component, ErrorFunction, Slopes
 
 COUNTING = "rounding to whole counts"
 SIMULATED_TRIALS = 20_000
-NEGLIGIBLE = 1e-9  # of the combined standard uncertainty
 LEAST_SHARE = 1e-4  # of the combined variance, for a covariance
-
-
-@dataclass(frozen=True)
-class BudgetRow:
-    """One line of the budget; all in SI.
-
-    ``sensitivity``: derivative of the error by the quantity; ``contribution`` = sensitivity
-    times u, in m, NaN if the part is no longer read within one u of the nominal value.
-    ``curvature``: how far the mean of the errors at plus and minus u is from the nominal
-    error, in m: it is 0 for a linear model. ``secant`` tells that the derivative did not
-    converge (a kink), and the slope between minus and plus u stands in its place
-    (JCGM 100, 5.1.3, note 2). ``share``: part of the combined variance, 0 to 1.
-    ``per``: how often the quantity is drawn. ``staircase``: a stage that samples, or rounding.
-    """
-
-    name: str
-    value: float
-    u: float
-    distribution: str
-    degrees_of_freedom: float
-    sensitivity: float
-    contribution: float
-    curvature: float
-    secant: bool
-    unit: str = ""
-    per: Level = "passage"
-    share: float = math.nan
-    staircase: bool = False
-
-    KEYS: ClassVar[Keys] = {
-        "name": "quantity",
-        "value": "value",
-        "u": "standard_uncertainty",
-        "distribution": "distribution",
-        "degrees_of_freedom": "degrees_of_freedom",
-        "sensitivity": "sensitivity",
-        "contribution": "contribution",
-        "share": "share_of_variance",
-        "curvature": "curvature",
-        "secant": "secant",
-        "unit": None,
-        "staircase": None,
-    }
-
-    def matters(self, combined: float) -> bool:
-        """Whether it has any influence beyond the rounding of floating-point numbers."""
-        return math.isnan(self.contribution) or abs(self.contribution) > NEGLIGIBLE * combined
 
 
 @dataclass(frozen=True)
@@ -195,7 +148,7 @@ def _simulated(name: str, errors: Array) -> BudgetRow:
     """A row whose effect is found by simulation; NaN where hardly a trial is read."""
     read = errors[~np.isnan(errors)]
     mean, u = (float(np.mean(read)), float(np.std(read, ddof=1))) if read.size > 1 else (math.nan, math.nan)
-    return BudgetRow(name, mean, u, "simulated", math.inf, 1.0, u, 0.0, False)
+    return BudgetRow(name, mean, u, SIMULATED, math.inf, 1.0, u, 0.0, False)
 
 
 def _nonlinear_noise(
@@ -279,6 +232,7 @@ def budget(model: Model, formula: str, coverage: float = 0.95, seed: int = 1) ->
     error, slopes = function.nominal(), function.slopes()
     nonlinear = _nonlinear_noise(function, slopes, error, seed)
     rows = [nonlinear.get(row.name, row) for row in _rows(function.axes, slopes)]
+    rows = sized(rows, model.noise_sizes if isinstance(model, Noisy) else {})
     error += sum(row.value for row in nonlinear.values())
     stairs = _staircases(model, formula, seed)
     rows += stairs

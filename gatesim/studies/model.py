@@ -89,6 +89,16 @@ class Sampled(Model, Protocol):
 
 
 @runtime_checkable
+class Noisy(Model, Protocol):
+    """A measurement that knows how large its noises are."""
+
+    @property
+    def noise_sizes(self) -> Mapping[str, Quantity]:
+        """Standard deviation of normal noises, by the name each is drawn under; not of all that are drawn."""
+        ...
+
+
+@runtime_checkable
 class Calibrated(Model, Protocol):
     """A measurement that can be calibrated with reference parts."""
 

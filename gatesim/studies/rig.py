@@ -19,6 +19,7 @@ from gatesim.ground.errors import InputError
 from gatesim.ground.quantity import Quantity, parse
 from gatesim.scenario import Scenario
 from gatesim.scenario.reader import changed
+from gatesim.sensor.respond import JITTER
 from gatesim.studies.model import Trials
 from gatesim.studies.sweep import SweptQuantity, grid_values
 
@@ -42,6 +43,11 @@ class RigModel:
     def correlations(self) -> tuple[Correlation, ...]:
         """See `gatesim.studies.model.Correlated.correlations`."""
         return self.scenario.correlations()
+
+    @property
+    def noise_sizes(self) -> Mapping[str, Quantity]:
+        """See `gatesim.studies.model.Noisy.noise_sizes`."""
+        return {name: q for name, q in self.scenario.inputs().items() if name.startswith(f"{JITTER}@")}
 
     @cached_property
     def identity(self) -> str:

@@ -12,7 +12,7 @@ from gatesim.ground.draw import Nominal
 from gatesim.scenario.model import Scenario
 from gatesim.studies.rig import RigModel
 from gatesim.studies.sweep import SweptQuantity
-from gatesim.view.style import BLACK, BLUE, GREEN, ORANGE, SKY, VERMILION, new_axes
+from gatesim.view.style import BLACK, BLUE, GREEN, ORANGE, SKY, VERMILION, log_ticks, new_axes
 from gatesim.view.sweepchart import axis_label
 
 if TYPE_CHECKING:
@@ -55,7 +55,7 @@ def error_chart(curve: ErrorCurve, axes: "Axes | None" = None) -> "Axes":
     axes.axhline(0.0, color=BLACK, linewidth=0.8)
     axes.set_xlabel(axis_label(curve.axis))
     if curve.axis.logarithmic:
-        axes.set_xscale("log")
+        log_ticks(axes.xaxis, float(curve.axis.values.min()), float(curve.axis.values.max()))
     axes.set_ylabel("reading less true length / mm")
     axes.grid(alpha=0.3, linewidth=0.6)
     axes.legend(loc="upper center", bbox_to_anchor=(0.5, -0.16), ncols=3, frameon=False, fontsize="small")

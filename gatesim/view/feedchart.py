@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from gatesim.studies.feed.fate import Fate
 from gatesim.studies.feed.feed import FeedResult
-from gatesim.view.style import BLACK, BLUE, GREEN, GREY, ORANGE, SKY, VERMILION, new_axes
+from gatesim.view.style import BLACK, BLUE, GREEN, GREY, ORANGE, SKY, VERMILION, log_ticks, new_axes
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -38,15 +38,12 @@ def feed_chart(result: FeedResult, axes: "Axes | None" = None) -> "Axes":
             )
     wanted = 100.0 * result.feeding.least_yield
     axes.axhline(wanted, color=BLACK, linewidth=0.8, linestyle=(0, (5, 3)), label=f"wanted: {wanted:g} %")
+    low, high = min(rates), max(rates)
+    room = (high / low) ** 0.04
+    log_ticks(axes.xaxis, low / room, high * room)
+    axes.set_xlim(low / room, high * room)
     if math.isfinite(result.limit):
         _limit(result, axes)
-    axes.set_xscale("log")
-    axes.xaxis.set_major_formatter(lambda value, _: f"{value:g}")
-    axes.tick_params(axis="x", which="minor", pad=5.0)
-    span = rates[-1] / rates[0]
-    axes.xaxis.set_minor_formatter(
-        lambda value, _: f"{value:g}" if span < 30.0 and f"{value:g}"[0] in "235" else ""
-    )
     axes.set_xlabel("parts a minute")
     axes.set_ylabel("share of parts / %")
     axes.set_ylim(-2.0, 102.0)
@@ -64,12 +61,15 @@ def _limit(result: FeedResult, axes: "Axes") -> None:
     if math.isfinite(low) and math.isfinite(high):
         axes.axvspan(low, high, color=GREY, alpha=0.25, linewidth=0.0)
     axes.axvline(limit, color=BLACK, linewidth=1.0)
+    left = limit < math.prod(axes.get_xlim()) ** 0.5  # of the middle: the text goes where there is room
+    end = high if left else low
     axes.annotate(
         f"{limit:.4g} a minute,\nlimited by the {result.limited_by}",
-        (low if math.isfinite(low) else limit, 50.0),
-        xytext=(-8, 0),
+        (end if math.isfinite(end) else limit, 50.0),
+        xytext=(8 if left else -8, 0),
         textcoords="offset points",
-        ha="right",
+        ha="left" if left else "right",
         va="center",
         fontsize="small",
+        bbox={"facecolor": "white", "edgecolor": "none", "pad": 1.0, "alpha": 0.8},
     )

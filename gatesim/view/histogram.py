@@ -7,12 +7,13 @@ import numpy as np
 
 from gatesim.ground.arrays import Array
 from gatesim.studies.result import FormulaResult, StudyResult
+from gatesim.view.lengthunit import MM, LengthUnit
+from gatesim.view.number import decimals_for, plain
 from gatesim.view.style import BLACK, GREEN, SKY, VERMILION, new_axes
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-MM = 1e3
 BINS = 72
 
 
@@ -30,27 +31,31 @@ def histogram(
     lower_limit: float | None = None,
     upper_limit: float | None = None,
     axes: "Axes | None" = None,
+    unit: LengthUnit = MM,
 ) -> "Axes":
     """Draw the readings of one formula with true length, bias, coverage interval and tolerance limits.
 
     The abscissa is the reading; where the true length varies from trial to trial it is the
-    error, reading minus true length, and the limits (m) are left out. All in mm.
+    error, reading minus true length, and the limits (m) are left out.
     """
     axes = axes or new_axes()
     found = result.formulas[formula]
     varies = result.true_length_varies
     zero = 0.0 if varies else result.true_length
-    axes.set_xlabel("error, reading - true length / mm" if varies else "reading / mm")
-    axes.set_ylabel("share of readings per mm")
+    scale, mm = unit.per_metre, unit.name
+    axes.set_xlabel(f"error, reading - true length / {mm}" if varies else f"reading / {mm}")
+    axes.set_ylabel(f"share of readings per {mm}")
     axes.set_title(f"{formula}: {found.readings:,} readings of {result.trials:,} trials", fontsize="medium")
     if not found.readings:
         axes.text(0.5, 0.5, "no readings", transform=axes.transAxes, ha="center")
         return axes
     edges = bin_edges(found)
-    density = found.curve.counts(edges) / found.readings / (np.diff(edges) * MM)
-    axes.stairs(density, MM * (edges + zero), fill=True, color=SKY, alpha=0.55, zorder=1)
-    axes.stairs(density, MM * (edges + zero), color=BLACK, linewidth=0.6, zorder=2)
-    low, high = MM * (zero + found.low.value), MM * (zero + found.high.value)
+    density = found.curve.counts(edges) / found.readings / (np.diff(edges) * scale)
+    axes.stairs(density, scale * (edges + zero), fill=True, color=SKY, alpha=0.55, zorder=1)
+    axes.stairs(density, scale * (edges + zero), color=BLACK, linewidth=0.6, zorder=2)
+    low, high = scale * (zero + found.low.value), scale * (zero + found.high.value)
+    sure = scale * (found.low.error if found.low.error > 0.0 else 0.05 * found.uncertainty.value)
+    ends = [f"{scale * end.value:+.{decimals_for(sure)}f}" for end in (found.low, found.high)]
     p = f"{100.0 * result.plan.coverage:g} %"
     axes.axvspan(low, high, color=BLACK, alpha=0.07, zorder=0)
     for end in (low, high):
@@ -58,14 +63,15 @@ def histogram(
     # proxies, so that the legend has one entry for both ends and names the numbers
     axes.plot([], [], color=BLACK, linewidth=1.0, linestyle=":",
               label=f"{p} coverage interval of the error: "
-              f"{low - MM * zero:+.4f} to {high - MM * zero:+.4f} mm")  # fmt: skip
-    true_label = "no error" if varies else f"true length {MM * zero:.4f} mm"
-    axes.axvline(MM * zero, color=GREEN, linewidth=2.0, label=true_label, zorder=4)
-    bias, mean = MM * found.bias.value, "mean error" if varies else "mean reading"
-    axes.axvline(MM * zero + bias, color=VERMILION, linewidth=1.8, linestyle="--",
-                 label=f"{mean}: bias {bias:+.4f} mm", zorder=4)  # fmt: skip
+              f"{ends[0]} to {ends[1]} {mm}")  # fmt: skip
+    true_label = "no error" if varies else f"true length {plain(scale * zero, 7)} {mm}"
+    axes.axvline(scale * zero, color=GREEN, linewidth=2.0, label=true_label, zorder=4)
+    places = decimals_for(scale * found.bias.error)
+    bias, mean = scale * found.bias.value, "mean error" if varies else "mean reading"
+    axes.axvline(scale * zero + bias, color=VERMILION, linewidth=1.8, linestyle="--",
+                 label=f"{mean}: bias {bias:+.{places}f} {mm}", zorder=4)  # fmt: skip
     if not varies:
-        _limits(axes, lower_limit, upper_limit)
+        _limits(axes, lower_limit, upper_limit, unit)
     axes.set_ylim(bottom=0.0)
     axes.ticklabel_format(axis="x", useOffset=False)
     axes.margins(x=0.02)
@@ -73,11 +79,12 @@ def histogram(
     return axes
 
 
-def _limits(axes: "Axes", lower: float | None, upper: float | None) -> None:
-    said = [f"{MM * limit:.4f}" for limit in (lower, upper) if limit is not None and math.isfinite(limit)]
+def _limits(axes: "Axes", lower: float | None, upper: float | None, unit: LengthUnit) -> None:
+    scale = unit.per_metre
+    said = [plain(scale * limit, 7) for limit in (lower, upper) if limit is not None and math.isfinite(limit)]
     for limit in (lower, upper):
         if limit is not None:
-            axes.axvline(MM * limit, color=BLACK, linewidth=1.6, linestyle="-.", zorder=4)
+            axes.axvline(scale * limit, color=BLACK, linewidth=1.6, linestyle="-.", zorder=4)
     if said:
         axes.plot([], [], color=BLACK, linewidth=1.6, linestyle="-.",
-                  label=f"tolerance limits {' and '.join(said)} mm")  # fmt: skip
+                  label=f"tolerance limits {' and '.join(said)} {unit.name}")  # fmt: skip

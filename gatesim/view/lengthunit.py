@@ -5,7 +5,8 @@ import re
 from dataclasses import dataclass
 
 from gatesim.ground.errors import InputError
-from gatesim.view.number import decimals_for, plain, with_error
+from gatesim.ground.quantity import is_length, si_factor
+from gatesim.view.number import decimals_for, fixed, plain, with_error
 
 DIGITS = 4
 """Significant digits that a length in a sentence keeps at least ..."""
@@ -32,16 +33,11 @@ class LengthUnit:
 
     def fixed(self, length: float | None, in_mm: int) -> str:
         """A length in m, with the decimal places that it would have in mm; a dash for none."""
-        if length is None or math.isnan(length):
-            return "-"
-        return f"{self.per_metre * length:.{self.places(in_mm)}f}"
+        return "-" if length is None else fixed(self.per_metre * length, self.places(in_mm))
 
     def signed(self, length: float | None, in_mm: int) -> str:
         """As `fixed`, with a sign unless all its digits are 0."""
-        text = self.fixed(length, in_mm)
-        if text.strip("-0.") == "":
-            return text.lstrip("-") or text
-        return text if text.startswith("-") else f"+{text}"
+        return "-" if length is None else fixed(self.per_metre * length, self.places(in_mm), "+")
 
     def plain(self, length: float, digits: int = 4) -> str:
         """A length in m to a few significant digits; see `gatesim.view.number.plain`."""
@@ -76,6 +72,16 @@ class LengthUnit:
 
 MM = LengthUnit("mm", 1e3, 0)
 UNITS = {unit.name: unit for unit in (MM, LengthUnit("um", 1e6, -3), LengthUnit("in", 1.0 / 0.0254, 2))}
+
+
+def restated(written: str, wanted: LengthUnit | None) -> tuple[str, float]:
+    """The unit to show a quantity in that was written in another, and how many of it that one is.
+
+    Lengths go into the unit that is ``wanted``; all else, and all without one, stays as written.
+    """
+    if wanted is None or not written or not is_length(written):
+        return written, 1.0
+    return wanted.name, si_factor(written) * wanted.per_metre
 
 
 def unit_of(name: str | None) -> LengthUnit:

@@ -1,6 +1,7 @@
 """Numbers as people read them."""
 
 import math
+from collections.abc import Iterable
 
 
 def decimals_for(error: float, digits: int = 2) -> int:
@@ -43,3 +44,25 @@ def percent(share: float) -> str:
         return f"{100.0 * round(share):.0f} %"
     places = 1 if tail >= 0.01 else 3 if tail >= 1e-5 else 5
     return f"{100.0 * share:.{places}f} %"
+
+
+def common_places(errors: Iterable[float], digits: int = 2) -> int:
+    """Decimal places for a column of values with these errors: two digits of the one in the middle."""
+    known = sorted(error for error in errors if math.isfinite(error) and error > 0.0)
+    return decimals_for(known[len(known) // 2] if known else math.nan, digits)
+
+
+def at_places(value: float, error: float, places: int) -> str:
+    """As `with_error`, with so many decimal places; no bracket where the error does not reach the last."""
+    if math.isnan(value):
+        return "-"
+    last = round(error * 10**places) if math.isfinite(error) else 0
+    return fixed(value, places) + (f"({last})" if last else "")
+
+
+def fixed(value: float, places: int, sign: str = "") -> str:
+    """A number with so many decimal places, and no sign where they are all 0; a dash for NaN."""
+    if math.isnan(value):
+        return "-"
+    text = f"{value:{sign}.{places}f}"
+    return text.lstrip("+-") if not text.strip("+-0.") else text

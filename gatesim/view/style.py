@@ -10,6 +10,7 @@ from gatesim.ground.files import Target
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
+    from matplotlib.axis import XAxis, YAxis
     from matplotlib.figure import SubFigure
     from matplotlib.gridspec import GridSpecBase
     from numpy.typing import NDArray
@@ -54,6 +55,30 @@ def panel_grid(
         [[figure.add_subplot(grid[row, column]) for column in range(columns)] for row in range(rows)]
     )
     return panels
+
+
+MOST_TICKS = 9
+"""Labels that a log axis has room for."""
+
+
+def log_ticks(side: "XAxis | YAxis", low: float, high: float) -> None:
+    """Make a side logarithmic, with plain numbers at so few ticks that no two of them overlap."""
+    from matplotlib.ticker import FixedFormatter, FixedLocator, MaxNLocator
+
+    (side.axes.set_xscale if side.axis_name == "x" else side.axes.set_yscale)("log")
+    decades = 10.0 ** np.arange(np.floor(np.log10(low)), np.ceil(np.log10(high)) + 1.0)
+    for steps in ((1.0, 2.0, 3.0, 5.0), (1.0, 2.0, 5.0), (1.0, 3.0), (1.0,)):
+        ticks = np.sort(np.outer(decades, steps).ravel())
+        ticks = ticks[(ticks >= low) & (ticks <= high)]
+        if ticks.size <= MOST_TICKS:
+            break
+    if ticks.size < 3:
+        ticks = np.asarray(MaxNLocator(5).tick_values(low, high))
+        ticks = ticks[(ticks >= low) & (ticks <= high)]
+    ticks = ticks[:: -(-ticks.size // MOST_TICKS)]
+    side.set_major_locator(FixedLocator(list(ticks)))
+    side.set_major_formatter(FixedFormatter([f"{tick:.6g}" for tick in ticks]))
+    side.set_minor_formatter(FixedFormatter([]))
 
 
 def save(axes: "Axes", path: Path) -> None:
