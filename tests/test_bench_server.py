@@ -266,6 +266,7 @@ def test_a_file_that_changed_meanwhile_or_is_there_is_never_written_over(tmp_pat
     assert saved(opened, table, "new").path == tmp_path / "new.toml"
 
 
+@pytest.mark.long
 def test_differences_turn_one_table_into_the_other():
     old = {"a": {"b": 1, "c": "x"}, "l": [{"k": 1}, {"k": 2}], "gone": 3}
     new = {"a": {"b": 1, "c": "y", "d": {"e": 1}}, "l": [{"k": 1}, {"k": 5}]}

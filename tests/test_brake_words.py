@@ -41,6 +41,7 @@ def cover_while_passing(gate, length, start, zone):
     return overlap(x, length, start, zone) / min(length, zone)
 
 
+@pytest.mark.long
 def test_a_gate_is_said_to_lie_in_run_in_or_run_out_exactly_where_the_cover_changes():
     # truth: overlap of two intervals, computed here; 200 random rigs, two gates each
     rng, told, quiet = np.random.default_rng(3), 0, 0

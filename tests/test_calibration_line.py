@@ -63,6 +63,7 @@ def test_a_change_of_formula_leaves_the_line_of_the_old_one_behind() -> None:
         assert error == pytest.approx(free[name], abs=1e-12)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("formula", ["spacing-dwell", "four-edge"])
 def test_a_new_line_goes_on_top_of_the_old_one_and_leaves_the_other_formulas_alone(formula: str) -> None:
     scenario = chute(gain=1.02, zero="-1 mm", use=["spacing-dwell", "four-edge"])

@@ -38,6 +38,7 @@ def test_the_best_spacing_under_constant_acceleration_is_the_length():
     assert best.uncertainty < 1e-6
 
 
+@pytest.mark.long
 def test_the_best_spacing_for_a_range_of_lengths_balances_the_longest_against_half_the_spacing():
     """Smallest largest error over lengths up to L_max, if lengths down to s/2 occur (derived).
 

@@ -28,6 +28,7 @@ def test_several_rigs_are_compared_in_one_table():
     assert done.stdout.count("measured") >= 6
 
 
+@pytest.mark.long
 def test_json_has_one_entry_a_file_with_unrounded_numbers():
     done = call("predict", "--json", SCENARIOS[1])
     (entry,) = json.loads(done.stdout)
@@ -62,6 +63,7 @@ def test_bad_input_is_one_sentence_and_exit_code_2(tmp_path):
     assert "did you mean 'spacing'?" in done.stderr
 
 
+@pytest.mark.long
 def test_an_unknown_command_or_option_is_exit_code_2():
     assert call("predct").returncode == 2
     assert call("predict", "--jsn", SCENARIOS[0]).returncode == 2

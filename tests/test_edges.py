@@ -35,6 +35,7 @@ def independently_read(text):
     return found
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("name", ["2-chute-slat", "4-launched-spacer", "8a-chatter-stable-for"])
 def test_an_independent_reader_finds_the_simulated_edges_to_the_time_scale(name, tmp_path):
     file = tmp_path / "passage.vcd"
@@ -157,6 +158,7 @@ def test_a_wrong_record_is_refused_in_a_sentence(text, sentence, tmp_path):
     assert str(problem.value).startswith(str(file))
 
 
+@pytest.mark.long
 def test_a_measured_passage_is_laid_over_the_simulated_one(tmp_path):
     """The simulated edges, later by 3 s and light 0.25 ms late at gate 2, come back as just that."""
     trace = gatesim.trace(gatesim.load(LAUNCHED))

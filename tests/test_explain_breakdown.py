@@ -63,6 +63,7 @@ def test_parts_sum_to_the_error_and_the_idealised_rig_reads_the_true_length(file
         assert abs(found.rest) < 1e-12
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("file", SCENARIOS[1::4], ids=lambda f: f.stem)
 def test_parts_do_not_depend_on_the_order_of_the_effects(file):
     scenario = load(file)

@@ -102,6 +102,7 @@ def test_remedies_are_ranked_by_what_they_take(chute):
     assert {r.effort for r in chute.tried} == set(Effort)
 
 
+@pytest.mark.long
 def test_the_cheapest_is_enough_and_nothing_cheaper_is(chute):
     assert chute.cheapest is not None
     assert chute.cheapest.enough

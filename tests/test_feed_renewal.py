@@ -86,6 +86,7 @@ def test_any_gaps_give_the_square_of_the_chance_of_one_longer_than_the_busy_time
         assert share[Fate.CORRECT] == near(above(load) ** 2, error[Fate.CORRECT])
 
 
+@pytest.mark.long
 def test_random_lengths_are_a_queue_with_general_service():
     """M/G/infinity: nobody there on arrival exp(-r E C), nobody comes while it is there E exp(-r C).
 

@@ -134,12 +134,14 @@ def test_belt_ripple_is_met_where_it_is_when_the_part_comes():
         assert bool(np.allclose(np.diff(starts), 1.0 / rate, atol=1e-9)) is same
 
 
+@pytest.mark.long
 def test_a_follower_of_the_scenario_gives_way_to_the_stream():
     scenario = rig(follower={"interval": "20 ms"})
     result = feed(scenario, Feeding(spacing_of("fixed", 0.0), 0.99, 200), [2.0, 8.0], workers=1)
     assert result.points[0].shares[Fate.CORRECT] == 1.0
 
 
+@pytest.mark.long
 def test_result_does_not_depend_on_the_workers():
     feeding = Feeding(spacing_of("exponential", 0.0), 0.9, 10_500, 4)
     scenario = rig(sensor={"jitter": "1 ms"})

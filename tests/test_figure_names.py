@@ -35,6 +35,7 @@ def test_command_refuses_an_unknown_ending_before_it_reads_or_prints(name, argum
     assert found.output == ""
 
 
+@pytest.mark.long
 def test_every_ending_offered_can_be_drawn(tmp_path):
     from gatesim.view.style import new_axes, save
 

@@ -13,6 +13,7 @@ REFERENCES = np.repeat([0.15, 0.2, 0.26], 12)
 WISH = FitOptions(["path.friction"], held_out=0.0, draws=1000)
 
 
+@pytest.mark.long
 def test_an_unmodelled_brake_is_reported_as_lack_of_fit() -> None:
     braked = rig(brake='start = "450 mm"\nlength = "150 mm"\npeak_force = "0.3 N"\ncritical_speed = "2 m/s"')
     for log in logs(braked, REFERENCES, 3, 7)[0]:
@@ -31,6 +32,7 @@ def test_the_same_brake_in_the_model_fits() -> None:
     assert estimate(braked, log, replace(WISH, unknown=["brake.peak_force"])).adequacy.describes
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("lone", [False, True])
 def test_a_row_that_does_not_belong_is_set_apart_and_named(lone: bool) -> None:
     references = np.linspace(0.15, 0.26, 24) if lone else REFERENCES
@@ -44,6 +46,7 @@ def test_a_row_that_does_not_belong_is_set_apart_and_named(lone: bool) -> None:
     assert abs(found.estimate[0] - clean.estimate[0]) < 0.5 * clean.std[0]
 
 
+@pytest.mark.long
 def test_many_odd_rows_are_left_in_and_called_scatter() -> None:
     [log], _ = logs(rig(), REFERENCES, 1, 13)
     log.numbers["capture"][::3] += 60.0

@@ -126,6 +126,7 @@ def test_the_written_scenario_has_a_line_for_every_formula_and_the_best_one_in_c
         assert reading.length_m == pytest.approx(length, abs=1.5e-3), reading.formula
 
 
+@pytest.mark.long
 def test_constants_leave_no_bias_on_rows_that_the_fit_did_not_see(files: tuple[Path, Path]) -> None:
     """Under constant acceleration the corrected formula is exact (Newton's second law, integrated)."""
     from gatesim.shopfloor.log import read_log
@@ -169,6 +170,7 @@ def test_residuals_are_drawn(files: tuple[Path, Path], tmp_path: Path) -> None:
     assert "<svg" in picture.read_text(encoding="utf-8")
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     ("options", "said"),
     [
@@ -189,6 +191,7 @@ def test_bad_input_is_told_in_one_sentence(files: tuple[Path, Path], options: li
     assert "\n" not in str(problem)
 
 
+@pytest.mark.long
 def test_what_the_log_does_not_determine_is_not_written(files: tuple[Path, Path], tmp_path: Path) -> None:
     target = tmp_path / "new.toml"
     result = run(*files, "--unknown", "path.friction", "--unknown", "path.slope", "-o", target)
@@ -280,6 +283,7 @@ def test_a_fit_that_does_not_hold_says_so_wherever_its_values_are_used(tmp_path:
     assert "path.friction goes from" in better.fitted.verdict
 
 
+@pytest.mark.long
 def test_a_part_longer_than_the_references_is_told_by_how_much_the_promise_fails(
     files: tuple[Path, Path], tmp_path: Path
 ) -> None:

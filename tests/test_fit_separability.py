@@ -10,6 +10,7 @@ from tests.fit_logs import logs, rig
 REFERENCES = np.repeat([0.15, 0.2, 0.26], 10)
 
 
+@pytest.mark.long
 def test_friction_and_slope_cannot_be_separated_from_rest_and_a_second_slope_would() -> None:
     """From rest only a = g (sin - mu cos) shows (Newton's second law): one combination of the two.
 

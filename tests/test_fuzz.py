@@ -120,7 +120,7 @@ def log_cases(seed, count, folder):
 
 
 def test_a_wrong_log_is_a_sentence_or_a_result(tmp_path):
-    log_cases(0, 25, tmp_path)
+    log_cases(0, 12, tmp_path)
 
 
 def state_cases(seed, count, folder):

@@ -79,6 +79,7 @@ def test_every_scenario_that_measures_can_be_handed_over_and_its_function_runs(p
     assert found.valid >= least * found.tried > 4900
 
 
+@pytest.mark.long
 def test_reference_parts_are_read_within_a_count_of_travel(handed: Handover) -> None:
     # A count at 100 kHz and at most 4.5 m/s is 0.045 mm of travel; four edges, each uncertain by one.
     assert len(handed.expected) == 3
@@ -118,6 +119,7 @@ def test_the_proof_text_lists_every_step_and_the_verdict(handed: Handover) -> No
         assert f"\n{step.name} " in text
 
 
+@pytest.mark.long
 def test_html_and_pdf_hold_the_same_words(handed: Handover, tmp_path: Path) -> None:
     page = sheet(handed)
     text, document = sheet_html(page), sheet_pdf(page)
@@ -209,6 +211,7 @@ def test_a_name_in_another_script_is_printed_or_a_sentence_says_that_it_is_not(h
     assert "stands for a character" in subtitle("\U000e0041")
 
 
+@pytest.mark.long
 def test_markup_in_a_title_is_text_not_markup(handed: Handover) -> None:
     sly = dataclasses.replace(handed, title="<script>alert(1)</script> *) x := 1; (*")
     files = package(sly)
@@ -216,6 +219,7 @@ def test_markup_in_a_title_is_text_not_markup(handed: Handover) -> None:
     parse(files["Length_four_edge.st"].decode())
 
 
+@pytest.mark.long
 def test_cautions_name_what_the_rig_has(handed: Handover) -> None:
     words = " ".join(handed.cautions)
     assert "no protective equipment (IEC 61496)" in words

@@ -105,6 +105,7 @@ def test_a_formula_added_as_one_file_and_one_line_is_known_to_every_command(tmp_
     assert "trailing-speed: L = s T / t_r" in (folder / "out" / "Length_trailing_speed.st").read_text()
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     ("whole", "partial", "said"),
     [

@@ -137,6 +137,7 @@ def test_a_long_stream_of_parts_is_filtered_like_a_short_one():
     assert_same(held, [hold_off_machine(edges, 9) for edges in finite(times)])
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     "kind", [NoFilter(), StableFor(2.5e-3), HoldOff(2.5e-3), Majority(0.9e-3, 5, 4)], ids=lambda k: str(k)
 )

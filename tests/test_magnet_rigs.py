@@ -100,6 +100,7 @@ def test_narrow_slat_keeps_the_terminal_speed_of_independent_models():
     assert_allclose(told.crossings[1].front_speed_m_per_s, drive / 0.877, rtol=0.03)
 
 
+@pytest.mark.long
 def test_thick_bar_that_is_braked_is_no_runaway():
     # derived values: 70 N against 34 N of weight at 2.5 m/s, so that 10 m/s^2 of it are left to brake
     told = predict(parse_text(BAR.replace("MASS", "3.5 kg").replace("START", "300 mm"), "bar.toml"))
@@ -155,6 +156,7 @@ def test_motion_under_magnets_is_that_of_an_independent_integrator():
     assert_allclose(found.speed[0], [times[x][1] for x in where], rtol=1e-7)
 
 
+@pytest.mark.long
 def test_slope_of_the_law_is_its_derivative():
     curve = block_curve(Blocks(0.05, 0.05, 0.025, 0.003), Bar(0.05, 0.03), 50 * 3e7)
     strength = block_strength(Blocks(0.05, 0.05, 0.025, 0.003), Bar(0.05, 0.03))
@@ -225,6 +227,7 @@ def test_spread_of_dimensions_follows_the_model_itself():
             assert_allclose(getattr(found, name)[i], getattr(direct, name), rtol=0.01)
 
 
+@pytest.mark.long
 def test_gap_alone_is_worth_what_independent_models_say():
     # derived value: 16 to 28 % of b per mm, here over a whole mm
     for bar in (Bar(0.025, 0.003), Bar(0.02, 0.02)):
@@ -240,6 +243,7 @@ def test_study_and_budget_count_the_model_in(tmp_path):
     assert "brake.magnet.model_factor" in result.output
 
 
+@pytest.mark.long
 def test_row_of_a_given_length_is_as_many_magnets_as_it_holds():
     row = slat('start = "100 mm"', 'start = "100 mm"\nlength = "200 mm"')
     stated = slat('gap = "4 mm"', 'gap = "4 mm"\ncount = 5')
@@ -294,6 +298,7 @@ def test_material_gives_the_conductivity_with_its_spread():
     assert (found.nominal, found.spread.half_width) == (27.5e6, 4.5e6)
 
 
+@pytest.mark.long
 def test_what_the_part_is_not_known_to_be_is_said():
     told = predict(slat('width = "25 mm"\nheight', "height"))
     assert "part.width is not stated" in told.devices[0].words

@@ -83,6 +83,7 @@ def test_thick_bars_brake_as_finite_volumes_say():
     assert_allclose(b_of(BLOCK, Bar(0.02, 0.02, round=True)), coefficient(rod, magnets, SIGMA), rtol=0.05)
 
 
+@pytest.mark.long
 # Derived values, found by independent models of others: the low-speed coefficients of a magnet of
 # 20 x 20 x 10 mm, 1.2 T, 3 mm above 30 MS/m (the second: 40 x 40 x 20 mm, 4 mm).
 @pytest.mark.parametrize(
@@ -128,6 +129,7 @@ def test_narrow_strip_at_speed_is_that_of_its_stream_function():
     assert_allclose(mine[3], independent[3], rtol=0.08)  # far beyond the peak currents crowd at the edges
 
 
+@pytest.mark.long
 def test_bar_as_wide_as_a_plate_is_a_plate():
     width = BLOCK.width + 4 * (BLOCK.length + BLOCK.gap)
     strip, plate = Bar(width * 0.999, 0.003), Bar(width, 0.003)

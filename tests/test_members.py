@@ -142,6 +142,7 @@ def test_a_filter_added_as_one_file_and_one_line_is_known_to_every_command(tmp_p
     assert "(late-leading) lets nothing so short pass" in json.loads(found[8])[0]["explanation"]
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("left_out", ["setting", "against_chatter", "sampling", "smoothed", "pass_on"])
 def test_a_filter_that_leaves_a_member_out_fails_when_the_package_is_imported(tmp_path, left_out):
     source = LATE_LEADING.replace(f"def {left_out}(", "def something_else(")

@@ -98,6 +98,7 @@ def test_chute_that_reads_0_162_m_has_an_acceleration_of_3_2():
     assert abs(s * (t[2] - t[0]) / (t[1] - t[0]) - length) < 1e-3
 
 
+@pytest.mark.long
 @settings(max_examples=30)
 @given(scale=st.floats(0.05, 20), v0=st.sampled_from([0.0, 0.4]))
 def test_time_scales_with_the_units_of_length_and_time(scale, v0):

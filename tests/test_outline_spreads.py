@@ -62,7 +62,7 @@ def text(**changed: str) -> str:
 
 def edges(scenario, values=None):
     """Travel of the leading end at the four edges of gate 1 and 2, m, (n, 4)."""
-    found = pipeline.ask(scenario, Nominal(1), values)
+    found = pipeline.motion_query(scenario, Nominal(1), values)
     return np.hstack([s.travel for s in found.switchings])[0]
 
 

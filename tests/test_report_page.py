@@ -66,6 +66,7 @@ def test_the_page_asks_nothing_of_the_network(chute):
             assert value.startswith(("#", "data:,")), value
 
 
+@pytest.mark.long
 def test_ids_are_unique_and_links_and_labels_lead_somewhere(chute):
     page = Tags(chute)
     assert len(page.ids) == len(set(page.ids))
@@ -178,6 +179,7 @@ def test_area_under_the_speed_is_the_length_and_the_rectangle_what_is_read(file)
     )
 
 
+@pytest.mark.long
 def test_figures_draw_on_the_axes_given_and_name_their_units():
     from matplotlib.figure import Figure
 

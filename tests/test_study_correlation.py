@@ -67,6 +67,7 @@ def test_sum_of_two_correlated_normals_has_the_variance_of_its_closed_form(quasi
         assert found.uncertainty.value == pytest.approx(exact, abs=5.0 * found.uncertainty.error)
 
 
+@pytest.mark.long
 def test_every_quantity_keeps_its_own_distribution_and_the_deviates_their_correlation():
     spreads = {
         "normal": (Normal(2.0), norm(0.0, 2.0).cdf),

@@ -34,6 +34,7 @@ def agrees(hits: int, tries: int, promised: float) -> bool:
     )
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("name", MODELS)
 @pytest.mark.parametrize("ends", ["symmetric", "shortest"])
 def test_95_percent_intervals_cover_95_percent_of_fresh_trials(name, ends):

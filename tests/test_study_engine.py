@@ -40,6 +40,7 @@ def bits(result) -> bytes:
     return pickle.dumps((result.trials, formulas, result.outcomes, result.true_length, result.ended))
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("quasi", [False, True])
 def test_same_bits_on_one_process_on_two_and_on_threads(quasi):
     plan = Plan(trials=123_456, seed=7, quasi=quasi)
@@ -50,6 +51,7 @@ def test_same_bits_on_one_process_on_two_and_on_threads(quasi):
     assert bits(study(MASS, replace(plan, seed=8), workers=1)) != bits(alone)
 
 
+@pytest.mark.long
 def test_same_bits_on_a_dask_cluster():
     distributed = pytest.importorskip("distributed")
     plan = Plan(trials=100_000, seed=7)
@@ -62,6 +64,7 @@ def test_same_bits_on_a_dask_cluster():
         assert bits(study(MASS, plan, executor=client.get_executor())) == bits(study(MASS, plan, workers=1))
 
 
+@pytest.mark.long
 def test_adaptive_stop_is_the_same_whatever_the_workers():
     plan = Plan(trials=5_000_000, until=Until(relative=0.01))
     assert bits(study(MASS, plan, workers=2)) == bits(study(MASS, plan, workers=1))

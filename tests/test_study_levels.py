@@ -71,6 +71,7 @@ def test_variances_by_level_of_a_belt_are_those_of_its_closed_form_to_2_percent(
         assert abs(estimate.value - exact) < 5.0 * estimate.error
 
 
+@pytest.mark.long
 def test_csv_gives_the_same_variances_by_sums_of_squares_one_by_one(tmp_path):
     path, rows = tmp_path / "trials.csv", tmp_path / "belt.toml"
     rows.write_text(BELT.format(jitter="40 us"))

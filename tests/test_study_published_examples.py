@@ -63,6 +63,7 @@ def test_mass_calibration_of_jcgm_101_9_3():
     assert found.shortest_high.value == pytest.approx(1.3825, abs=4.0 * 2**0.5 * found.shortest_high.error)
 
 
+@pytest.mark.long
 def test_first_order_budget_of_jcgm_101_9_3_is_far_too_small():
     table = budget(MASS, "y")
     assert table.combined == pytest.approx(0.0539, abs=0.00005)
@@ -109,6 +110,7 @@ def test_numerical_tolerance_of_jcgm_101_7_9_2(u, digits, delta):
     assert tolerance_of_digits(u, digits) == pytest.approx(delta, rel=1e-12)
 
 
+@pytest.mark.long
 def test_adaptive_rule_stops_when_averages_have_settled():
     model = additive(*[unit_rectangular()] * 4)
     coarse = study(model, Plan(trials=10_000_000, until=Until(digits=2)), workers=1)

@@ -121,6 +121,7 @@ def test_the_figure_is_of_the_kind_that_the_file_name_says(ending, begins, tmp_p
     assert figure.read_bytes().startswith(begins)
 
 
+@pytest.mark.long
 def test_json_gives_the_transition_lists_and_moments():
     done = CliRunner().invoke(command, [str(FOLDER / "8c-chatter-majority.toml"), "--json"])
     found = json.loads(done.stdout)

@@ -61,6 +61,7 @@ def test_a_missing_library_is_said_and_never_passed():
     assert finding.word == "not run, needs a_library_that_nobody_has"
 
 
+@pytest.mark.long
 def test_a_failure_is_exit_code_1_and_named(monkeypatch):
     from gatesim.motion import path
 
@@ -72,6 +73,7 @@ def test_a_failure_is_exit_code_1_and_named(monkeypatch):
     assert "FAIL" in data["verdict"]
 
 
+@pytest.mark.long
 def test_the_page_has_every_claim_and_no_address_outside(tmp_path):
     found = gatesim.verify(quick=True)
     assert found.failed == 0, str(found)

@@ -105,7 +105,7 @@ def stage_costs(kind):
         mock.patch.object(pipeline, f, timed(spent, label, getattr(pipeline, f)))
         for f, label in STAGES.items()
     ]
-    filter_class = type(pipeline.ask(scenario, Streams(1, 0, 1)).rig.filter)
+    filter_class = type(pipeline.motion_query(scenario, Streams(1, 0, 1)).rig.filter)
     patches.append(
         mock.patch.object(
             filter_class, "pass_on", timed(spent, f"input filter: {kind}", filter_class.pass_on)
