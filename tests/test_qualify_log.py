@@ -131,3 +131,86 @@ def test_a_date_whose_day_and_month_may_be_swapped_is_refused(tmp_path: Path) ->
     log = read_log(written(tmp_path, "time;dwell\n2026-01-31 14:05;1\n02/03/2026 14:05;2\n"))
     assert [b.line for b in log.bad] == [3]
     assert "where day or month may come first" in log.bad[0].reason
+
+
+def test_decimal_commas_between_commas_are_read_where_one_reading_is_possible(tmp_path: Path) -> None:
+    """Counts are whole and names have no digits to spare, so that the comma can only be that of the length."""
+    text = "dwell [1],reference [mm],part\n1000,179,5,a\n1001,180,b\n1002,179,75,c\n"
+    log = read_log(written(tmp_path, text))
+    assert log.bad == ()
+    assert log.numbers["reference"] == pytest.approx([0.1795, 0.180, 0.17975])
+    assert log.labels["part"] == ("a", "b", "c")
+    assert log.written_with == "commas between fields, decimal commas"
+    quoted = read_log(written(tmp_path, 'length [mm],part\n"179,5",a\n"179,25",b\n'))
+    assert quoted.numbers["length"] == pytest.approx([0.1795, 0.17925])
+    alone = read_log(written(tmp_path, "length [mm]\n179,5\n179,25\n"))
+    assert alone.numbers["length"] == pytest.approx([0.1795, 0.17925])
+
+
+def test_decimal_commas_between_commas_that_may_mean_two_things_are_refused_with_the_line(
+    tmp_path: Path,
+) -> None:
+    text = "length [mm],reference [mm]\n179,180\n179,5,180\n179,5,180,0\n179,5,180,0,1\n"
+    log = read_log(written(tmp_path, text))
+    assert [b.line for b in log.bad] == [3, 5]
+    assert log.bad[0].reason.startswith("the row may be 179 and 5,180, or 179,5 and 180, expected semicolons")
+    assert log.bad[1].reason == "5 fields, expected 2 as in the header"
+    thousands = read_log(written(tmp_path, 'length [mm],part\n"1,234",a\n12,b\n'))
+    assert [b.line for b in thousands.bad] == [2]
+    assert thousands.bad[0].reason == "'1,234' may be 1.234 or 1234, expected a decimal point"
+
+
+def test_random_rows_with_decimal_commas_are_read_right_or_refused(tmp_path: Path) -> None:
+    """Whatever is read is what was written, over 2,000 rows in which each number may have decimals or none."""
+    rng = np.random.default_rng(4)
+    rows, values = [], []
+    for _ in range(2000):
+        pair = [
+            round(float(x), int(d))
+            for x, d in zip(rng.uniform(100, 300, 2), rng.integers(0, 3, 2), strict=True)
+        ]
+        texts = [f"{x:.{d}f}" for x, d in zip(pair, rng.integers(0, 3, 2), strict=True)]
+        values.append([float(text) for text in texts])
+        rows.append(f"{rng.integers(1000, 9999)},{','.join(texts)}".replace(".", ","))
+    log = read_log(written(tmp_path, "dwell [1],length [mm],reference [mm]\n" + "\n".join(rows) + "\n"))
+    assert 300 < len(log) < 1700
+    for row, line in enumerate(log.lines):
+        for name, value in zip(("length", "reference"), values[line - 2], strict=True):
+            assert 1e3 * log.numbers[name][row] == pytest.approx(value)
+
+
+@pytest.mark.parametrize(
+    ("stamps", "seconds"),
+    [
+        (("31/01/2026 14:05:00", "31/01/2026 14:05:30"), 30.0),
+        (("01/31/2026 14:05", "01/31/2026 14:06"), 60.0),
+        (("31-01-2026 14:05:00,5", "31-01-2026 14:05:01"), 0.5),
+        (("1/31/2026 2:05:00 PM", "1/31/2026 2:05:05 PM"), 5.0),
+        (("31/01/2026", "01/02/2026"), 86400.0),  # the first row shows that the day comes first
+        (("05/05/2026 10:00", "05/05/2026 10:01"), 60.0),  # the same either way
+    ],
+)
+def test_dates_with_slashes_are_read_where_only_one_order_is_possible(
+    stamps: tuple[str, str], seconds: float, tmp_path: Path
+) -> None:
+    log = read_log(written(tmp_path, f"time;dwell\n{stamps[0]};1\n{stamps[1]};2\n"))
+    assert log.bad == ()
+    assert log.numbers["time"] == pytest.approx([0.0, seconds])
+
+
+def test_the_order_that_some_dates_show_is_that_of_all_and_is_said(tmp_path: Path) -> None:
+    log = read_log(written(tmp_path, "time;dwell\n03/04/2026 10:00;1\n13/04/2026 10:00;2\n"))
+    assert log.numbers["time"] == pytest.approx([0.0, 10 * 86400.0])
+    assert log.written_with == "semicolons between fields, decimal points, dates with the day first"
+    torn = read_log(written(tmp_path, "time;dwell\n03/04/2026;1\n13/04/2026;2\n04/13/2026;3\n31/01/26;4\n"))
+    assert [b.line for b in torn.bad] == [2, 5]
+    assert "where day or month may come first" in torn.bad[0].reason
+    assert "whose year has 2 digits" in torn.bad[1].reason
+
+
+def test_spreadsheets_text_in_utf_16_is_read(tmp_path: Path) -> None:
+    path = tmp_path / "log.csv"
+    path.write_bytes("Length (µm)\tPart\r\n179500,5\ta\r\n179600\tb\r\n".encode("utf-16"))
+    log = read_log(path)
+    assert log.numbers["length"] == pytest.approx([0.1795005, 0.1796])
+    assert log.written_with == "tabs between fields, decimal commas"

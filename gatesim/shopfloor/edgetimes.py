@@ -18,6 +18,7 @@ from gatesim.ground.data import Keys
 from gatesim.ground.errors import InputError
 from gatesim.ground.quantity import parse
 from gatesim.ground.valuechange import Signal, read
+from gatesim.shopfloor.textfile import text_of
 
 
 @dataclass(frozen=True)
@@ -78,12 +79,7 @@ def is_record(path: Path) -> bool:
 
 def read_signals(path: Path) -> dict[str, Signal]:
     """The channels of a file by name. Raises InputError."""
-    try:
-        text = path.read_text(encoding="utf-8-sig")
-    except OSError as error:
-        raise InputError(f"{path}: it cannot be read ({error.strerror or error})") from None
-    except UnicodeDecodeError:
-        raise InputError(f"{path}: it is not UTF-8 text, expected edge times as CSV or VCD") from None
+    text = text_of(path, "edge times as CSV or VCD")
     if "$enddefinitions" not in text and path.suffix.lower() != ".vcd":
         return _from_csv(path, text)
     try:

@@ -1,13 +1,13 @@
 """The log of a real rig: one row a passage, in CSV, its columns matched by their headers.
 
 A header is a name and a unit, such as ``length [mm]`` or ``dwell [1]``. Fields are
-separated by commas, semicolons or tabs, whichever the header holds; with the latter
-two a decimal comma is read as well. Lines that begin with ``#`` are remarks.
+separated by commas, semicolons or tabs, whichever the header holds. Decimal commas are read where they
+can mean nothing else. Lines that begin with ``#`` are remarks.
 """
 
 import csv
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import ClassVar
@@ -20,6 +20,8 @@ from gatesim.ground.errors import InputError
 from gatesim.ground.quantity import parse
 from gatesim.ground.text import shortened
 from gatesim.shopfloor.logdialect import USUAL, Dialect, dialect_of, moment
+from gatesim.shopfloor.logfields import Kind, fields_of, last_place, name_and_unit
+from gatesim.shopfloor.textfile import text_of
 
 REGISTERS = ("dwell", "capture", "rear_capture", "third_capture", "third_rear_capture")
 _UNITS = {"length": "m", "reference": "m"} | dict.fromkeys(REGISTERS, "1")
@@ -98,6 +100,16 @@ class _Column:
     read: Callable[[str], float | str]
     needed: bool
 
+    @property
+    def dated(self) -> bool:
+        """Whether it holds time stamps."""
+        return self.read is moment
+
+    @property
+    def numeric(self) -> bool:
+        """Whether it holds numbers."""
+        return self.name not in _LABELS and not self.dated
+
 
 def read_log(path: str | Path, need: Sequence[str] = (), mapping: Mapping[str, str] | None = None) -> Log:
     """Read a log; rows that cannot be read are kept apart in ``Log.bad``.
@@ -106,70 +118,71 @@ def read_log(path: str | Path, need: Sequence[str] = (), mapping: Mapping[str, s
     in the file to ``"name [unit]"``. Raises InputError where the file or its header cannot
     be used, or where no row is left.
     """
-    lines = _text(path).splitlines()
+    lines = text_of(path, "a CSV file").splitlines()
     start = next((k for k, line in enumerate(lines) if line.strip() and not line.startswith("#")), None)
     if start is None:
         raise InputError(f"{path}: the file is empty, expected a header line and one row a passage")
     separator = max(",;\t", key=lines[start].count)
     headers = [h.strip() for h in next(csv.reader([lines[start]], delimiter=separator))]
-    columns, ignored = _columns(path, start + 1, headers, need, mapping or {}, separator)
-    dialect = _dialect(columns, lines[start + 1 :], separator)
+    columns, ignored = _columns(path, start + 1, headers, need, mapping or {})
+    fields, bad = _fields(columns, lines[start + 1 :], start + 2, separator, len(headers))
+    dialect = _dialect(columns, fields.values(), separator)
     rows: list[dict[str, float | str]] = []
     good: list[int] = []
-    bad: list[BadRow] = []
-    for number, line in enumerate(lines[start + 1 :], start + 2):
-        if not line.strip() or line.startswith("#"):
-            continue
+    for number, row in fields.items():
         try:
-            fields = next(csv.reader([line], delimiter=separator, strict=True))
-            rows.append(_row(fields, columns, len(headers), dialect))
+            rows.append(_row(row, columns, dialect))
             good.append(number)
-        except (ValueError, csv.Error) as reason:
-            bad.append(BadRow(number, shortened(str(reason)), shortened(line)))
+        except ValueError as reason:
+            bad.append(BadRow(number, shortened(str(reason)), shortened(lines[number - 1])))
+    bad.sort(key=lambda each: each.line)
     if not rows:
         first = f", the first bad one is line {bad[0].line}: {bad[0].reason}" if bad else ""
         raise InputError(f"{path}: no row can be used ({len(bad)} bad{first})")
-    places = _places(columns, lines, good, separator)
+    places = _places(columns, [fields[number] for number in good])
     return replace(_log(path, columns, rows, good, bad, ignored), places=places, dialect=dialect)
 
 
-def _dialect(columns: list[_Column], lines: list[str], separator: str) -> Dialect:
-    """How its numbers are written: all of them are looked at before one is read."""
-    numbers = [c.index for c in columns if c.name not in _LABELS and c.read is not moment]
-    rows = csv.reader((line for line in lines if not line.startswith("#")), delimiter=separator)
-    return dialect_of(separator, (row[n].strip() for row in rows for n in numbers if n < len(row)))
+def _fields(
+    columns: list[_Column], lines: list[str], first: int, separator: str, width: int
+) -> tuple[dict[int, list[str]], list[BadRow]]:
+    """Fields of every row by its line, of which the ``first`` is that of lines[0]; rows that have none."""
+    kinds: list[Kind] = ["other"] * width
+    for column in columns:
+        if column.numeric:
+            kinds[column.index] = "count" if column.name in REGISTERS else "number"
+    found, bad = {}, []
+    for number, line in enumerate(lines, first):
+        if not line.strip() or line.startswith("#"):
+            continue
+        try:
+            found[number] = fields_of(line, separator, kinds)
+        except (ValueError, csv.Error) as reason:
+            bad.append(BadRow(number, shortened(str(reason)), shortened(line)))
+    return found, bad
 
 
-def _places(columns: list[_Column], lines: list[str], good: list[int], separator: str) -> dict[str, float]:
+def _dialect(columns: list[_Column], rows: Iterable[list[str]], separator: str) -> Dialect:
+    """How its numbers and dates are written: all of them are looked at before one is read."""
+    rows = list(rows)
+    numbers = [row[column.index] for column in columns if column.numeric for row in rows]
+    times = [row[column.index] for column in columns if column.dated for row in rows]
+    return dialect_of(separator, numbers, times)
+
+
+def _places(columns: list[_Column], rows: list[list[str]]) -> dict[str, float]:
     """Worth of the last decimal place that a column of lengths writes, in m."""
     found = {}
     for column in columns:
         if _UNITS.get(column.name) != "m":
             continue
-        texts = [next(csv.reader([lines[k - 1]], delimiter=separator))[column.index].strip() for k in good]
-        powers = [p for text in texts if (p := _last_place(text.replace(",", "."))) is not None]
+        texts = [row[column.index].replace(",", ".") for row in rows]
+        powers = [p for text in texts if (p := last_place(text)) is not None]
         if powers:
             one = column.read("1")
             assert isinstance(one, float)
             found[column.name] = one * 10.0 ** min(powers)
     return found
-
-
-def _last_place(text: str) -> int | None:
-    """Power of ten of the last digit written, "180.0" -1, "1.80e2" 0; None for an empty field."""
-    digits, _, power = text.lower().partition("e")
-    if not digits:
-        return None
-    return int(power or 0) - len(digits.partition(".")[2])
-
-
-def _text(path: str | Path) -> str:
-    try:
-        return Path(path).read_text(encoding="utf-8-sig")
-    except OSError as error:
-        raise InputError(f"{path}: cannot be read ({error.strerror or error}), expected a CSV file") from None
-    except UnicodeDecodeError as error:
-        raise InputError(f"{path}: byte {error.start} is not UTF-8, expected a CSV file in UTF-8") from None
 
 
 def _columns(
@@ -178,7 +191,6 @@ def _columns(
     headers: list[str],
     need: Sequence[str],
     mapping: Mapping[str, str],
-    separator: str,
 ) -> tuple[list[_Column], tuple[str, ...]]:
     columns: dict[str, _Column] = {}
     ignored = []
@@ -188,14 +200,14 @@ def _columns(
                 f"{path}, line {line}: no column {shortened(key)!r}, expected it because it is mapped"
             )
     for index, header in enumerate(headers):
-        name, unit = _name_and_unit(mapping.get(header, header))
+        name, unit = name_and_unit(mapping.get(header, header))
         if name not in (*_UNITS, "time", *_LABELS):
             ignored.append(header)
             continue
         if name in columns:
             raise InputError(f"{path}, line {line}: two columns give {name!r}, expected one")
         try:
-            read, written = _reader(name, unit, separator != ",")
+            read, written = _reader(name, unit)
         except ValueError as reason:
             raise InputError(f"{path}, line {line}: column {shortened(header)!r}: {reason}") from None
         columns[name] = _Column(name, index, written, read, name in need)
@@ -215,13 +227,7 @@ def _example(name: str) -> str:
     return f"{name} [{'mm' if _UNITS.get(name) == 'm' else 's' if name == 'time' else '1'}]"
 
 
-def _name_and_unit(header: str) -> tuple[str, str | None]:
-    name, bracket, rest = header.replace("(", "[").replace(")", "]").partition("[")
-    unit = rest.partition("]")[0].strip() if bracket else None
-    return "_".join(name.lower().replace("-", " ").replace("_", " ").split()), unit
-
-
-def _reader(name: str, unit: str | None, comma: bool) -> tuple[Callable[[str], float | str], str]:
+def _reader(name: str, unit: str | None) -> tuple[Callable[[str], float | str], str]:
     if name in _LABELS:
         return str, ""
     if name == "time" and unit is None:
@@ -239,7 +245,7 @@ def _reader(name: str, unit: str | None, comma: bool) -> tuple[Callable[[str], f
 
     def number(text: str) -> float:
         try:
-            value = float(text.replace(",", ".") if comma else text) * factor
+            value = float(text.replace(",", ".")) * factor
         except ValueError:
             raise ValueError(f"{name} is {text!r}, expected a number") from None
         if not math.isfinite(value):
@@ -251,14 +257,14 @@ def _reader(name: str, unit: str | None, comma: bool) -> tuple[Callable[[str], f
     return number, "" if written == "1" else written
 
 
-def _row(fields: list[str], columns: list[_Column], width: int, dialect: Dialect) -> dict[str, float | str]:
-    if len(fields) != width:
-        raise ValueError(f"{len(fields)} fields, expected {width} as in the header")
+def _row(fields: list[str], columns: list[_Column], dialect: Dialect) -> dict[str, float | str]:
     row: dict[str, float | str] = {}
     for column in columns:
-        text = fields[column.index].strip()
-        if text:
-            if column.name not in _LABELS and column.read is not moment:
+        text = fields[column.index]
+        if text and column.dated:
+            row[column.name] = moment(text, dialect.dates)
+        elif text:
+            if column.numeric:
                 dialect.check(text)
             row[column.name] = column.read(text)
         elif column.needed:
