@@ -134,7 +134,7 @@ def test_a_date_whose_day_and_month_may_be_swapped_is_refused(tmp_path: Path) ->
 
 
 def test_decimal_commas_between_commas_are_read_where_one_reading_is_possible(tmp_path: Path) -> None:
-    """Counts are whole and names have no digits to spare, so that the comma can only be that of the length."""
+    """Counts are whole and names no numbers: the comma can only be that of the length."""
     text = "dwell [1],reference [mm],part\n1000,179,5,a\n1001,180,b\n1002,179,75,c\n"
     log = read_log(written(tmp_path, text))
     assert log.bad == ()
@@ -161,15 +161,12 @@ def test_decimal_commas_between_commas_that_may_mean_two_things_are_refused_with
 
 
 def test_random_rows_with_decimal_commas_are_read_right_or_refused(tmp_path: Path) -> None:
-    """Whatever is read is what was written, over 2,000 rows in which each number may have decimals or none."""
+    """What is read is what was written, over 2,000 rows whose numbers have decimals or none."""
     rng = np.random.default_rng(4)
     rows, values = [], []
     for _ in range(2000):
-        pair = [
-            round(float(x), int(d))
-            for x, d in zip(rng.uniform(100, 300, 2), rng.integers(0, 3, 2), strict=True)
-        ]
-        texts = [f"{x:.{d}f}" for x, d in zip(pair, rng.integers(0, 3, 2), strict=True)]
+        pair = zip(rng.uniform(100, 300, 2), rng.integers(0, 3, 2), strict=True)
+        texts = [f"{x:.{d}f}" for x, d in pair]
         values.append([float(text) for text in texts])
         rows.append(f"{rng.integers(1000, 9999)},{','.join(texts)}".replace(".", ","))
     log = read_log(written(tmp_path, "dwell [1],length [mm],reference [mm]\n" + "\n".join(rows) + "\n"))
