@@ -5,14 +5,21 @@ from dataclasses import dataclass
 from typing import ClassVar
 
 from gatesim.api.result import WithLengths, at_work, watched
+from gatesim.chain.remembered import Remembered
 from gatesim.scenario import Scenario
 from gatesim.studies import budget as budgeted
+from gatesim.studies.budget import SIMULATED_TRIALS
 from gatesim.studies.engine import study
-from gatesim.studies.indices import Indices, sobol_indices
+from gatesim.studies.indices import SET, Indices, sobol_indices
 from gatesim.studies.plan import Plan
 from gatesim.studies.result import FormulaResult
 from gatesim.studies.rig import RigModel
 from gatesim.studies.validation import Validation, contradictions, validations
+
+TRIALS = 200_000
+"""Trials of the study from which on everything beside it takes its full number of trials."""
+
+LEAST = 1000
 
 
 @dataclass(frozen=True, repr=False)
@@ -53,7 +60,7 @@ def budget(
     *,
     formula: str | None = None,
     coverage: float = 0.95,
-    trials: int = 200_000,
+    trials: int = TRIALS,
     seed: int = 1,
     workers: int | None = None,
 ) -> Budget:
@@ -62,18 +69,21 @@ def budget(
     Linear propagation (JCGM 100) by differentiating the chain with the counter left unrounded and
     every stage that samples at its mean delay;
     beside it a Monte Carlo study of so many ``trials``, whether the two agree (JCGM 101,
-    clause 8), and Sobol indices. Raises InputError; KeyboardInterrupt if it is stopped.
+    clause 8), and Sobol indices. With fewer trials than usual, the simulated rows of the budget
+    and the indices take fewer, too. Raises InputError; KeyboardInterrupt if it is stopped.
     """
-    rig = RigModel(scenario)
+    rig = RigModel(scenario, move=Remembered())
     chosen = rig.choose_formula(formula)
     with at_work("differentiating the chain"):
-        table = budgeted.budget(rig, chosen, coverage, seed)
+        table = budgeted.budget(rig, chosen, coverage, seed, _in_proportion(SIMULATED_TRIALS, trials))
+    rig = RigModel(scenario)
     result = study(rig, Plan(trials, seed, coverage), workers=workers, progress=watched())
     if chosen not in result.formulas:  # stopped within the first block
         raise KeyboardInterrupt
     simulated = result.formulas[chosen]
     with at_work("taking one draw after another from a second set"):
-        indices = sobol_indices(rig, chosen, seed=seed, workers=workers) if table.combined > 0.0 else None
+        swapped = _in_proportion(SET, trials)
+        indices = sobol_indices(rig, chosen, swapped, seed, workers=workers) if table.combined > 0.0 else None
     return Budget.of(
         table,
         monte_carlo=simulated,
@@ -82,3 +92,8 @@ def budget(
         contradicted=[] if indices is None else [i.name for i in contradictions(table, indices)],
         ended=result.ended,
     )
+
+
+def _in_proportion(usual: int, trials: int) -> int:
+    """Of so many trials as a rule, the share that a study of fewer ``trials`` than usual leaves."""
+    return max(round(usual * min(trials / TRIALS, 1.0)), LEAST)

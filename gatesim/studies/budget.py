@@ -20,7 +20,7 @@ from gatesim.ground.data import Keys
 from gatesim.ground.draw import Streams
 from gatesim.ground.level import Level
 from gatesim.studies.budgetrow import SIMULATED, BudgetRow, sized
-from gatesim.studies.model import Model, Noisy, Sampled, correlations_of, run
+from gatesim.studies.model import Model, Noisy, Run, Sampled, correlations_of, run_each
 from gatesim.studies.slopes import Component, ErrorFunction, Slopes
 
 COUNTING = "rounding to whole counts"
@@ -152,7 +152,7 @@ def _simulated(name: str, errors: Array) -> BudgetRow:
 
 
 def _nonlinear_noise(
-    function: ErrorFunction, slopes: Slopes, error: float, seed: int
+    function: ErrorFunction, slopes: Slopes, error: float, seed: int, trials: int
 ) -> dict[str, BudgetRow]:
     """Noises that act in no straight line (pulses of chatter, an angle all round): simulated alone."""
     names = {
@@ -160,33 +160,33 @@ def _nonlinear_noise(
         for axis, straight in zip(function.axes, slopes.straight, strict=True)
         if axis.kind != "input" and not straight
     }
-    return {n: _simulated(n, function.alone(n, seed, SIMULATED_TRIALS) - error) for n in sorted(names)}
+    return {n: _simulated(n, function.alone(n, seed, trials) - error) for n in sorted(names)}
 
 
-def _staircases(model: Model, formula: str, seed: int) -> list[BudgetRow]:
+def _staircases(model: Model, formula: str, seed: int, trials: int) -> list[BudgetRow]:
     """Sampling stages, and rounding to whole counts: the scatter of each over the rig's own spread.
 
     By common random numbers, each stage alone on top of the smooth model, and the rounding on top of
     all of them; what makes no difference is left out. Averaged over a spread of many steps it comes to
     the textbook values; a rig steadier than one step shows its own.
     """
-    draw = Streams(seed, 0, SIMULATED_TRIALS)
-    stages = model.sampling_stages if isinstance(model, Sampled) else ()
-    found = []
-    smooth = sampled = _errors_of(model, draw, formula)
-    if isinstance(model, Sampled) and stages:
-        for stage in stages:
-            alone = _errors_of(model.sampling_in({stage}), draw, formula)
-            found.append(replace(_simulated(stage, alone - smooth), staircase=True))
-        sampled = alone if len(stages) == 1 else _errors_of(model.sampling_in(stages), draw, formula)
-    shift = run(model, draw).errors()[formula] - sampled
+    draw = Streams(seed, 0, trials)
+    stages: tuple[str, ...] = ()
+    models = [model]
+    if isinstance(model, Sampled):
+        stages = model.sampling_stages
+        models += [model.sampling_in({stage}) for stage in stages]
+        models += [model.sampling_in(stages)] if len(stages) > 1 else []
+    runs = [Run(each, draw, quantised=False) for each in models]
+    whole, smooth, *sampled = (each.errors()[formula] for each in run_each([Run(model, draw), *runs]))
+    found = [
+        replace(_simulated(stage, alone - smooth), staircase=True)
+        for stage, alone in zip(stages, sampled, strict=False)  # the last has all of many stages
+    ]
+    shift = whole - (sampled[-1] if sampled else smooth)
     if np.nan_to_num(shift).any():
         found.append(replace(_simulated(COUNTING, shift), staircase=True))
     return found
-
-
-def _errors_of(model: Model, draw: Streams, formula: str) -> Array:
-    return run(model, draw, quantised=False).errors()[formula]
 
 
 def _covariances(model: Model, rows: Sequence[BudgetRow]) -> list[Covariance]:
@@ -223,18 +223,20 @@ def coverage_factor(coverage: float, degrees_of_freedom: float) -> float:
     return float(t.ppf(p, max(math.floor(degrees_of_freedom), 1)))
 
 
-def budget(model: Model, formula: str, coverage: float = 0.95, seed: int = 1) -> Budget:
-    """Uncertainty budget of one formula.
+def budget(
+    model: Model, formula: str, coverage: float = 0.95, seed: int = 1, trials: int = SIMULATED_TRIALS
+) -> Budget:
+    """Uncertainty budget of one formula; ``trials`` of each row that is simulated.
 
     Raises InputError if the nominal part gives no reading.
     """
     function = ErrorFunction(model, formula)
     error, slopes = function.nominal(), function.slopes()
-    nonlinear = _nonlinear_noise(function, slopes, error, seed)
+    nonlinear = _nonlinear_noise(function, slopes, error, seed, trials)
     rows = [nonlinear.get(row.name, row) for row in _rows(function.axes, slopes)]
     rows = sized(rows, model.noise_sizes if isinstance(model, Noisy) else {})
     error += sum(row.value for row in nonlinear.values())
-    stairs = _staircases(model, formula, seed)
+    stairs = _staircases(model, formula, seed, trials)
     rows += stairs
     error += sum(row.value for row in stairs)
     rows.sort(key=lambda row: -abs(row.contribution) if not math.isnan(row.contribution) else -math.inf)

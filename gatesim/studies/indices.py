@@ -1,7 +1,7 @@
 """First-order and total Sobol indices of everything that is drawn: inputs and noises alike."""
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass
 from functools import partial
@@ -15,10 +15,11 @@ from gatesim.ground.data import Keys
 from gatesim.ground.draw import Draw
 from gatesim.ground.errors import InputError
 from gatesim.studies.draws import Quasi, Recorder, Renamed, Swapped, assign_dimensions, names_drawn
-from gatesim.studies.model import Model, run
+from gatesim.studies.model import Model, Run, run_each
 from gatesim.studies.plan import BLOCK
 from gatesim.studies.workers import place
 
+SET = 8192  # trials in a set of draws, over all replicates
 REPLICATES = 8  # independently scrambled sets, whose scatter gives the error
 
 
@@ -47,17 +48,23 @@ class Indices:
     KEYS: ClassVar[Keys] = {"indices": "sobol_indices", "read": "share_of_trials_read", "formula": None}
 
 
-def _errors(model: Model, draw: Draw, formula: str) -> Array:
-    return np.broadcast_to(run(model, draw).errors()[formula], (draw.trials,))
+def _sets(model: Model, formula: str, source: Draw, expected: Collection[str]) -> tuple[list[str], Array]:
+    """Names drawn (d,); errors with the draws of A, of B, and of A with each name from B: (2 + d, n).
 
-
-def _sets(model: Model, formula: str, source: Draw) -> tuple[list[str], Array]:
-    """Names drawn (d,); errors with the draws of A, of B, and of A with each name from B: (2 + d, n)."""
+    ``expected``: names that are drawn as a rule; what else turns up is found all the same.
+    """
     first, second = Recorder(source), Renamed(source, "b:")
-    f_a, f_b = _errors(model, first, formula), _errors(model, second, formula)
+
+    def errors(draws: Sequence[Draw]) -> list[Array]:
+        found = run_each([Run(model, draw) for draw in draws])
+        return [np.broadcast_to(each.errors()[formula], (source.trials,)) for each in found]
+
+    f_a, f_b, *swapped = errors([first, second, *(Swapped(source, second, name) for name in expected)])
+    of = dict(zip(expected, swapped, strict=True))
+    more = [name for name in first.used if name not in of]
+    of.update(zip(more, errors([Swapped(source, second, name) for name in more]), strict=True))
     names = list(first.used)
-    swapped = [_errors(model, Swapped(source, second, name), formula) for name in names]
-    return names, np.vstack([f_a, f_b, *swapped])
+    return names, np.vstack([f_a, f_b, *(of[name] for name in names)])
 
 
 def _estimate(formula: str, errors: Array) -> NDArray[np.float64]:
@@ -83,10 +90,16 @@ def _estimate(formula: str, errors: Array) -> NDArray[np.float64]:
 
 
 def _replicate(
-    model: Model, formula: str, n: int, dimensions: Mapping[str, tuple[int, int]], seed: int, number: int
+    model: Model,
+    formula: str,
+    n: int,
+    dimensions: Mapping[str, tuple[int, int]],
+    expected: tuple[str, ...],
+    seed: int,
+    number: int,
 ) -> tuple[dict[str, Array], float]:
     """Indices by name, (2,) each, and the share of trials read, of one independently scrambled set."""
-    names, errors = _sets(model, formula, Quasi(seed, number, n, dimensions))
+    names, errors = _sets(model, formula, Quasi(seed, number, n, dimensions), expected)
     read = float(np.mean(~np.isnan(errors).any(axis=0)))
     return dict(zip(names, _estimate(formula, errors).T, strict=True)), read
 
@@ -94,7 +107,7 @@ def _replicate(
 def sobol_indices(
     model: Model,
     formula: str,
-    trials: int = 8192,
+    trials: int = SET,
     seed: int = 1,
     executor: Executor | None = None,
     workers: int | None = None,
@@ -108,7 +121,7 @@ def sobol_indices(
     """
     n = 1 << max(round(math.log2(max(trials, 1) / REPLICATES)), 8)
     drawn = names_drawn(model)
-    task = partial(_replicate, model, formula, n, assign_dimensions(drawn, sets=2), seed)
+    task = partial(_replicate, model, formula, n, assign_dimensions(drawn, sets=2), tuple(drawn), seed)
     blocks = REPLICATES * n * (2 + len(drawn)) // BLOCK
     with place(executor, workers, blocks) as (where, _):
         found = list(where.map(task, range(REPLICATES)))

@@ -4,13 +4,15 @@ A rig is one such model (``gatesim.studies.rig``); a formula of a textbook is an
 published worked examples run through the very engine that judges a rig.
 """
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Protocol, runtime_checkable
 
 import numpy as np
 from numpy.typing import NDArray
 
+from gatesim.chain.pipeline import Measured
+from gatesim.chain.together import Case, run_all
 from gatesim.ground.arrays import Array, Scalar
 from gatesim.ground.correlation import Correlation, together
 from gatesim.ground.draw import Draw
@@ -37,6 +39,11 @@ class Trials:
     readings: Mapping[str, Array]
     true_length: Array
     outcome: NDArray[np.int64]
+
+    @classmethod
+    def of(cls, passed: Measured) -> "Trials":
+        """What a study keeps of passages through the chain."""
+        return cls(passed.readings, passed.true_length, passed.outcome)
 
     def errors(self) -> dict[str, Array]:
         """Reading minus true length per formula, (n,), NaN where there is no reading."""
@@ -95,6 +102,15 @@ class Noisy(Model, Protocol):
     @property
     def noise_sizes(self) -> Mapping[str, Quantity]:
         """Standard deviation of normal noises, by the name each is drawn under; not of all that are drawn."""
+        ...
+
+
+@runtime_checkable
+class OfARig(Model, Protocol):
+    """A measurement by the chain: rigs whose parts move alike are run together for less."""
+
+    def case(self, values: Mapping[str, Scalar], draw: Draw, *, quantised: bool = True) -> Case:
+        """What `Model.evaluate` runs with the same arguments."""
         ...
 
 
@@ -159,3 +175,23 @@ def sample(model: Model, draw: Draw) -> dict[str, Scalar]:
 def run(model: Model, draw: Draw, *, quantised: bool = True) -> Trials:
     """Draw the inputs and evaluate the model."""
     return model.evaluate(sample(model, draw), draw, quantised=quantised)
+
+
+@dataclass(frozen=True)
+class Run:
+    """A model with its draws; ``quantised`` as `Model.evaluate` has it."""
+
+    model: Model
+    draw: Draw
+    quantised: bool = True
+
+
+def run_each(runs: Sequence[Run]) -> list[Trials]:
+    """As `run` does with each; those of rigs are run together, since many move alike."""
+    cases = []
+    for each in runs:
+        if not isinstance(each.model, OfARig):
+            return [run(one.model, one.draw, quantised=one.quantised) for one in runs]
+        values = sample(each.model, each.draw)
+        cases.append(each.model.case(values, each.draw, quantised=each.quantised))
+    return [Trials.of(passed) for passed in run_all(cases)]

@@ -12,11 +12,13 @@ import numpy as np
 from gatesim.chain import pipeline
 from gatesim.chain.reference import reference_lengths, with_references
 from gatesim.chain.sampled import at_mean_delay, sampling_periods
+from gatesim.chain.together import Case
 from gatesim.ground.arrays import Array, Scalar
 from gatesim.ground.correlation import Correlation
 from gatesim.ground.draw import Draw, Nominal
 from gatesim.ground.errors import InputError
 from gatesim.ground.quantity import Quantity, parse
+from gatesim.motion import passage
 from gatesim.scenario import Scenario
 from gatesim.scenario.reader import changed
 from gatesim.sensor.respond import JITTER
@@ -28,11 +30,13 @@ from gatesim.studies.sweep import SweptQuantity, grid_values
 class RigModel:
     """The measurement a scenario describes. See `gatesim.studies.model.Model`.
 
-    ``sampling``: stages that sample even where nothing is rounded.
+    ``sampling``: stages that sample even where nothing is rounded. ``move`` as
+    `gatesim.chain.pipeline.run` has it.
     """
 
     scenario: Scenario
     sampling: frozenset[str] = field(default=frozenset(), kw_only=True)
+    move: pipeline.Move = field(default=passage, kw_only=True)
 
     @cached_property
     def inputs(self) -> Mapping[str, Quantity]:
@@ -57,9 +61,17 @@ class RigModel:
 
     def evaluate(self, values: Mapping[str, Scalar], draw: Draw, *, quantised: bool = True) -> Trials:
         """Run the pipeline. See `gatesim.studies.model.Model.evaluate`."""
+        case = self.case(values, draw, quantised=quantised)
+        return Trials.of(
+            pipeline.run(
+                case.scenario, draw, case.values, quantised=quantised, ends=case.ends, move=self.move
+            )
+        )
+
+    def case(self, values: Mapping[str, Scalar], draw: Draw, *, quantised: bool = True) -> Case:
+        """See `gatesim.studies.model.OfARig.case`."""
         scenario = self.scenario if quantised else self._smooth
-        found = pipeline.run(scenario, draw, values, quantised=quantised, ends=False)
-        return Trials(found.readings, found.true_length, found.outcome)
+        return Case(scenario, draw, values, quantised, ends=False)
 
     @cached_property
     def _smooth(self) -> Scenario:
@@ -140,9 +152,9 @@ class AtLength(RigModel):
         """See `RigModel.identity`."""
         return f"{super().identity} {self.length!r}"
 
-    def evaluate(self, values: Mapping[str, Scalar], draw: Draw, *, quantised: bool = True) -> Trials:
-        """See `RigModel.evaluate`."""
-        return super().evaluate(self._own(values), draw, quantised=quantised)
+    def case(self, values: Mapping[str, Scalar], draw: Draw, *, quantised: bool = True) -> Case:
+        """See `RigModel.case`."""
+        return super().case(self._own(values), draw, quantised=quantised)
 
     def with_references(
         self, values: Mapping[str, Scalar], lengths: Array, trials: int
