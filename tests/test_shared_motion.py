@@ -15,6 +15,10 @@ from gatesim.ground.outcome import Outcome
 from gatesim.motion import Passage, passage
 from gatesim.scenario import load
 from gatesim.scenario.reader import changed
+from gatesim.studies.draws import Renamed, Swapped, names_drawn
+from gatesim.studies.indices import _sets
+from gatesim.studies.model import run
+from gatesim.studies.rig import RigModel
 
 FOLDER = Path(__file__).parent.parent / "scenarios"
 RIGS = (
@@ -124,3 +128,31 @@ def test_a_part_that_runs_away_past_the_gates_of_one_rig_only_is_told_so_in_the_
     assert alone == [Outcome.MEASURED, Outcome.RUNAWAY]
     both = run_all([Case(each, Nominal(1), ends=False) for each in (base, far)])
     assert [int(each.outcome[0]) for each in both] == alone
+
+
+def test_draws_taken_from_a_second_set_share_the_motions_they_do_not_change(monkeypatch):
+    model, solved = RigModel(rig("3-braked-rung")), []
+
+    def counted(*given):
+        solved.append(given)
+        return passage(*given)
+
+    source = Streams(1, 0, 50)
+    names = tuple(names_drawn(model))
+    monkeypatch.setattr(together, "passage", counted)
+    found, errors = _sets(model, "spacing-dwell", source, names)
+    assert len(solved) < 0.5 * len(errors)
+    assert found == list(names)
+    second = Renamed(source, "b:")
+    draws = [source, second, *(Swapped(source, second, name) for name in names)]
+    alone = [run(model, draw).errors()["spacing-dwell"] for draw in draws]
+    np.testing.assert_allclose(errors, alone, atol=1e-12)
+
+
+def test_draws_that_turn_up_by_chance_only_are_swapped_all_the_same():
+    model = RigModel(rig("3-braked-rung"))
+    names = tuple(names_drawn(model))
+    all_known = _sets(model, "spacing-dwell", Streams(1, 0, 50), names)
+    few_known = _sets(model, "spacing-dwell", Streams(1, 0, 50), names[:3])
+    assert all_known[0] == few_known[0]
+    np.testing.assert_allclose(all_known[1], few_known[1], atol=1e-12)
