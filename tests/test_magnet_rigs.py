@@ -135,7 +135,7 @@ def test_motion_under_magnets_is_that_of_an_independent_integrator():
 
     def rate(x, state):
         travel = min(x - 0.3, blocks.extent + 0.26 - (x - 0.3))
-        cover = np.interp(travel, share.at, share.share, left=0.0)
+        cover = share.over(np.array([travel]))[0]
         v = state[1]
         weak = sum(s / (1 + (v / (u / 3e7)) ** 2) for s, u in zip(curve.shares, curve.speeds, strict=True))
         force = strength.coefficient * 1.69 * 3e7 * cover * v * weak

@@ -5,7 +5,8 @@ import pytest
 from numpy.testing import assert_allclose
 
 from gatesim.motion.magnets.lengthwise import drag
-from gatesim.motion.magnets.profile import TOLERANCE, polygon, profile, running_in
+from gatesim.motion.magnets.pieces import TOLERANCE, smooth
+from gatesim.motion.magnets.profile import profile, running_in
 from gatesim.motion.magnets.shapes import Bar, Blocks
 from gatesim.motion.magnets.tube import Tube, radial_field, tube_cover
 from tests.magnet_volumes import cartesian, coefficient, row
@@ -53,7 +54,7 @@ def test_long_part_gets_the_whole_drag_and_a_short_one_never():
     assert_allclose(profile(BLOCK, SLAT, 0.3).share[-1], 1.0, atol=0.01)
     # derived values: half as long as the magnet, and as long
     for length, most in ((0.01, 0.16), (0.02, 0.44)):
-        assert_allclose(max(profile(BLOCK, SLAT, length).share), most, atol=0.01)
+        assert_allclose(profile(BLOCK, SLAT, length).largest, most, atol=0.01)
 
 
 def test_row_builds_up_magnet_by_magnet():
@@ -65,13 +66,31 @@ def test_row_builds_up_magnet_by_magnet():
     assert_allclose(np.interp(x, at, share), found[0] / found[1], atol=0.02)
 
 
-def test_polygon_keeps_to_the_profile_with_few_corners():
+def test_pieces_keep_to_the_profile_and_are_few_and_smooth():
     for blocks, length in ((BLOCK, 0.3), (BLOCK, 0.015), (Blocks(*SIZE, 0.003, 5, 0.025), 0.3)):
         at, share = running_in(blocks, SLAT, length)
-        kept = polygon(at, share)
-        off = np.abs(np.interp(at, kept.at, kept.share) - share)
-        assert np.max(off) < (TOLERANCE + 0.002) * share.max()
-        assert len(kept.at) < 20 + 4 * blocks.count
+        kept = smooth(at, share)
+        assert_allclose(kept.over(at), share, atol=TOLERANCE * share.max())
+        assert len(kept.powers) < 3 + blocks.count
+        fine = np.linspace(at[0], at[-1], 5000)
+        value = kept.over(fine)
+        assert value.min() >= 0.0
+        # differences over a thousandth of a piece: neither value nor slope jumps, as they would at a kink
+        step = (kept.at[1] - kept.at[0]) / 1000
+        slope = (kept.over(fine + step) - kept.over(fine - step)) / (2 * step)
+        bend = np.abs(kept.over(fine + step) - 2 * value + kept.over(fine - step)) / step
+        assert bend.max() < 0.02 * np.abs(slope).max()
+
+
+def test_pieces_may_be_asked_for_anywhere():
+    at, share = running_in(BLOCK, SLAT, 0.3)
+    kept = smooth(at, share)
+    far = kept.over(np.array([-1.0, kept.at[0], kept.at[-1], 7.0, np.nan]))
+    assert_allclose(far[:4], [0.0, 0.0, kept.share[-1], kept.share[-1]], atol=1e-15)
+    assert np.isnan(far[4])
+    # in one piece or in several, the same bits
+    some = np.linspace(kept.at[0], kept.at[-1], 40)
+    assert (kept.over(some) == [kept.over(x[None])[0] for x in some]).all()
 
 
 def test_magnet_is_braked_by_the_part_of_the_tube_around_it():

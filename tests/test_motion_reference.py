@@ -9,7 +9,7 @@ from scipy.integrate import solve_ivp
 
 from gatesim.ground.arrays import take
 from gatesim.motion import AirDrag, EddyBrake, Path, passage
-from gatesim.motion.integrate import collocation, dop853
+from gatesim.motion.integrate import advance, collocation, dop853, settled
 from tests.motion_rigs import Block, brake_chute, brake_reference
 
 
@@ -86,6 +86,34 @@ def test_strongly_braked_profile_agrees_with_20_digits():
     p = passage(part, path, (brake,), x)
     assert_allclose(p.time[0], time, rtol=1e-10)
     assert_allclose(p.speed[0], speed, rtol=1e-10)
+
+
+@pytest.mark.long
+def test_settled_part_takes_few_steps_and_agrees_with_20_digits(monkeypatch):
+    """Invented: hundreds of relaxation lengths a ramp, far below and not so far below the peak speed."""
+    counted = []
+    steps = advance.move
+    monkeypatch.setattr(advance, "move", lambda *given: counted.append(given[1].size) or steps(*given))
+    for critical in (0.5, 2.0, 26.5):
+        part, path = Block(0.26, 0.105), Path(np.deg2rad(30.0), 0.22)
+        brake = EddyBrake(0.3, 0.2, 11.0 * critical, critical)
+        x = np.array([0.42, 0.47, 0.5, 0.52, 0.57, 0.6, 0.8, 0.9])
+        time, speed = brake_reference(part, path, brake, x)
+        counted.clear()
+        p = passage(part, path, (brake,), x)
+        assert_allclose(p.time[0], time, rtol=2e-10)
+        assert_allclose(p.speed[0], speed, rtol=2e-10)
+        assert len(counted) < 150
+
+
+def test_rule_of_the_settled_way_is_exact_for_polynomials():
+    """Radau quadrature of k nodes is exact up to the power 2 k - 2; slopes and the value at 0 up to k - 1."""
+    for rule in (settled.WAY, settled.END):
+        x, most = rule.nodes, rule.nodes.size - 1
+        assert_allclose(rule.weights @ x ** (2 * most), 1 / (2 * most + 1), rtol=1e-11)
+        assert_allclose(rule.slopes @ x**most, most * x ** (most - 1), atol=1e-10)
+        assert_allclose(rule.at_zero @ (3 + x**most), 3.0, rtol=1e-11)
+        assert_allclose(rule.highest[-1] @ np.cos(most * np.arccos(2 * x - 1)), 1.0, rtol=1e-11)
 
 
 def test_implicit_step_collocates_at_the_roots_of_legendre_polynomials():

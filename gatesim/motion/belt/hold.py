@@ -7,7 +7,8 @@ import numpy as np
 from gatesim.ground.arrays import Array, Flags
 from gatesim.motion.belt.belt import Belt
 from gatesim.motion.integrate.journey import SpanState
-from gatesim.motion.integrate.span import Dynamics, Line
+from gatesim.motion.integrate.span import Dynamics
+from gatesim.motion.integrate.strength import Line
 
 LOOKS = 64
 """Looks at the friction needed, in one period of the ripple; a peak in between is missed by 0.1 %."""

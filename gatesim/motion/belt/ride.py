@@ -12,7 +12,8 @@ from gatesim.motion.belt.hold import Carriage, share_needed
 from gatesim.motion.belt.ripple import Ripple
 from gatesim.motion.integrate.advance import MET
 from gatesim.motion.integrate.journey import Journey, SpanState
-from gatesim.motion.integrate.span import Dynamics, Line
+from gatesim.motion.integrate.span import Dynamics
+from gatesim.motion.integrate.strength import Line
 
 MOST_PHASES = 100_000
 

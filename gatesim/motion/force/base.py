@@ -1,7 +1,7 @@
 """What every force along the path has in common.
 
-A force is strength(x) * law(v): its strength is piecewise linear in position, between kinks
-that are known beforehand; its law depends on speed alone. The integrator goes from kink to
+A force is strength(x) * law(v): between kinks that are known beforehand its strength is a polynomial in
+position, of the first degree as a rule; its law depends on speed alone. The integrator goes from kink to
 kink, where everything is smooth.
 """
 
@@ -49,7 +49,10 @@ class Force(ABC):
     """A force along the path, positive downhill; frozen dataclasses of floats and (n,) arrays."""
 
     steady: ClassVar[bool]
-    """True when the law is 1: the force does not depend on speed."""
+    """True when the law is 1: the force does not depend on speed. Its strength then is linear."""
+
+    degree: ClassVar[int] = 1
+    """Of the polynomial that the strength is between kinks."""
 
     @abstractmethod
     def kinks(self, part: Body) -> tuple[Scalar, ...]:
@@ -66,6 +69,10 @@ class Force(ABC):
     @abstractmethod
     def slope(self, v: Array) -> Array:
         """Derivative of the law with respect to speed; shape of v."""
+
+    def rates(self, v: Array) -> tuple[Array, Array]:
+        """The law and its derivative, which some have in common work."""
+        return self.law(v), self.slope(v)
 
     def alone(self, drive: Array, strength: Array, size: Array, v: Array) -> tuple[Array, Array] | None:
         """Speed (m/s) and time (s) after ``size`` (m) where this force has a constant strength; all (n,).

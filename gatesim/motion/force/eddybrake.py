@@ -104,11 +104,22 @@ class EddyBrake(Force):
         return np.divide(v, below, out=below)
 
     def slope(self, v: Array) -> Array:
-        """(v_c^2 - v^2)/(v_c^2 + v^2)^2 in s^2/m^2 (linear: 1)."""
+        """See `rates`."""
+        return self.rates(v)[1]
+
+    def rates(self, v: Array) -> tuple[Array, Array]:
+        """The law, and (v_c^2 - v^2)/(v_c^2 + v^2)^2 in s^2/m^2 (linear: 1)."""
         if self.linear:
-            return np.ones_like(v)
-        square, scale = v * v, self.critical_speed * self.critical_speed
-        return (scale - square) / (scale + square) ** 2
+            return v, np.ones_like(v)
+        scale = self.critical_speed * self.critical_speed
+        below = v * v
+        below += scale
+        np.divide(1.0, below, out=below)
+        slope = below * (2 * scale)
+        slope -= 1
+        slope *= below
+        below *= v
+        return below, slope
 
     def alone(self, drive: Array, strength: Array, size: Array, v: Array) -> tuple[Array, Array] | None:
         """The full curve, or linear drag."""

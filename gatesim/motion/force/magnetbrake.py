@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, ClassVar
 
 import numpy as np
 
@@ -13,7 +13,7 @@ from gatesim.motion.force.base import Hold
 from gatesim.motion.force.eddybrake import EddyBrake
 from gatesim.motion.magnets.brake import Strength
 from gatesim.motion.magnets.curve import Curve
-from gatesim.motion.magnets.profile import Profile
+from gatesim.motion.magnets.pieces import DEGREE, Profile
 from gatesim.motion.path import Body, Path
 
 SLIGHT = 0.02
@@ -37,6 +37,8 @@ class MagnetBrake(EddyBrake):
     stretch: Scalar
     curve: Curve
     profile: Profile
+
+    degree: ClassVar[int] = DEGREE
 
     @classmethod
     def scaled(
@@ -65,14 +67,12 @@ class MagnetBrake(EddyBrake):
     def cover(self, x: Array, part: Body) -> Array:
         """Share of the whole force that acts with the leading end at x (n,)."""
         travel = x - self.start
-        way = np.minimum(travel, self.length + part.length - travel)
-        return np.asarray(np.interp(way, self.profile.at, self.profile.share, left=0.0))
+        return self.profile.over(np.minimum(travel, self.length + part.length - travel))
 
     def plateau(self, part: Body) -> tuple[Scalar, Scalar]:
         """Positions of the leading end between which the share is, or passes from and to, its largest."""
-        most = self.profile.at[int(np.argmax(self.profile.share))]
-        low = self.start + most
-        return plain(low), plain(np.maximum(low, self.start + self.length + part.length - most))
+        corners = self.kinks(part)
+        return plain(corners[0]), plain(corners[-1])
 
     def hold(self, part: Body) -> Hold:
         """See `Force.hold`: the field fades out beyond the magnets, and is uneven between them."""
@@ -84,10 +84,13 @@ class MagnetBrake(EddyBrake):
         return Hold(enters, start + full, mirror - start - full, mirror - enters, 1.0 - floor)
 
     def kinks(self, part: Body) -> tuple[Scalar, ...]:
-        """Corners of the profile, there and back."""
+        """Peak and knots of the profile, there and back; none beyond the middle, where it turns round."""
         end = self.start + self.length + part.length
-        corners = [self.start + at for at in self.profile.at]
-        return (*corners, *(end - at for at in reversed(self.profile.at)))
+        middle = (self.start + end) / 2
+        places = (self.profile.peak, *self.profile.at)
+        there = [np.minimum(self.start + at, middle) for at in places]
+        back = [np.maximum(end - at, middle) for at in reversed(places)]
+        return (*there, *back)
 
     def strength(self, x: Array, part: Body, path: Path) -> Scalar:
         """-b times the share, in kg/s."""
@@ -107,15 +110,20 @@ class MagnetBrake(EddyBrake):
             total = total + ratio
         return np.asarray(total)
 
-    def slope(self, v: Array) -> Array:
-        """Derivative of the law: sum of share (1 - r^2)/(1 + r^2)^2 with r = v/speed."""
+    def rates(self, v: Array) -> tuple[Array, Array]:
+        """The law, and the sum of share (1 - r^2)/(1 + r^2)^2 with r = v/speed."""
         if self.linear:
-            return np.ones_like(v)
-        total = np.zeros_like(v)
+            return v, np.ones_like(v)
+        law, slope = np.zeros_like(v), np.zeros_like(v)
         for share, speed in zip(self.curve.shares, self.curve.speeds, strict=True):
-            square = (v / (speed * self.stretch)) ** 2
-            total += share * (1 - square) / (1 + square) ** 2
-        return total
+            ratio = v / (speed * self.stretch)
+            ratio *= ratio
+            ratio += 1
+            np.divide(1.0, ratio, out=ratio)
+            law += share * ratio
+            slope += share * ratio * (2 * ratio - 1)
+        law *= v
+        return law, slope
 
     def alone(self, drive: Array, strength: Array, size: Array, v: Array) -> tuple[Array, Array] | None:
         """The curve where it has one term, or linear drag."""
@@ -128,7 +136,7 @@ class MagnetBrake(EddyBrake):
 
     def largest_cover(self, part: Body) -> Scalar:
         """Largest of the shares."""
-        return max(self.profile.share)
+        return self.profile.largest
 
     @property
     def low_speed_coefficient(self) -> Scalar:

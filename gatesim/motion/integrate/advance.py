@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from gatesim.ground.arrays import Array, Flags, take
 from gatesim.motion.belt.meeting import Meeting, refine
 from gatesim.motion.integrate.collocation import move, stiff
+from gatesim.motion.integrate.settled import leap
 from gatesim.motion.integrate.span import Dynamics
 from gatesim.motion.integrate.step import end_speed
 
@@ -22,6 +23,12 @@ STOP_METRES = 1e-8
 
 MOST_STEPS = 4_000
 
+PATIENCE = 14
+"""Explicit steps of a part that may settle, before they are implicit ones."""
+
+AFTER = 10.0
+"""Steps to begin with on what a leap has left of a span."""
+
 UNDER_WAY, ARRIVED, STOPPED, MET = -1, 0, 1, 2
 
 
@@ -29,7 +36,8 @@ UNDER_WAY, ARRIVED, STOPPED, MET = -1, 0, 1, 2
 class State:
     """Trials under way on a span: distance into it, speed, time since its start, next step size.
 
-    stiff: those for which implicit steps are the cheaper ones.
+    stiff: those for which implicit steps are the cheaper ones. settling: those that may come so close to
+    the speed at which drag balances drive that they can go a long way at once.
     """
 
     rows: NDArray[np.intp]
@@ -39,6 +47,7 @@ class State:
     dt: Array
     hint: Array
     stiff: Flags
+    settling: Flags
 
     def keep(self, rows: Flags) -> "State":
         """Select trials."""
@@ -67,27 +76,26 @@ def advance(
     """
     n = size.size
     out = Arrival(size.copy(), v.copy(), np.zeros(n), hint.copy(), np.zeros(n, np.int8))
-    now = State(np.arange(n), size, np.zeros(n), v.copy(), np.zeros(n), hint, np.zeros(n, bool))
+    now = State(np.arange(n), size, np.zeros(n), v.copy(), np.zeros(n), hint, *np.zeros((2, n), bool))
     if meeting is None:
         left = ~_by_formula(dynamics, size, v, out)
         if not left.any():
             return out
         if not left.all():
             now, dynamics = now.keep(left), dynamics.take(left)
-    now.stiff, first = stiff(dynamics, now.size, now.v)
-    now.hint = np.where(now.stiff, np.minimum(now.hint, first), now.hint)
+    many, first = stiff(dynamics, now.size, now.v)
+    now.hint = np.where(many, np.minimum(now.hint, first), now.hint)
     now.hint = np.where(np.isinf(now.hint), _first_step(dynamics, now), now.hint)
-    for _ in range(MOST_STEPS):
-        ending = _one_step(dynamics, now, meeting)
-        done = ending != UNDER_WAY
-        if done.any():
-            rows = now.rows[done]
-            for name in ("u", "v", "dt", "hint"):
-                getattr(out, name)[rows] = getattr(now, name)[done]
-            out.ending[rows] = ending[done]
-            if done.all():
-                return out
-            now, dynamics = now.keep(~done), dynamics.take(~done)
+    now.stiff, now.settling = (many, now.settling) if meeting else (now.stiff, many)
+    for number in range(MOST_STEPS):
+        if number == PATIENCE:
+            now.stiff = now.stiff | now.settling
+        if now.settling.any() and (number + 2) & (number + 1) == 0:  # 0, 2, 6, 14, ...
+            now, dynamics = _deliver(now, dynamics, _leap(dynamics, now), out)
+        if now.rows.size:
+            now, dynamics = _deliver(now, dynamics, _one_step(dynamics, now, meeting), out)
+        if not now.rows.size:
+            return out
     raise ArithmeticError(f"{now.rows.size} trials have not crossed a span in {MOST_STEPS} steps")
 
 
@@ -121,6 +129,36 @@ def _uniform(a: Array, size: Array, v: Array, rows: Flags, out: Arrival) -> None
     np.copyto(out.v, end, where=rows)
     np.copyto(out.dt, elapsed, where=rows)
     np.copyto(out.ending, np.int8(STOPPED), where=rows & stops)
+
+
+def _deliver(
+    now: State, dynamics: Dynamics, ending: NDArray[np.int8], out: Arrival
+) -> tuple[State, Dynamics]:
+    """Note how the span ended for those who are through with it; returns the others."""
+    done = ending != UNDER_WAY
+    if not done.any():
+        return now, dynamics
+    rows = now.rows[done]
+    for name in ("u", "v", "dt", "hint"):
+        getattr(out, name)[rows] = getattr(now, name)[done]
+    out.ending[rows] = ending[done]
+    return now.keep(~done), dynamics.take(~done)
+
+
+def _leap(dynamics: Dynamics, now: State) -> NDArray[np.int8]:
+    """Go on by as far as a settled part may at once, updating ``now``; returns how the span ended."""
+    rows = np.flatnonzero(now.settling)
+    u, v, dt, sound = leap(dynamics.take(rows), now.size[rows], now.u[rows], now.v[rows])
+    some = rows[sound]
+    now.u[some], now.v[some] = u[sound], v[sound]
+    now.dt[some] += dt[sound]
+    now.settling[some] = now.stiff[some] = False
+    now.hint[some] = (now.size[some] - now.u[some]) / AFTER
+    ending = np.full(now.rows.shape, UNDER_WAY, np.int8)
+    arrived = some[now.u[some] == now.size[some]]
+    ending[arrived] = ARRIVED
+    now.hint[arrived] = np.inf
+    return ending
 
 
 def _one_step(dynamics: Dynamics, now: State, meeting: Meeting | None) -> NDArray[np.int8]:

@@ -16,7 +16,8 @@ import numpy as np
 
 from gatesim.ground.arrays import Array, Flags
 from gatesim.motion.integrate.span import Dynamics
-from gatesim.motion.integrate.step import end_speed, step, weighted
+from gatesim.motion.integrate.step import end_speed, step
+from gatesim.motion.integrate.sums import weighted
 
 NODES = np.array(
     [
@@ -32,7 +33,7 @@ NODES = np.array(
 
 COUNT = len(NODES)
 
-BLOCK = 2048
+BLOCK = 512
 """Trials whose matrices fit into the second-level cache together."""
 
 MOST = 8
@@ -56,9 +57,8 @@ change of the speed by a factor of e. One costs as much as six explicit ones, wh
 length long; of them it takes a few, and more where the speed changes much (measured)."""
 
 
-def _differentiation() -> Array:
-    """Matrix (k + 1, k + 1) from values at 0 and the nodes to slopes there (barycentric formula)."""
-    points = np.concatenate([[0.0], NODES])
+def differentiation(points: Array) -> Array:
+    """Matrix (k, k) from values at points (k,) to slopes there (barycentric formula)."""
     gaps = points[:, None] - points + np.eye(len(points))
     weights = 1 / gaps.prod(axis=1)
     matrix: Array = weights / weights[:, None] / gaps
@@ -67,7 +67,7 @@ def _differentiation() -> Array:
     return matrix
 
 
-ALL_SLOPES = _differentiation()
+ALL_SLOPES = differentiation(np.concatenate([[0.0], NODES]))
 SLOPES, FIRST_SLOPE = ALL_SLOPES[1:, 1:].copy(), ALL_SLOPES[0, 1:].copy()
 WEIGHTS = np.asarray(np.linalg.inv(SLOPES)[-1], float)
 POWERS = np.concatenate([[0.0], NODES]) ** np.arange(COUNT + 1)[:, None]
@@ -149,8 +149,9 @@ def _step(dynamics: Dynamics, u: Array, v: Array, a: Array, distance: Array) -> 
 def _end_guess(dynamics: Dynamics, u: Array, v: Array, a: Array, distance: Array, rounds: int = 2) -> Array:
     """Speed at the end of the step, if its acceleration there acted all along."""
     end, w = u + distance, end_speed(v, a, distance)
+    field = dynamics.at(end)
     for _ in range(rounds):
-        there, slope = dynamics.rates(end, w)
+        there, slope = field.rates(w)
         value = w * w - v * v - 2 * distance * there
         w = np.clip(w - value / (2 * w - 2 * distance * slope), 0.25 * w, 4 * w)
     return w
@@ -162,9 +163,10 @@ def _solve(
     """Speeds above v at the nodes (k, n), the eliminated matrix (k, k, n), and who got there."""
     active = np.ones(v.shape)
     kept = matrix = np.empty((COUNT, COUNT, v.size))
+    field = dynamics.at(where)
     for attempt in range(MOST):
         speed = v + gain
-        acceleration, slope = dynamics.rates(where, speed)
+        acceleration, slope = field.rates(speed)
         per_node = rate / speed
         acceleration *= per_node  # g, and its derivative
         slope *= per_node
@@ -174,7 +176,7 @@ def _solve(
         matrix[:] = SLOPES[:, :, None]
         matrix[range(COUNT), range(COUNT)] -= slope
         _eliminate(matrix)
-        step = _substitute(matrix, np.subtract(_slopes(gain), acceleration, out=acceleration))
+        step = _substitute(matrix, np.subtract(weighted(SLOPES, gain), acceleration, out=acceleration))
         if kept is not matrix:
             step *= active
             np.copyto(matrix, kept, where=active == 0)
@@ -201,11 +203,3 @@ def _substitute(matrix: Array, right: Array) -> Array:
         right[k] /= matrix[k, k]
         right[:k] -= matrix[:k, k] * right[k]
     return right
-
-
-def _slopes(gain: Array) -> Array:
-    """Slopes (k, n) of the polynomial with these values above the start."""
-    out = np.empty_like(gain)
-    for i in range(COUNT):
-        out[i] = weighted(SLOPES[i], gain)
-    return out

@@ -10,7 +10,8 @@ from gatesim.ground.arrays import Array, Flags, Scalar
 from gatesim.motion.belt.meeting import Meeting
 from gatesim.motion.force.base import Force
 from gatesim.motion.integrate.advance import ARRIVED, STOPPED, Arrival, advance
-from gatesim.motion.integrate.span import Dynamics, Line, dynamics_between, line_through, within
+from gatesim.motion.integrate.span import Dynamics, dynamics_between
+from gatesim.motion.integrate.strength import Line, line_through, within
 from gatesim.motion.path import Body, Path
 
 

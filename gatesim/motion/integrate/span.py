@@ -1,4 +1,4 @@
-"""Acceleration on one span of the path, where every strength is linear in position."""
+"""Acceleration on one span of the path, where every strength is a polynomial in position."""
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
@@ -7,27 +7,52 @@ import numpy as np
 
 from gatesim.ground.arrays import Array, Flags, Rows, Scalar, take
 from gatesim.motion.force.base import Force
+from gatesim.motion.integrate.strength import (
+    Line,
+    Polynomial,
+    line_through,
+    places,
+    polynomial_through,
+    within,
+)
 from gatesim.motion.path import Body, Path
 
 
 @dataclass(frozen=True)
-class Line:
-    """A value (n,) at the start of the span and its slope per metre (n,), None if 0 for all trials."""
+class Field:
+    """Acceleration over speed at some positions: steady + sum of strength law(v); arrays (n,) or (k, n)."""
 
-    start: Array
-    slope: Array | None
+    steady: Array
+    terms: tuple[tuple[Force, Array], ...]
 
-    def at(self, u: Array | None) -> Array:
-        """Scalar at distance u (n,) into the span (None: at its start)."""
-        if self.slope is None or u is None:
-            return self.start
-        value = self.slope * u
-        value += self.start
-        return value
+    def acceleration(self, v: Array, i: int | None = None) -> Array:
+        """Acceleration in m/s^2 at speeds v, of the shape of the positions, or (n,) at the ``i``-th."""
+        total = _row(self.steady, i)
+        for force, strength in self.terms:
+            part = force.law(v) * _row(strength, i)
+            part += total
+            total = part
+        return total
 
-    def take(self, rows: Rows) -> "Line":
-        """Select trials."""
-        return Line(self.start[rows], None if self.slope is None else self.slope[rows])
+    def rates(self, v: Array) -> tuple[Array, Array]:
+        """Acceleration and its derivative with respect to speed, in 1/s."""
+        if not self.terms:
+            return np.zeros_like(v) + self.steady, np.zeros_like(v)
+        force, strength = self.terms[0]
+        total, slope = force.rates(v)
+        total = total * strength
+        slope = slope * strength
+        for force, strength in self.terms[1:]:
+            law, its = force.rates(v)
+            total += law * strength
+            slope += its * strength
+        total += self.steady
+        return total, slope
+
+
+def _row(value: Array, i: int | None) -> Array:
+    found: Array = value if i is None or value.ndim == 1 else value[i]
+    return found
 
 
 @dataclass(frozen=True)
@@ -39,31 +64,25 @@ class Dynamics:
     """
 
     steady: Line
-    terms: tuple[tuple[Force, Line], ...]
+    terms: tuple[tuple[Force, Line | Polynomial], ...]
 
     @property
     def sloped(self) -> bool:
         """Whether the acceleration depends on the position within the span."""
-        return self.steady.slope is not None or any(line.slope is not None for _, line in self.terms)
+        lines = (self.steady, *(line for _, line in self.terms))
+        return any(isinstance(line, Polynomial) or line.slope is not None for line in lines)
+
+    def at(self, u: Array | None) -> Field:
+        """What acts at distances u (..., n) (None: 0)."""
+        return Field(self.steady.at(u), tuple((force, line.at(u)) for force, line in self.terms))
 
     def acceleration(self, u: Array | None, v: Array) -> Array:
         """Acceleration (n,) in m/s^2 at distance u (n,) (None: 0) and speed v (n,)."""
-        total = self.steady.at(u)
-        for force, line in self.terms:
-            part = force.law(v) * line.at(u)
-            part += total
-            total = part
-        return total
+        return self.at(u).acceleration(v)
 
     def rates(self, u: Array | None, v: Array) -> tuple[Array, Array]:
         """Acceleration and its derivative with respect to speed, in 1/s; u and v (..., n)."""
-        total = np.zeros_like(v) + self.steady.at(u)
-        slope = np.zeros_like(v)
-        for force, line in self.terms:
-            strength = line.at(u)
-            total += force.law(v) * strength
-            slope += force.slope(v) * strength
-        return total, slope
+        return self.at(u).rates(v)
 
     def uniform(self) -> Flags:
         """Trials (n,) whose acceleration is one constant on the whole span."""
@@ -89,35 +108,17 @@ class Dynamics:
         """Trials (n,) whose acceleration does not depend on the position within the span."""
         level = np.ones(self.steady.start.shape, bool)
         for line in (self.steady, *(line for _, line in self.terms)):
-            if line.slope is not None:
-                level &= line.slope == 0
+            level &= line.level()
         return level
 
     def shifted(self, u: Array) -> "Dynamics":
         """The same field with the span beginning ``u`` (n,) later."""
-        terms = tuple((force, Line(line.at(u), line.slope)) for force, line in self.terms)
-        return Dynamics(Line(self.steady.at(u), self.steady.slope), terms)
+        return Dynamics(self.steady.shifted(u), tuple((force, line.shifted(u)) for force, line in self.terms))
 
     def take(self, rows: Rows) -> "Dynamics":
         """Select trials."""
         terms = tuple((take(force, rows), line.take(rows)) for force, line in self.terms)
         return Dynamics(self.steady.take(rows), terms)
-
-
-def within(left: Array, size: Array) -> tuple[Array, Array]:
-    """Quarter points of spans: not their ends, where a strength that jumps at a kink has no value."""
-    return left + 0.25 * size, left + 0.75 * size
-
-
-def line_through(at_near: Scalar, at_far: Scalar, inertia: Scalar, size: Array) -> Line:
-    """What is linear on spans, from its values at the quarter points, divided by ``inertia``."""
-    start = np.broadcast_to(np.asarray(at_near / inertia), size.shape)
-    change = at_far - at_near
-    if not np.any(change):
-        return Line(start, None)
-    with np.errstate(divide="ignore", invalid="ignore"):  # spans of no size have no slope
-        slope = np.where(size > 0, change * 2 / (size * inertia), 0.0)
-    return Line(start - slope * (0.25 * size), slope)
 
 
 def dynamics_between(
@@ -141,8 +142,14 @@ def dynamics_between(
         return line_through(at_near, at_far, inertia, size)
 
     steady_near, steady_far = drive(near), drive(far)
-    terms = []
+    terms: list[tuple[Force, Line | Polynomial]] = []
     for force in forces:
+        if force.degree > 1:
+            x = left + size * (places(force.degree)[0][:, None] + 1) / 2
+            values = np.broadcast_to(force.strength(x, part, path), x.shape)
+            if values.any():
+                terms.append((force, polynomial_through(values, inertia, size)))
+            continue
         at_near, at_far = force.strength(near, part, path), force.strength(far, part, path)
         if force.steady:
             steady_near, steady_far = steady_near + at_near, steady_far + at_far

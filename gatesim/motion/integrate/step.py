@@ -11,30 +11,12 @@ Under constant acceleration v and t are linear in s, so a step of any size is ex
 start from rest, singular in x, is regular (dt/ds at s = 0 is 2 D/(v0 + w) for any v0).
 """
 
-from typing import Protocol
-
 import numpy as np
 
 from gatesim.ground.arrays import Array
 from gatesim.motion.integrate.dop853 import ERROR3, ERROR5, NODES, STAGES, WEIGHTS
-
-
-class Acceleration(Protocol):
-    """What the integrator knows of the forces."""
-
-    @property
-    def sloped(self) -> bool:
-        """Whether the acceleration depends on position."""
-        ...
-
-    def acceleration(self, u: Array | None, v: Array) -> Array:
-        """Acceleration (n,) at position u (n,) and speed v (n,)."""
-        ...
-
-    def take(self, rows: slice) -> "Acceleration":
-        """Select trials."""
-        ...
-
+from gatesim.motion.integrate.span import Dynamics
+from gatesim.motion.integrate.sums import weighted
 
 BLOCK = 4096
 """Trials whose stages fit into the second-level cache together."""
@@ -50,7 +32,7 @@ def end_speed(v: Array, a: Array, distance: Array) -> Array:
     return np.sqrt(np.maximum(square, floor))
 
 
-def step(dynamics: Acceleration, u: Array, v: Array, a: Array, distance: Array) -> tuple[Array, Array, Array]:
+def step(dynamics: Dynamics, u: Array, v: Array, a: Array, distance: Array) -> tuple[Array, Array, Array]:
     """Advance speeds v (n,) from position u (n,) over ``distance`` (n,); a is acceleration(u, v).
 
     Returns end speed, elapsed time, and error estimate relative to the end speed (each (n,));
@@ -66,9 +48,7 @@ def step(dynamics: Acceleration, u: Array, v: Array, a: Array, distance: Array) 
     return out[0], out[1], out[2]
 
 
-def _step(
-    dynamics: Acceleration, u: Array, v: Array, a: Array, distance: Array
-) -> tuple[Array, Array, Array]:
+def _step(dynamics: Dynamics, u: Array, v: Array, a: Array, distance: Array) -> tuple[Array, Array, Array]:
     per_speed = 2 * distance / (v + end_speed(v, a, distance))
     base = per_speed * v  # D beta
     rise = distance - base  # D (1 - beta)
@@ -80,6 +60,7 @@ def _step(
         where += base
         where *= NODES[:, None]
         where += u
+    field = dynamics.at(where)
     slope = np.empty_like(rate)  # dv/ds at the stages
     rate[0] = per_speed
     np.multiply(per_speed, a, out=slope[0])
@@ -88,26 +69,11 @@ def _step(
         weighted(STAGES[i], slope[:i], speed)
         speed += v
         rate[i] /= speed
-        acceleration = dynamics.acceleration(None if where is None else where[i], speed)
-        np.multiply(rate[i], acceleration, out=slope[i])
+        np.multiply(rate[i], field.acceleration(speed, i), out=slope[i])
     elapsed = weighted(WEIGHTS, rate)
     end = weighted(WEIGHTS, slope)
     end += v
     return end, elapsed, _error(slope, rate, end, elapsed)
-
-
-def weighted(weights: Array, values: Array, out: Array | None = None) -> Array:
-    """Sum of weights (k,) times values (k, n), (n,), into ``out`` if there is one.
-
-    Not a matrix product: BLAS sums in an order that depends on the number of trials. This one
-    adds stage after stage for every n but 1, for which it would sum along the stages.
-    """
-    if out is None:
-        out = np.empty_like(values[0])
-    if out.size == 1:
-        out[:] = np.einsum("s,sn->n", weights, np.repeat(values, 2, axis=1))[:1]
-        return out
-    return np.einsum("s,sn->n", weights, values, out=out)
 
 
 def _error(slope: Array, rate: Array, end: Array, elapsed: Array) -> Array:

@@ -13,7 +13,8 @@ import numpy as np
 from gatesim.ground.arrays import Array, Scalar, plain
 from gatesim.motion.magnets.curve import Curve, fitted
 from gatesim.motion.magnets.lengthwise import Drag, drag
-from gatesim.motion.magnets.profile import Profile, polygon, profile
+from gatesim.motion.magnets.pieces import Profile, smooth
+from gatesim.motion.magnets.profile import profile
 from gatesim.motion.magnets.shapes import Bar, Blocks
 from gatesim.motion.magnets.tube import Tube, tube_cover, tube_drag
 
@@ -77,7 +78,7 @@ def tube_profile(tube: Tube, length: float, part: float) -> Profile:
     """Share along the path of a magnet in the middle of a part (m), in a tube of this length (m)."""
     far = min(tube.height / 2 + 3 * tube.outer, length / 2 + tube.height / 2 + 3 * tube.outer)
     centre = np.linspace(-far, max(far, 0.0) if 2 * far < length else length / 2, 121)
-    return polygon(centre + part / 2, tube_cover(tube, centre) - tube_cover(tube, centre - length))
+    return smooth(centre + part / 2, tube_cover(tube, centre) - tube_cover(tube, centre - length))
 
 
 def with_spread(

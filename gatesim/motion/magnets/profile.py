@@ -5,7 +5,7 @@ from 0 to L is a sum of cos(n pi x/L), each of which is the problem of section.p
 speed the currents trail behind the magnets by about v/v_c of a magnet's length; that is left out.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import lru_cache
 from math import ceil, floor, pi
 
@@ -14,33 +14,19 @@ import numpy as np
 from gatesim.ground.arrays import Array
 from gatesim.motion.magnets.field import still
 from gatesim.motion.magnets.mesh import mesh_of
+from gatesim.motion.magnets.pieces import Profile, smooth
 from gatesim.motion.magnets.section import Section
 from gatesim.motion.magnets.shapes import Bar, Blocks
 
-TOLERANCE = 0.004
-"""Largest deviation of the polygon from the profile, relative to the full drag."""
-
 MOST = 4000
 """Steps along a row, if it is long: then what single magnets add is told less finely."""
-
-
-@dataclass(frozen=True)
-class Profile:
-    """Share of the full drag over the leading end's position, a polygon; symmetric about its middle.
-
-    at: positions (n,) in m, from the magnets' first edge, of the first half; share: (n,) from 0 to the
-    largest, which holds until the mirror image begins.
-    """
-
-    at: tuple[float, ...]
-    share: tuple[float, ...]
 
 
 @lru_cache(maxsize=64)
 def profile(blocks: Blocks, bar: Bar, length: float) -> Profile:
     """Profile of a part of this length (m); 1 is the drag of an endless one."""
     at, share = running_in(blocks, bar, length)
-    return polygon(at, share)
+    return smooth(at, share)
 
 
 def reach(blocks: Blocks) -> float:
@@ -115,26 +101,3 @@ def _power(section: Section, drives: list[Array], length: float) -> Array:
         total += section.slow(here.T, n * pi / length)
     power: Array = total * length / points
     return power
-
-
-def polygon(at: Array, share: Array) -> Profile:
-    """A polygon of few corners that stays within the tolerance of the profile, exact at both ends.
-
-    From each corner the cone of slopes that pass close enough to the points to come is narrowed until
-    nothing is left of it; its middle leads to the next corner (the swinging door, common practice).
-    """
-    room = TOLERANCE * float(share.max())
-    corners, heights, begin = [0], [0.0], 0
-    while begin < at.size - 1:
-        low, high, end = -np.inf, np.inf, begin
-        for i in range(begin + 1, at.size):
-            run = at[i] - at[begin]
-            below, above = (share[i] - room - heights[-1]) / run, (share[i] + room - heights[-1]) / run
-            if max(low, below) > min(high, above):
-                break
-            low, high, end = max(low, below), min(high, above), i
-        heights.append(max(0.0, float(heights[-1] + (low + high) / 2 * (at[end] - at[begin]))))
-        corners.append(end)
-        begin = end
-    heights[-1] = float(share[-1])
-    return Profile(tuple(at[corners].tolist()), tuple(heights))
