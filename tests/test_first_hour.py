@@ -52,18 +52,48 @@ def test_a_file_that_exists_is_kept(tmp_path):
     assert file.read_text() == "mine"
 
 
+COMMANDS = ("predict", "study", "explain", "trace", "report")
+
+
 @pytest.mark.long
 @pytest.mark.parametrize("kind", KINDS)
-def test_a_newcomer_walks_from_nothing_to_a_report(kind, tmp_path):
-    file, changed, page = tmp_path / "rig.toml", tmp_path / "own.toml", tmp_path / "report.html"
-    run("new", "--kind", kind, "-o", file)
-    changed.write_text(file.read_text(encoding="utf-8").replace("60 mm", "80 mm", 1), encoding="utf-8")
-    assert "outcome: measured" in run("predict", changed)
-    assert "bias" in run("study", changed, "--trials", 200, "--workers", 1)
-    assert run("explain", changed)
-    assert "gate 1 dark" in run("trace", changed)
-    run("report", changed, "-o", page)
-    assert page.stat().st_size > 10_000
+def test_a_newcomer_walks_from_nothing_to_a_report_by_what_is_printed(kind, tmp_path, monkeypatch):
+    """The next command as `new` prints it, commands from --help, the key from `keys`; figures must agree."""
+    monkeypatch.chdir(tmp_path)
+    listed = run("--help")
+    assert kind in run("new", "--help")
+    said = run("new", "--kind", kind, "-o", "rig.toml")
+    following = re.search(r"Next: change them, then  gatesim (.+)$", said.strip())[1].split()
+    before = reading(run(*following))
+
+    # one changed value: the key that `keys` tells of the distance between the gates
+    assert "Distance from the first gate to the second" in run("keys", "gate.spacing")
+    text = (tmp_path / "rig.toml").read_text(encoding="utf-8")
+    changed, count = re.subn(r'(?m)^(spacing = .*?)"60 mm"', r'\1"75 mm"', text)
+    assert count == 1
+    (tmp_path / "rig.toml").write_text(changed, encoding="utf-8")
+
+    for command in COMMANDS:
+        assert re.search(rf"^  {command}  +[A-Z]", listed, flags=re.MULTILINE)
+    predicted = run("predict", "rig.toml")
+    assert "outcome: measured" in predicted
+    now = reading(predicted)
+    # on a belt the part is as fast at both gates, and an encoder's counts are all taken at gate 1
+    assert (now != before) == (kind not in ("belt", "encoder"))
+    assert "bias" in run("study", "rig.toml", "--trials", 200, "--workers", 1)
+    assert f"and is read as {now} mm" in run("explain", "rig.toml")
+    dwell = re.search(r"counts: dwell (\d+)", predicted)[1]
+    assert re.search(rf"gate 1 light: dwell latched +{dwell}\b", run("trace", "rig.toml"))
+    run("report", "rig.toml", "-o", "report.html")
+    page = (tmp_path / "report.html").read_text(encoding="utf-8")
+    assert now in page
+    assert "<svg" in page or "<script" in page
+
+
+def reading(predicted):
+    """Reading in mm of the formula in charge, as `predict` prints it."""
+    table = predicted.split("reading mm", 1)[1]
+    return re.search(r"^\S+ +([\d.]+) +[+-]", table, flags=re.MULTILINE)[1]
 
 
 def test_the_reference_has_every_key_that_the_reader_reads():
@@ -94,22 +124,77 @@ def test_a_table_or_a_key_is_looked_up_by_its_path():
 
 
 def test_the_magnet_brake_can_be_written_from_the_reference_alone():
-    """Every needed key of [part], [path], [brake], [brake.magnet], [gate], [counter] with its own example."""
+    """Every needed key with the reference's own example, and what it says a part between magnets needs."""
     tables = {(t["path"], t["choice"]): t for t in gatesim.keys().data()}
+    wanted = [("part", ""), ("gate", ""), ("brake", "")]
+    also = {"part": ("height", "mass", "material"), "path": ("slope",), "counter": ("frequency",)}
     lines = []
-    for where in (("part", ""), ("gate", ""), ("brake", "")):
+    for where in (*wanted, ("brake.magnet", 'geometry = "block-over-sheet"'), ("path", ""), ("counter", "")):
         lines.append(f"[{where[0]}]")
-        lines += [f"{k['key']} = {_example(k)}" for k in tables[where]["keys"] if k["default"] == ""]
-        if where[0] == "part":  # what the reference says of a part between magnets
-            lines += ['height = "3 mm"', 'mass = "200 g"', 'material = "aluminium"']
-    block = tables["brake.magnet", 'geometry = "block-over-sheet"']
-    lines += ["[brake.magnet]", *(f"{k['key']} = {_example(k)}" for k in block["keys"] if k["default"] == "")]
-    lines += ["[path]", 'slope = "30 deg"', "[counter]", 'frequency = "100 kHz"']
-    assert gatesim.parse("\n".join(lines)).brake.magnet is not None
+        for key in tables[where]["keys"]:
+            if key["default"] == "" or key["key"] in also.get(where[0], ()):
+                lines.append(f"{key['key']} = {_example(key)}")
+    told = gatesim.predict(gatesim.parse("\n".join(lines)))
+    assert told.outcome == "measured"
+    assert told.figures["brake"]["peak_force_N"] > 0.0
+
+
+def test_the_least_file_that_the_reference_shows_is_one_that_predicts():
+    shown = run("keys").split("a line:\n", 1)[1].split("A table within", 1)[0]
+    text = "\n".join(line[2:] for line in shown.splitlines())
+    assert gatesim.predict(gatesim.parse(text)).outcome == "measured"
+
+
+@pytest.mark.parametrize(
+    ("path", "hint"),
+    [("magnet", "did you mean brake.magnet?"), ("remanence", "did you mean brake.magnet.remanence?"),
+     ("gate.spacng", "did you mean gate.spacing")],
+)  # fmt: skip
+def test_a_key_looked_up_without_its_table_is_found(path, hint):
+    with pytest.raises(gatesim.InputError) as problem:
+        run("keys", path)
+    assert hint in str(problem.value)
+
+
+def test_steel_between_magnets_is_refused_for_what_it_is():
+    """Not for a conductivity that is missing: the reference lists steel among the materials."""
+    for magnets in (
+        'peak_force = "1 N"\ncritical_speed = "2 m/s"\nlength = "90 mm"',
+        "[brake.magnet]\n" + BLOCKS,
+    ):
+        text = f'{RIG}\n[brake]\nstart = "5 mm"\n{magnets}\n'
+        with pytest.raises(
+            gatesim.InputError, match=r"part.material: given 'steel' under a .brake., expected a mat"
+        ):
+            gatesim.parse(text)
+
+
+RIG = """
+[part]
+length = "120 mm"
+height = "3 mm"
+mass = "0.1 kg"
+material = "steel"
+[path]
+slope = "30 deg"
+[gate]
+first = "300 mm"
+spacing = "60 mm"
+[counter]
+frequency = "100 kHz"
+"""
+BLOCKS = """
+geometry = "block-over-sheet"
+remanence = "1.2 T"
+length = "20 mm"
+width = "20 mm"
+height = "10 mm"
+gap = "4 mm"
+"""
 
 
 def _example(key):
-    found = re.search(r'such as (".*?")', key["takes"])
+    found = re.search(r'such as (".*?")', key["takes"]) or re.match(r'(".*?")', key["takes"])
     return found[1] if found else key["takes"]
 
 

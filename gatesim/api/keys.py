@@ -1,6 +1,7 @@
 """What a file may state, for people."""
 
 from dataclasses import dataclass
+from difflib import get_close_matches
 from typing import Any
 
 from gatesim.api.result import Result
@@ -50,6 +51,12 @@ def keys(path: str = "", *, choose: bool = False) -> Keys:
             if around in (t.path, *t.also) and any(k.key == key for k in t.keys)
         )
     if not found:
-        known = ", ".join(dict.fromkeys(table.path for table in tables if table.path))
-        raise InputError(f"keys: given {path!r}, expected a table or one of its keys: {known}")
+        paths = list(dict.fromkeys(table.path for table in tables if table.path))
+        whole = [*paths, *(f"{t.path}.{k.key}".lstrip(".") for t in tables for k in t.keys)]
+        last = path.rpartition(".")[2]
+        meant = [p for p in whole if p.rpartition(".")[2] == last] or get_close_matches(path, whole, n=2)
+        hint = f"; did you mean {' or '.join(dict.fromkeys(meant[:3]))}?" if meant else ""
+        raise InputError(
+            f"keys: given {path!r}, expected a table or one of its keys: {', '.join(paths)}{hint}"
+        )
     return Keys(found, whole=False)

@@ -3,9 +3,15 @@
 import math
 
 
+def short(value: float, digits: int) -> str:
+    """A number to so many significant digits, large ones without a power of ten."""
+    text = f"{value:.{digits}g}"
+    return f"{float(text):.0f}" if "e+" in text and abs(value) < 1e9 else text
+
+
 def mm(value: float) -> str:
     """A length in mm to four significant digits, never finer than a micrometre."""
-    return f"{round(1e3 * value, 3):.4g} mm"
+    return f"{short(round(1e3 * value, 3), 4)} mm"
 
 
 def as_mm(value: float) -> str:

@@ -9,7 +9,7 @@ import numpy as np
 from gatesim.chain.pipeline import Measured, Move
 from gatesim.ground.arrays import Array, first_of
 from gatesim.ground.data import Keys, data_of
-from gatesim.ground.text import mm
+from gatesim.ground.text import mm, short
 from gatesim.motion import Force, Hold, passage
 from gatesim.scenario.model import Scenario
 
@@ -84,7 +84,7 @@ class Device:
         if s.full_from_m is not None and s.full_to_m is not None:
             within = f" (within {100 * s.uneven:.2g} %)" if s.uneven >= 0.001 else ""
             full = f"acts in full{within} from {mm(s.full_from_m)} to {mm(s.full_to_m)}"
-        when = "" if s.leaves_s is None else f", {1e3 * s.leaves_s:.4g} ms after release"
+        when = "" if s.leaves_s is None else f", {short(1e3 * s.leaves_s, 4)} ms after release"
         return (
             f"The {self.key} takes hold when the leading end is at {mm(s.enters_m)}, {full}, and has let go "
             f"when it is at {mm(s.leaves_m)}{when}."

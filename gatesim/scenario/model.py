@@ -47,11 +47,7 @@ else:
 
 
 class Scenario(_Forced):
-    """One rig: part, path and forces, gates, sensors, input filter, counter, formulas.
-
-    Every quantity is kept in SI with its spread (`gatesim.ground.quantity.Quantity`).
-    ``raw`` is the table as it was read, for writing changed copies.
-    """
+    """One rig: part, path and forces, gates, sensors, input filter, counter, formulas."""
 
     gate: GateTable
     sensor: SensorsTable = Field(default_factory=SensorsTable)

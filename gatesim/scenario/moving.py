@@ -52,17 +52,22 @@ class PartTable(Table):
         "groove of 90 deg has 0.8. Rolling takes friction of at least tan(slope) c/(1 + c).",
     )
     height: keys.Length | None = Field(
-        default=None, description="Full height across the beam; left out: higher than any beam."
+        default=None,
+        examples=["20 mm"],
+        description="Full height across the beam; left out: higher than any beam.",
     )
     width: keys.Length | None = Field(
         default=None,
+        examples=["25 mm"],
         description="Width along the beam and the magnets' faces, at right angles to the height.",
     )
     section: Literal["rectangular", "round"] = Field(
         default="rectangular", description="Cross-section; a round part has its diameter as height."
     )
     wall: keys.Length | None = Field(
-        default=None, description="Thickness of the wall of a hollow part; left out: solid."
+        default=None,
+        examples=["2 mm"],
+        description="Thickness of the wall of a hollow part; left out: solid.",
     )
     material: Material | None = Field(
         default=None, description="Gives the conductivity at 20 degC with its spread between grades."

@@ -1,6 +1,7 @@
 """The reference of a file format, from the same models that read it."""
 
 import inspect
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date
@@ -94,7 +95,8 @@ def _entry(model: type[BaseModel], key: str, info: FieldInfo, path: str) -> KeyE
 def _takes(key: str, info: FieldInfo, path: str) -> str:
     reader = reader_of(info)
     if reader is not None:
-        return reader.expected
+        own = f'such as "{info.examples[0]}"' if info.examples else ""
+        return re.sub(r'such as ".*?"', own, reader.expected, count=1) if own else reader.expected
     tables = models_of(info)
     where = (f"{path}.{key}" if path else key) + _names(info.annotation)
     if tables:

@@ -24,8 +24,12 @@ class GateTable(Table):
         "third": "rearm",
     }
 
-    first: keys.Length = Field(description="Distance from the leading end at release to the first gate.")
-    spacing: keys.Length = Field(description="Distance from the first gate to the second.")
+    first: keys.Length = Field(
+        examples=["300 mm"], description="Distance from the leading end at release to the first gate."
+    )
+    spacing: keys.Length = Field(
+        examples=["60 mm"], description="Distance from the first gate to the second."
+    )
     rearm: keys.Length | None = Field(
         default=None,
         description="Distance from the first gate to a third one that re-arms the counter.",

@@ -1,17 +1,39 @@
 """The reference of a file format as text."""
 
 from collections.abc import Sequence
-from textwrap import fill
+from textwrap import fill, indent
 
 from gatesim.scenario.reference import TableEntry
 
 WIDTH = 100
 
-VALUES = """\
+LEAST = """\
+[part]
+length = "120 mm"
+
+[path]
+slope = "30 deg"
+
+[gate]
+first = "300 mm"
+spacing = "60 mm"
+
+[counter]
+frequency = "100 kHz"
+"""
+"""About the least that a scenario can state."""
+
+VALUES = f"""\
+A scenario is a text file (TOML): tables, each begun by its name in brackets, with a key = value a line:
+{indent(LEAST, "  ")}
+A table within a table has its own line, such as [sensor.beam], or stands in braces at its key,
+  beam = {{ ... }}
+Where a table below is there twice, by a key such as shape, that key picks which one it is.
+
 A physical value is text with a unit, such as "120 mm": any SI unit with any SI prefix, in, ft, lb, min, h,
 deg, turn, %, ppm, and products such as m/s^2. A plain number has none: 0.25. A value that is not known
 exactly is a table with a distribution (JCGM 101:2008, 6.4):
-  spacing = { value = "50 mm", distribution = "normal", standard_uncertainty = "0.03 mm" }
+  spacing = {{ value = "50 mm", distribution = "normal", standard_uncertainty = "0.03 mm" }}
   normal                            standard_uncertainty
   rectangular, triangular, arcsine  half_width, or standard_uncertainty
   trapezoidal                       half_width, or standard_uncertainty; top_ratio from 0 to 1

@@ -75,10 +75,14 @@ across the path, seen along it:
     acts_on_part: ClassVar[bool] = True
 
     geometry: Literal["block-over-sheet"]
-    length: keys.Length = Field(description="Length of a magnet along the path.")
-    width: keys.Length = Field(description="Width of a magnet across the path.")
-    height: keys.Length = Field(description="Height of a magnet, along which it is magnetised.")
-    gap: keys.Length = Field(description="Distance from the magnets' faces to the surface of the part.")
+    length: keys.Length = Field(examples=["20 mm"], description="Length of a magnet along the path.")
+    width: keys.Length = Field(examples=["20 mm"], description="Width of a magnet across the path.")
+    height: keys.Length = Field(
+        examples=["10 mm"], description="Height of a magnet, along which it is magnetised."
+    )
+    gap: keys.Length = Field(
+        examples=["4 mm"], description="Distance from the magnets' faces to the surface of the part."
+    )
     count: int | None = Field(
         default=None,
         ge=1,
@@ -86,7 +90,9 @@ across the path, seen along it:
         description="Magnets in the row; left out: 1, or brake.length full of them.",
     )
     pitch: keys.Length | None = Field(
-        default=None, description="Distance from one magnet to the next; left out: they touch."
+        default=None,
+        examples=["25 mm"],
+        description="Distance from one magnet to the next; left out: they touch.",
     )
     poles: Literal["alternating", "same"] = Field(
         default="alternating", description="Whether each magnet's pole differs from the one before it."
@@ -95,7 +101,9 @@ across the path, seen along it:
         default="one", description="One row, or a second one opposite with unlike poles facing."
     )
     sheet_thickness: keys.Length | None = Field(
-        default=None, description="Height of the part away from the magnets; left out: part.height."
+        default=None,
+        examples=["3 mm"],
+        description="Height of the part away from the magnets; left out: part.height.",
     )
     conductivity: keys.Conductivity | None = Field(
         default=None, description="Conductivity of the part; left out: part.conductivity."

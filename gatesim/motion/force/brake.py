@@ -98,11 +98,11 @@ class BrakeTable(ForceTable):
 
     def check_part(self, part: CrossSection) -> None:
         """See `ForceTable.check_part`."""
-        if self.magnet is not None:
-            self.magnet.check_part(part)
         if part.material in MAGNETIC and (self.magnet is None or self.magnet.acts_on_part):
             expected = "a material that magnets do not pull: they hold such a part and add to its friction"
             raise Misfit("part.material", f"{part.material!r} under a [brake]", expected)
+        if self.magnet is not None:
+            self.magnet.check_part(part)
 
     def build(self, values: TableValues, part: Body, path: Path) -> EddyBrake:
         """From whichever of its strengths is given. Raises Misfit for a part that friction holds."""

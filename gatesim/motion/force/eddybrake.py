@@ -8,6 +8,7 @@ import numpy as np
 
 from gatesim.ground.arrays import Array, Scalar, first_of, plain
 from gatesim.ground.quantity import accepts
+from gatesim.ground.text import short
 from gatesim.motion.closedform.dragcurve import drag_curve
 from gatesim.motion.closedform.lineardrag import linear_drag
 from gatesim.motion.force.base import Crest, Force, Hold
@@ -200,15 +201,16 @@ class EddyBrake(Force):
 
     def words(self, part: Body, path: Path) -> str:
         """See `Force.words`."""
-        found = self.figures(part, path)
+        found, slow = self.figures(part, path), first_of(self.low_speed_coefficient)
         terminal, peak = found["terminal_speed_m_per_s"], found["peak_force_N"]
         most = (
-            "" if peak is None else f" and {peak:.3g} N at most, at {found['critical_speed_m_per_s']:.3g} m/s"
+            ""
+            if peak is None
+            else f" and {short(peak, 3)} N at most, at {found['critical_speed_m_per_s']:.3g} m/s"
         )
         share = first_of(self.largest_cover(part))
         covers = "the part covers all of it" if share > 0.99 else f"the part covers {share:.2g} of it at most"
         steady = "" if terminal is None else f", with a steady speed of {terminal:.2g} m/s"
         return (
-            f"The brake, all of it covered, takes {found['low_speed_coefficient_kg_per_s']:.3g} kg/s at low "
-            f"speed{most}; {covers}{steady}."
+            f"The brake, all of it covered, takes {short(slow, 3)} kg/s at low speed{most}; {covers}{steady}."
         )

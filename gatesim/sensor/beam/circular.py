@@ -61,7 +61,7 @@ class CircularBeamTable(BeamTable):
     """A uniformly lit circular beam."""
 
     shape: Literal["circular"]
-    diameter: keys.Length = Field(description="Beam diameter.")
+    diameter: keys.Length = Field(examples=["2 mm"], description="Beam diameter.")
     offset: keys.Offset = Field(
         default=stated("0 mm", "m"), description="Distance of the beam's axis from the part's axis."
     )
