@@ -18,6 +18,8 @@ from gatesim.motion.path import Body, Path
 
 SLIGHT = 0.02
 """Share of the largest force below which a fading field has no hold, and which a full hold may lack."""
+POINTS = 64
+"""A piece of the profile, at which its hold is looked for."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -76,7 +78,8 @@ class MagnetBrake(EddyBrake):
 
     def hold(self, part: Body) -> Hold:
         """See `Force.hold`: the field fades out beyond the magnets, and is uneven between them."""
-        at, share = np.array(self.profile.at), np.array(self.profile.share) / max(self.profile.share)
+        at = np.linspace(self.profile.at[0], self.profile.at[-1], 1 + POINTS * len(self.profile.powers))
+        share = self.profile.over(at) / self.profile.largest
         floor = min(1.0 - SLIGHT, *share[int(np.argmax(share >= 1.0 - SLIGHT)) :].tolist())
         start, full = first_of(self.start), _rises(at, share, floor)
         mirror = 2 * start + first_of(self.length) + first_of(part.length)
@@ -154,6 +157,6 @@ class MagnetBrake(EddyBrake):
 
 
 def _rises(at: Array, share: Array, level: float) -> float:
-    """Where a polygon that begins below the level, and ends above it, reaches it for good."""
+    """Where a curve that begins below the level, and ends above it, reaches it for good."""
     i = int(np.flatnonzero(share < level)[-1])
     return float(at[i] + (level - share[i]) / (share[i + 1] - share[i]) * (at[i + 1] - at[i]))
