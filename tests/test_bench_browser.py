@@ -11,6 +11,7 @@ import pytest
 
 from gatesim.scenario import load
 from tests.benches import running
+from tests.benchpage import PATIENCE, Page, opened_page
 from tests.conftest import CHROMIUM, DRIVER
 from tests.test_report_browser import CONTRASTS, FOLDER
 
@@ -18,37 +19,7 @@ selenium = pytest.importorskip("selenium", reason="selenium is not installed")
 pytestmark = pytest.mark.skipif(
     not (CHROMIUM and DRIVER), reason="needs the system's Chromium and its chromedriver"
 )
-PATIENCE = 60  # s; a busy machine is not a wrong page
 widths = pytest.mark.parametrize("width", [1400, pytest.param(360, marks=pytest.mark.long)])
-
-
-class Page:
-    def __init__(self, browser, bench, file):
-        self.browser, self.bench, self.file = browser, bench, file
-
-    def run(self, script, *arguments):
-        return self.browser.execute_script(script, *arguments)
-
-    def wait(self, script, *arguments):
-        from selenium.webdriver.support.ui import WebDriverWait
-
-        WebDriverWait(self.browser, PATIENCE, 0.05).until(lambda _: self.run(f"return {script}", *arguments))
-
-    def find(self, selector):
-        return self.browser.find_element("css selector", selector)
-
-    def answered(self, name="reading"):
-        self.wait("name_ in gatesim.bench.latency".replace("name_", json.dumps(name)))
-
-    def nominal(self, path):
-        return self.run("return gatesim.bench.field(arguments[0]).value", path)
-
-    def type(self, path, text):
-        from selenium.webdriver.common.keys import Keys
-
-        box = self.find(f"#type-{path.replace('.', '-')}")
-        box.send_keys(Keys.CONTROL, "a")
-        box.send_keys(text, Keys.ENTER)
 
 
 @pytest.fixture(scope="module")
@@ -64,14 +35,7 @@ def opened(browser, bench):
     process, file = bench
 
     def open_page(width=1400, dark=False):
-        scheme = {"name": "prefers-color-scheme", "value": "dark" if dark else "light"}
-        browser.execute_cdp_cmd("Emulation.setEmulatedMedia", {"features": [scheme]})
-        size = {"width": width, "height": 1000, "deviceScaleFactor": 1, "mobile": False}
-        browser.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", size)
-        browser.get(process.address)
-        page = Page(browser, process, file)
-        page.wait("window.gatesim && gatesim.bench && 'passage' in gatesim.bench.latency")
-        return page
+        return opened_page(browser, process, file, width=width, dark=dark)
 
     yield open_page
     assert browser.get_log("browser") == []
@@ -92,7 +56,7 @@ def test_dragging_a_gate_moves_its_quantity_and_the_reading(opened, width):
     page.run("arguments[0].scrollIntoView({block: 'center'})", grip)
     ActionChains(page.browser).click_and_hold(grip).move_by_offset(20, 12).release().perform()
     page.wait("document.getElementById('reading').textContent !== arguments[0]", before[1])
-    page.wait("gatesim.bench.state === gatesim.bench.good")
+    page.wait("gatesim.bench.settled()")
     assert spacing_mm(page) > before[0] + 5
     page.find("#undo").click()
     page.wait("document.getElementById('reading').textContent === arguments[0]", before[1])
@@ -125,7 +89,7 @@ def test_a_refused_value_is_said_at_its_field_and_the_last_good_state_stays(open
     assert page.find("#reading").text == before
     assert page.run("return gatesim.bench.state.done.length") == 0
     page.type("gate.rearm", "400 mm")
-    page.wait("gatesim.bench.state.done.length === 1 && gatesim.bench.state === gatesim.bench.good")
+    page.settled(1)
     assert not note.is_displayed()
 
 
@@ -136,7 +100,7 @@ def test_a_rig_kept_as_a_stands_beside_the_present_one_with_the_difference(opene
     before = float(page.find("#reading").text)
     page.find("#pin").click()
     page.type("gate.spacing", "100 mm")
-    page.wait("gatesim.bench.state.done.length === 1 && gatesim.bench.state === gatesim.bench.good")
+    page.settled(1)
     now = float(page.find("#reading").text)
     kept = page.run("return [...document.querySelectorAll('#large .kept')].map((n) => n.textContent)")
     assert kept[0] == f"A {before:.3f}"
@@ -169,7 +133,7 @@ def test_saving_under_a_new_name_leaves_the_file_and_its_comments(opened, width,
     page = opened(width)
     old = page.file.read_text(encoding="utf-8")
     page.type("part.mass", f"{200 + width / 100:.0f} g")
-    page.wait("gatesim.bench.state.done.length === 1 && gatesim.bench.state === gatesim.bench.good")
+    page.settled(1)
     page.find("#new-name").send_keys(f"new-{width}")
     page.find("#save-as button").click()
     page.wait("document.getElementById('status').textContent.startsWith('Saved as')")
@@ -200,11 +164,11 @@ def test_everything_is_reached_and_moved_by_keys_alone(opened, width):
     assert reached[0] == "a"
     assert {"pin", "gate 1", "gate 2"} <= set(reached)
     ActionChains(page.browser).send_keys(Keys.ARROW_RIGHT).perform()
-    page.wait("gatesim.bench.state.done.length === 1 && gatesim.bench.state === gatesim.bench.good")
+    page.settled(1)
     assert spacing_mm(page) > before
     assert page.run(handle) == "gate 2"  # focus stays
     ActionChains(page.browser).key_down(Keys.CONTROL).send_keys("z").key_up(Keys.CONTROL).perform()
-    page.wait("gatesim.bench.state.done.length === 0 && gatesim.bench.state === gatesim.bench.good")
+    page.settled(0)
     assert spacing_mm(page) == before
 
 
@@ -273,7 +237,7 @@ def test_after_200_random_edits_the_numbers_are_those_of_the_commands(opened, be
     for _ in range(200):
         page.run(EDITS, [dice.random(), dice.random()])
         page.wait("gatesim.bench.settled()")
-    page.wait("'distribution' in gatesim.bench.latency")
+    page.answered("passage", "distribution")
     page.find("#new-name").send_keys("edited")
     page.find("#save-as button").click()
     page.wait("document.getElementById('status').textContent.startsWith('Saved as')")

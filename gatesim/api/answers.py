@@ -3,14 +3,16 @@
 from concurrent.futures import Executor
 from typing import Any
 
-from gatesim.api.predict import predict
+from gatesim.api.predict import Prediction
 from gatesim.api.report import report
 from gatesim.api.study import judged
-from gatesim.chain.pipeline import Measured
+from gatesim.chain.pipeline import Measured, run
 from gatesim.explanation.area import speed_curve
 from gatesim.explanation.change import Proposal
 from gatesim.formula import FORMULAS
+from gatesim.ground.draw import Nominal
 from gatesim.ground.errors import InputError
+from gatesim.prediction.predict import told
 from gatesim.prediction.trace import trace
 from gatesim.scenario import Scenario
 from gatesim.studies.engine import study
@@ -26,17 +28,22 @@ SEED = 1
 
 
 def reading(scenario: Scenario) -> tuple[Json, Measured]:
-    """What `gatesim predict --json` lists, and the equation of each formula; and the passage itself."""
-    found = predict(scenario)
+    """What `gatesim predict --json` lists, and the equation of each formula; and the passage itself.
+
+    What the forces amount to comes with the pictures: it takes as long as the reading.
+    """
+    passed = run(scenario, Nominal(1))
+    found = Prediction.of(told(scenario, passed))
     equations = {each.formula: FORMULAS[each.formula].equation for each in found.readings}
-    return {"prediction": found.data(), "equations": equations}, found.passage
+    return {"prediction": found.data(), "equations": equations}, passed
 
 
 def passage(scenario: Scenario, passed: Measured) -> Json:
-    """What the moving pictures are drawn from."""
-    charge = FORMULAS[next(iter(passed.readings))]
-    data = passage_data(trace(scenario, passed=passed), speed_curve(passed), rig_geometry(scenario))
-    return {**data, "as_area": charge.one_speed and not scenario.counter.source.turned_by}
+    """What the moving pictures are drawn from, and ``figures``: the rest of the prediction."""
+    charge, traced = FORMULAS[next(iter(passed.readings))], trace(scenario, passed=passed)
+    data = passage_data(traced, speed_curve(passed), rig_geometry(scenario))
+    as_area = charge.one_speed and not scenario.counter.source.turned_by
+    return {**data, "as_area": as_area, "figures": told(scenario, passed, traced.devices).figures}
 
 
 def why(scenario: Scenario, passed: Measured) -> Json:

@@ -80,17 +80,21 @@ class Prediction:
 def predict(scenario: Scenario, move: pipeline.Move = passage) -> Prediction:
     """Run one nominal passage through the pipeline; ``move`` as `gatesim.chain.pipeline.run` has it."""
     passed = pipeline.run(scenario, Nominal(1), move=move)
-    outcome = Outcome(int(passed.outcome[0]))
+    return told(scenario, passed, devices(scenario, passed, move))
+
+
+def told(scenario: Scenario, passed: pipeline.Measured, along: tuple[Device, ...] = ()) -> Prediction:
+    """What a nominal passage that was run comes to; ``along``: what there is to tell of the forces."""
     return Prediction(
         scenario=scenario.title or scenario.file,
         file=scenario.file,
         true_length_m=float(passed.true_length[0]),
-        outcome=outcome.word,
+        outcome=Outcome(int(passed.outcome[0])).word,
         explanation=explain_outcome(scenario, passed),
         crossings=tuple(_crossing(passed, gate) for gate in range(len(passed.rig.gates))),
         counts=_counts(passed),
         readings=tuple(_reading(passed, name) for name in passed.readings),
-        devices=devices(scenario, passed, move),
+        devices=along,
         passage=passed,
     )
 

@@ -1,7 +1,7 @@
 "use strict";
 (function () {
   const {
-    begin, changed, undo, redo, post, asker, valueAt, element, knobs, hands, player, drawStage, drawKept, drawSignals, drawSpeed, tellNow,
+    begin, changed, leaves, undo, redo, post, asker, valueAt, element, knobs, hands, player, drawStage, drawKept, drawSignals, drawSpeed, tellNow,
     showReading, showFormulas, showWhy, showChanges, showStudy, offer, MS,
   } = gatesim;
   const byId = (id) => document.getElementById(id);
@@ -41,12 +41,6 @@
       found[key] = Number(((limit.value + shift) / limit.factor).toPrecision(10)) + " " + limit.unit;
     }
     return found;
-  }
-
-  // paths of the quantities that a patch sets, those of whole tables it adds among them
-  function leaves(patch, before = "") {
-    return Object.entries(patch).flatMap(([key, value]) =>
-      value !== null && typeof value === "object" && !Array.isArray(value) && !("distribution" in value) ? leaves(value, before + key + ".") : [before + key]);
   }
 
   // every formula that the rig has is a choice for the one in charge
@@ -109,6 +103,7 @@
     passage(answer) {
       if (answer.missing) return;
       bench.shown.passage = answer;
+      Object.assign(bench.shown.reading.prediction, answer.figures);
       fresh("passage");
       const scrub = byId("scrub");
       const share = scrub.dataset.used ? Number(scrub.value) / Number(scrub.max) : answer.start / (answer.time.length - 1);
@@ -176,6 +171,7 @@
     const rest = [];
     drawSignals(byId("signals"), data, widthOf("signals"), rest, keptPassage());
     const legend = data.as_area ? byId("speed-legend") : null;
+    byId("h-speed").textContent = legend ? "Speed: the length as an area" : "Speed on the way";
     if (!legend) byId("speed-legend").replaceChildren();
     drawSpeed(byId("speed"), legend, data, widthOf("speed"), rest, keptPassage());
     passageShown.rest = rest;

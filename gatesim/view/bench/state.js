@@ -59,6 +59,12 @@ var gatesim = gatesim || {};
   const applied = (table, made) => made.steps.reduce((now, one) => put(now, one.path, one.after), table);
   const reverted = (table, made) => [...made.steps].reverse().reduce((now, one) => put(now, one.path, one.before), table);
 
+  // paths of the quantities that a patch sets, those of whole tables it adds among them
+  function leaves(patch, before = "") {
+    return Object.entries(patch).flatMap(([key, value]) =>
+      value !== null && typeof value === "object" && !Array.isArray(value) && !("distribution" in value) ? leaves(value, before + key + ".") : [before + key]);
+  }
+
   // what is so: a table, the patches done and those undone; every change gives a new one
   function begin(table) {
     return { table, done: [], undone: [] };
@@ -139,5 +145,5 @@ var gatesim = gatesim || {};
     return { ask };
   }
 
-  Object.assign(gatesim, { valueAt, begin, changed, undo, redo, post, asker });
+  Object.assign(gatesim, { valueAt, begin, changed, leaves, undo, redo, post, asker });
 })();

@@ -68,11 +68,12 @@ var gatesim = gatesim || {};
   // the speed of a rig kept as A, dotted, and between which moments its gate 1 is dark
   function tellKept(d, past, area) {
     path(d, past.map((p) => MS * p[0]), past.map((p) => p[1]), KEPT);
-    for (const [moment, words] of area ? [[area.enters, "A enters"], [area.leaves, "A leaves"]] : []) {
+    (area ? [[area.enters, "A enters"], [area.leaves, "A leaves"]] : []).forEach(([moment, words], k) => {
       const x = d.toX(MS * moment);
+      const early = x - d.box.left < 60; // no room before the line
       make(d.svg, "line", { ...KEPT, x1: x, x2: x, y1: d.box.top, y2: d.box.bottom });
-      make(d.svg, "text", { x: x - 4, y: d.box.top + 10, "text-anchor": "end" }, words);
-    }
+      make(d.svg, "text", { x: early ? x + 4 : x - 4, y: d.box.top + 10 + 14 * k, "text-anchor": early ? "start" : "end" }, words);
+    });
   }
 
   function tellAreas(legend, area) {
