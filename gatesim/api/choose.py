@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, ClassVar
 
-from gatesim.api.result import Pictured, watched
+from gatesim.api.result import PicturedLengths, watched
 from gatesim.studies.choice import choose as chosen
 from gatesim.studies.choice.model import Choice as Options
 from gatesim.studies.choice.model import load_choice
@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True, repr=False)
-class Choice(Pictured, chosen.ChoiceResult):
+class Choice(PicturedLengths, chosen.ChoiceResult):
     """Every candidate with what became of it, and the winner.
 
     ``list_rejected``: the text has every rejection with its reason.
@@ -24,16 +24,19 @@ class Choice(Pictured, chosen.ChoiceResult):
 
     KEYS: ClassVar = {**chosen.ChoiceResult.KEYS, "list_rejected": None}
 
-    def __str__(self) -> str:
+    def text(self, unit: str | None = None) -> str:
+        """What was tried, what was rejected and why, the best of the rest, the winner."""
         from gatesim.view.choicetext import choice_text
+        from gatesim.view.lengthunit import unit_of
 
-        return choice_text(self, every_rejection=self.list_rejected)
+        return choice_text(self, every_rejection=self.list_rejected, unit=unit_of(unit))
 
-    def plot(self, ax: "Axes | None" = None) -> "Axes":
+    def plot(self, ax: "Axes | None" = None, unit: str | None = None) -> "Axes":
         """Cost against RMS error, with the front and the winner."""
         from gatesim.view.choicechart import choice_chart
+        from gatesim.view.lengthunit import unit_of
 
-        return choice_chart(self, ax)
+        return choice_chart(self, ax, unit_of(unit))
 
     def save(self, path: Path | str) -> None:
         """Write the winner as a scenario file. Raises InputError if there is none."""

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, ClassVar, Literal
 
 from gatesim.api.edges import recorded
 from gatesim.api.given import Given, positive
-from gatesim.api.result import Pictured
+from gatesim.api.result import PicturedLengths
 from gatesim.ground.errors import InputError
 from gatesim.scenario import Scenario
 from gatesim.shopfloor.edges import fit as fitted
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True, repr=False)
-class EdgeFit(Pictured, fitted.EdgeFit):
+class EdgeFit(PicturedLengths, fitted.EdgeFit):
     """Motion, delays and noise from the passages of a record of edges."""
 
     KEYS: ClassVar = {
@@ -58,13 +58,15 @@ class EdgeFit(Pictured, fitted.EdgeFit):
 
         return None if self.motion is None else Fit.of(self.motion, formula=None)
 
-    def __str__(self) -> str:
+    def text(self, unit: str | None = None) -> str:
+        """Noise, then the motion, then what cannot be told."""
         from gatesim.view.edgefittext import edge_fit_text
+        from gatesim.view.lengthunit import unit_of
 
-        return edge_fit_text(self)
+        return edge_fit_text(self, None if unit is None else unit_of(unit))
 
-    def plot(self, ax: "Axes | None" = None) -> "Axes":
-        """Residuals of the motion. Raises InputError where none was fitted."""
+    def plot(self, ax: "Axes | None" = None, unit: str | None = None) -> "Axes":
+        """Residuals of the motion, in standard uncertainties. Raises InputError where none was fitted."""
         from gatesim.view.residualchart import residual_panels
 
         if self.motion is None:

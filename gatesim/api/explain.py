@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, ClassVar
 
-from gatesim.api.result import Pictured, at_work
+from gatesim.api.result import PicturedLengths, at_work
 from gatesim.chain import pipeline
 from gatesim.chain.remembered import Remembered
 from gatesim.explanation import Breakdown, breakdown
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True, repr=False)
-class Explanation(Pictured, Breakdown):
+class Explanation(PicturedLengths, Breakdown):
     """The split of the error among its causes, every change that was tried, and the best formula."""
 
     facts: Facts
@@ -78,16 +78,20 @@ class Explanation(Pictured, Breakdown):
         found = listed(self.devices)
         return {device.key: {**found[device.key], "limits": device.limits} for device in self.devices}
 
-    def __str__(self) -> str:
+    def text(self, unit: str | None = None) -> str:
+        """Headline, the split, the reason, devices along the path, what was tried."""
         from gatesim.view.explaintext import explain_text
+        from gatesim.view.lengthunit import unit_of
 
-        return explain_text(self, self.facts, self.remedies, self.devices, self.best.sentences)
+        told = self.best.sentences
+        return explain_text(self, self.facts, self.remedies, self.devices, told, unit_of(unit))
 
-    def plot(self, ax: "Axes | None" = None) -> "Axes":
+    def plot(self, ax: "Axes | None" = None, unit: str | None = None) -> "Axes":
         """The split as a waterfall."""
+        from gatesim.view.lengthunit import unit_of
         from gatesim.view.waterfall import waterfall
 
-        return waterfall(self, ax)
+        return waterfall(self, ax, unit_of(unit))
 
 
 @at_work("explaining")

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, ClassVar, Literal
 
 from gatesim.api.edgefit import EdgeFit, fit_to_edges
 from gatesim.api.given import Given, not_negative, renamed
-from gatesim.api.result import Pictured, at_work
+from gatesim.api.result import PicturedLengths, at_work
 from gatesim.ground.errors import InputError
 from gatesim.scenario import Scenario
 from gatesim.shopfloor.edgetimes import is_record
@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True, repr=False)
-class Fit(Pictured, result.Fit):
+class Fit(PicturedLengths, result.Fit):
     """Estimates with their uncertainty, whether the model describes the log, and what to correct.
 
     ``formula``: which one is saved as in charge; None: the one that reads best.
@@ -71,13 +71,18 @@ class Fit(Pictured, result.Fit):
         found = best(self)
         return None if found is None else found.formula
 
-    def __str__(self) -> str:
+    def text(self, unit: str | None = None) -> str:
+        """What the fit is worth, estimates, the tests, corrections."""
         from gatesim.view.fittext import fit_text
+        from gatesim.view.lengthunit import unit_of
 
-        return fit_text(self, self.formula)
+        return fit_text(self, self.formula, unit=None if unit is None else unit_of(unit))
 
-    def plot(self, ax: "Axes | None" = None) -> "Axes":
-        """Residuals, one panel a register; ``ax`` gives the place of all. Returns the first panel."""
+    def plot(self, ax: "Axes | None" = None, unit: str | None = None) -> "Axes":
+        """Residuals, one panel a register; ``ax`` gives the place of all. Returns the first panel.
+
+        They are in standard uncertainties, whatever the unit of lengths.
+        """
         from gatesim.view.residualchart import residual_panels
 
         return residual_panels(self, ax)[0]

@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, ClassVar
 
 from gatesim.api.given import Given, length, not_negative, renamed
-from gatesim.api.result import Pictured, at_work
+from gatesim.api.result import PicturedLengths, at_work
 from gatesim.formula import FORMULAS
 from gatesim.ground.arrays import Array
 from gatesim.ground.errors import InputError
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True, repr=False)
-class Qualification(Pictured, qualified.Qualification):
+class Qualification(PicturedLengths, qualified.Qualification):
     """All studies that the log allows, and what follows for accepting and rejecting parts."""
 
     UNITS: ClassVar = {"uncertainty": "m"}
@@ -33,16 +33,19 @@ class Qualification(Pictured, qualified.Qualification):
         """Combined standard uncertainty of a reading, m."""
         return self.combined.std
 
-    def __str__(self) -> str:
+    def text(self, unit: str | None = None) -> str:
+        """The conclusion, then all studies, one block each."""
+        from gatesim.view.lengthunit import unit_of
         from gatesim.view.qualifytext import qualification_text
 
-        return qualification_text(self)
+        return qualification_text(self, unit_of(unit))
 
-    def plot(self, ax: "Axes | None" = None) -> "Axes":
+    def plot(self, ax: "Axes | None" = None, unit: str | None = None) -> "Axes":
         """One panel a study; ``ax`` gives the place of all. Returns the first panel."""
+        from gatesim.view.lengthunit import unit_of
         from gatesim.view.qualifychart import qualification_panels
 
-        return qualification_panels(self, ax)[0]
+        return qualification_panels(self, ax, unit_of(unit))[0]
 
 
 @at_work("qualifying")

@@ -9,7 +9,7 @@ import numpy as np
 
 from gatesim.api.edges import edges
 from gatesim.api.given import Given
-from gatesim.api.result import Pictured, at_work
+from gatesim.api.result import PicturedLengths, at_work
 from gatesim.ground.arrays import Array
 from gatesim.ground.errors import InputError
 from gatesim.ground.files import target
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True, repr=False)
-class Trace(Pictured, followed.Trace):
+class Trace(PicturedLengths, followed.Trace):
     """What every stage saw, and when; ``measured``: edges (k,) s of a real sensor by gate, laid over it."""
 
     measured: Mapping[int, Array] = field(default_factory=dict)
@@ -30,10 +30,12 @@ class Trace(Pictured, followed.Trace):
     UNITS: ClassVar = {"end": "s", "part_length": "m"}
     KEYS: ClassVar = {**followed.Trace.KEYS, "measured": None}
 
-    def __str__(self) -> str:
+    def text(self, unit: str | None = None) -> str:
+        """Transitions of every gate and the latched moments."""
+        from gatesim.view.lengthunit import unit_of
         from gatesim.view.tracetext import trace_text
 
-        return "\n".join([trace_text(self), *self._beside()])
+        return "\n".join([trace_text(self, unit_of(unit)), *self._beside()])
 
     def _beside(self) -> Iterator[str]:
         """Measured against simulated, a line a gate."""
@@ -49,14 +51,16 @@ class Trace(Pictured, followed.Trace):
                     f"sensor; {edges.size} edges, simulated {gate.sensed.size}"
                 )
 
-    def plot(self, ax: "Axes | None" = None) -> "Axes":
+    def plot(self, ax: "Axes | None" = None, unit: str | None = None) -> "Axes":
         """The timing diagram; ``ax`` gives its place in a figure of one's own.
 
         Returns the Axes at the top left; the figure has two for each gate and for the count.
         """
+        from gatesim.view.lengthunit import unit_of
         from gatesim.view.timing import timing_diagram, timing_grid
 
-        axes = timing_diagram(self, None if ax is None else timing_grid(len(self.gates), ax), self.measured)
+        grid = None if ax is None else timing_grid(len(self.gates), ax)
+        axes = timing_diagram(self, grid, self.measured, unit_of(unit))
         top: Axes = axes[0, 0]
         return top
 

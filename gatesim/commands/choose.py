@@ -5,7 +5,7 @@ from pathlib import Path
 import click
 
 from gatesim.commands.filetypes import Command
-from gatesim.commands.options import FIGURE, FILE, JSON, SEED, WORKERS, draw, output, show
+from gatesim.commands.options import FIGURE, FILE, JSON, SEED, UNIT, WORKERS, draw, output, show
 
 
 @click.command("choose", cls=Command)
@@ -20,6 +20,7 @@ from gatesim.commands.options import FIGURE, FILE, JSON, SEED, WORKERS, draw, ou
 @output("chosen scenario", "Write the winner as a scenario file.")
 @JSON
 @FIGURE
+@UNIT
 def command(
     file: Path,
     trials: int,
@@ -30,6 +31,7 @@ def command(
     output: Path | None,
     as_json: bool,
     figure: Path | None,
+    unit: str | None,
 ) -> int:
     """Search for the cheapest rig that meets a requirement.
 
@@ -46,8 +48,8 @@ def command(
         if made is not None:
             target(made, kind, options.bases)
     result = choose(options, trials=trials, seed=seed, workers=workers, race=race, rejected=rejected)
-    show(result, as_json)
-    draw(result, figure)
+    show(result, as_json, unit)
+    draw(result, figure, unit)
     if output is not None:
         result.save(output)
     return 0 if result.winner is not None else 1

@@ -5,7 +5,7 @@ from pathlib import Path
 import click
 
 from gatesim.commands.filetypes import Command
-from gatesim.commands.options import FIGURE, FILE, FORMULA, JSON, draw, show
+from gatesim.commands.options import FIGURE, FILE, FORMULA, JSON, UNIT, draw, show
 
 
 @click.command("explain", cls=Command)
@@ -13,7 +13,8 @@ from gatesim.commands.options import FIGURE, FILE, FORMULA, JSON, draw, show
 @FORMULA
 @JSON
 @FIGURE
-def command(file: Path, formula: str | None, as_json: bool, figure: Path | None) -> None:
+@UNIT
+def command(file: Path, formula: str | None, as_json: bool, figure: Path | None, unit: str | None) -> None:
     """Say why the reading of FILE is off, and what would change it.
 
     The error is split among its causes so that the parts add up to it; then the changes that
@@ -24,5 +25,5 @@ def command(file: Path, formula: str | None, as_json: bool, figure: Path | None)
     from gatesim.scenario import load
 
     result = explain(load(file), formula=formula)
-    show(result, as_json)
-    draw(result, figure)
+    show(result, as_json, unit)
+    draw(result, figure, unit)

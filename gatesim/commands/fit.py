@@ -17,6 +17,7 @@ from gatesim.commands.options import (
     QUIET,
     REFERENCE_UNCERTAINTY,
     SEED,
+    UNIT,
     draw,
     output,
     show,
@@ -50,6 +51,7 @@ from gatesim.commands.options import (
 @output("fitted scenario", "Write FILE with fitted values, covariance and the formula's constants here.")
 @JSON
 @FIGURE
+@UNIT
 def command(
     file: Path,
     log: Path,
@@ -70,6 +72,7 @@ def command(
     output: Path | None,
     as_json: bool,
     figure: Path | None,
+    unit: str | None,
 ) -> None:
     """Estimate unknown quantities of FILE from a LOG of the real rig's counts, or of its edges in time.
 
@@ -105,7 +108,7 @@ def command(
         filtered=filtered,
         reference=reference,
     )
-    show(result, as_json)
-    draw(result, figure)
+    show(result, as_json, unit)
+    draw(result, figure, unit)
     if output is not None:
         result.save(output)

@@ -12,6 +12,7 @@ from gatesim.commands.options import (
     GUARD,
     JSON,
     REFERENCE_UNCERTAINTY,
+    UNIT,
     draw,
     show,
 )
@@ -35,6 +36,7 @@ from gatesim.commands.options import (
 @COLUMN
 @JSON
 @FIGURE
+@UNIT
 def command(
     log: Path,
     lower: str | None,
@@ -48,6 +50,7 @@ def command(
     column: tuple[str, ...],
     as_json: bool,
     figure: Path | None,
+    unit: str | None,
 ) -> None:
     """Qualify the gauge from a LOG of its readings.
 
@@ -71,5 +74,5 @@ def command(
         resolution=resolution,
         column=column,
     )
-    show(result, as_json)
-    draw(result, figure)
+    show(result, as_json, unit)
+    draw(result, figure, unit)

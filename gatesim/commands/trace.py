@@ -6,7 +6,7 @@ from typing import Literal
 import click
 
 from gatesim.commands.filetypes import Command, Product, Source
-from gatesim.commands.options import DARK, FIGURE, FILE, GATE, JSON, QUIET, draw, show
+from gatesim.commands.options import DARK, FIGURE, FILE, GATE, JSON, QUIET, UNIT, draw, show
 
 
 @click.command("trace", cls=Command)
@@ -20,6 +20,7 @@ from gatesim.commands.options import DARK, FIGURE, FILE, GATE, JSON, QUIET, draw
 @GATE
 @DARK
 @QUIET
+@UNIT
 def command(
     file: Path,
     as_json: bool,
@@ -29,6 +30,7 @@ def command(
     gate: tuple[str, ...],
     dark: Literal["high", "low"],
     quiet: str,
+    unit: str | None,
 ) -> None:
     """Follow one nominal passage through light, sensor, input filter and counter.
 
@@ -38,7 +40,7 @@ def command(
     from gatesim.scenario import load
 
     result = trace(load(file), measured=measured, gate=gate, dark=dark, quiet=quiet)
-    draw(result, figure)
+    draw(result, figure, unit)
     if output is not None:
         result.save(output)
-    show(result, as_json)
+    show(result, as_json, unit)

@@ -9,22 +9,21 @@ from tabulate import tabulate
 from gatesim.studies.choice.choose import FINALISTS, ChoiceResult, Entry
 from gatesim.studies.choice.figures import Check, checks_of
 from gatesim.studies.choice.race import CONFIDENCE
-from gatesim.view.number import percent, plain, with_error
+from gatesim.view.lengthunit import MM, LengthUnit
+from gatesim.view.number import percent, plain
 
-MM = 1e3
 
-
-def choice_text(result: ChoiceResult, *, every_rejection: bool = False) -> str:
+def choice_text(result: ChoiceResult, *, every_rejection: bool = False, unit: LengthUnit = MM) -> str:
     """What was tried, what was rejected and why, the best of the rest, and the winner."""
     lines = [
         result.choice.sections.title or result.choice.file,
         *_field(result),
         "",
-        *_rejections(result.rejected, every=every_rejection),
+        *_rejections(result.rejected, unit, every=every_rejection),
     ]
     if not result.finalists:
         return "\n".join([*lines, "No candidate is left."])
-    return "\n".join([*lines, *_finalists(result), "", *_winner(result)])
+    return "\n".join([*lines, *_finalists(result, unit), "", *_winner(result, unit)])
 
 
 def _field(result: ChoiceResult) -> list[str]:
@@ -43,17 +42,17 @@ def _field(result: ChoiceResult) -> list[str]:
     return lines
 
 
-def _rejections(rejected: Sequence[Entry], *, every: bool) -> list[str]:
+def _rejections(rejected: Sequence[Entry], unit: LengthUnit, *, every: bool) -> list[str]:
     if not rejected:
         return []
     if every:
-        rows = [[entry.candidate.name, entry.evaluation.refusal] for entry in rejected]
+        rows = [[entry.candidate.name, unit.said(entry.evaluation.refusal)] for entry in rejected]
         return [tabulate(rows, ["rejected", "because"], maxcolwidths=[44, 62]), ""]
     kinds: dict[str, list[Entry]] = {}
     for entry in rejected:
         kinds.setdefault(entry.evaluation.refusal.split(":")[0], []).append(entry)
     rows = [
-        [kind, str(len(found)), f"{found[0].candidate.name}: {_rest(found[0].evaluation.refusal)}"]
+        [kind, str(len(found)), f"{found[0].candidate.name}: {unit.said(_rest(found[0].evaluation.refusal))}"]
         for kind, found in sorted(kinds.items(), key=lambda item: -len(item[1]))
     ]
     table = tabulate(rows, ["rejected for", "rigs", "the first of them"], maxcolwidths=[None, None, 72],
@@ -65,7 +64,7 @@ def _rest(refusal: str) -> str:
     return refusal.split(": ", 1)[-1]
 
 
-def _finalists(result: ChoiceResult) -> list[str]:
+def _finalists(result: ChoiceResult, unit: LengthUnit) -> list[str]:
     rows = []
     shown = [
         i for i in range(len(result.finalists)) if i < FINALISTS or i in result.front
@@ -80,16 +79,16 @@ def _finalists(result: ChoiceResult) -> list[str]:
         rows.append([
             f"{index + 1}{'*' if index in result.front else ''}",
             plain(entry.candidate.cost, 6),
-            with_error(float(figures.rms[worst]), float(figures.rms_error[worst]), MM),
-            f"{MM * figures.lengths[worst]:.4g}",
-            with_error(float(figures.bias[worst]), float(figures.std[worst]) / figures.trials**0.5, MM),
+            unit.with_error(float(figures.rms[worst]), float(figures.rms_error[worst])),
+            unit.plain(float(figures.lengths[worst])),
+            unit.with_error(float(figures.bias[worst]), float(figures.std[worst]) / figures.trials**0.5),
             percent(figures.least_yield),
             ", ".join(failed) or "-",
             "" if comparison is None else _sure(comparison.difference, comparison.confidence),
             entry.candidate.name,
         ])  # fmt: skip
-    head = ["", "cost", "RMS error\n/ mm", "worst at\n/ mm", "bias\nthere", "yield", "fails",
-            "less error\nthan 1?", "rig"]  # fmt: skip
+    head = ["", "cost", f"RMS error\n/ {unit.name}", f"worst at\n/ {unit.name}", "bias\nthere", "yield"]
+    head += ["fails", "less error\nthan 1?", "rig"]
     lengths = result.finalists[0].evaluation.figures
     count = 0 if lengths is None else len(result.finalists) - 1
     return [
@@ -110,7 +109,7 @@ def _sure(difference: float, confidence: float) -> str:
     return f"{word} ({percent(confidence)})" if confidence > 0.5 else f"{word} (unsure)"
 
 
-def _winner(result: ChoiceResult) -> list[str]:
+def _winner(result: ChoiceResult, unit: LengthUnit) -> list[str]:
     first, wanted = result.finalists[0], result.choice.wanted
     figures = first.evaluation.figures
     assert figures is not None
@@ -124,20 +123,20 @@ def _winner(result: ChoiceResult) -> list[str]:
             + plain(first.candidate.cost, 6)
         )
     lines = textwrap.wrap(head, 100)
-    lines += [f"  {_check(check)}" for check in checks]
+    lines += [f"  {_check(check, unit)}" for check in checks]
     gain, zero = first.evaluation.line
     if (gain, zero) != (1.0, 0.0):
         lines.append("  calibration: each rig at hand by itself, as these figures are; the nominal rig by")
-        lines.append(f"  reading times {gain:.7g}, plus {MM * zero:.4f} mm")
+        lines.append(f"  reading times {gain:.7g}, plus {unit.fixed(zero, 4)} {unit.name}")
     if first.evaluation.busy == first.evaluation.busy:
         lines.append(f"  the counter takes the next part {first.evaluation.busy:.3g} s after one arrives")
     return lines
 
 
-def _check(check: Check) -> str:
+def _check(check: Check, unit: LengthUnit) -> str:
     def said(value: float) -> str:
         if check.unit == "m":
-            return f"{MM * value:.4f} mm"
+            return f"{unit.fixed(value, 4)} {unit.name}"
         return plain(value) if check.name == "C_gk" else percent(value)
 
     bound = f", 95 % bound {said(check.bound)}" if check.bound == check.bound else ""

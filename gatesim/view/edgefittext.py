@@ -8,6 +8,7 @@ from gatesim.shopfloor.edges.filters import FilterRange
 from gatesim.shopfloor.edges.fit import EdgeFit, EdgeNoise
 from gatesim.shopfloor.edges.jitter import JitterSeen
 from gatesim.view.fittext import fit_text
+from gatesim.view.lengthunit import LengthUnit
 from gatesim.view.number import plain
 
 US, MS = 1e6, 1e3
@@ -22,7 +23,7 @@ NOT_TOLD = (
 )
 
 
-def edge_fit_text(found: EdgeFit) -> str:
+def edge_fit_text(found: EdgeFit, unit: LengthUnit | None = None) -> str:
     """Noise, then the motion, then what cannot be told."""
     record, noise = found.record, found.noise
     gates = ", ".join(f"gate {gate} = {name}" for gate, name in record.channels.items())
@@ -36,7 +37,7 @@ def edge_fit_text(found: EdgeFit) -> str:
     lines += ["", *(fill(line, WIDTH, subsequent_indent="  ") for line in _noise(noise))]
     if found.motion is not None:
         lines += ["", "Motion and delays; a line of the log is a passage of the record:"]
-        lines += [fit_text(found.motion, constants=False)]
+        lines += [fit_text(found.motion, constants=False, unit=unit)]
     return "\n".join([*lines, "", fill(NOT_TOLD, WIDTH)])
 
 

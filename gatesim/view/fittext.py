@@ -10,20 +10,26 @@ from gatesim.shopfloor.fit.outliers import OUTLIER_RATE
 from gatesim.shopfloor.fit.parameter import Parameter
 from gatesim.shopfloor.fit.result import Correction, Fit
 from gatesim.shopfloor.fit.verdict import verdict
+from gatesim.view.lengthunit import LengthUnit, restated, unit_of
 from gatesim.view.number import plain, with_error
 
-MM = 1e3
 SHOWN = 5  # further measurements
 
 
-def fit_text(result: Fit, formula: str | None = None, *, constants: bool = True) -> str:
-    """What the fit is worth, estimates, what cannot be told apart, the tests, corrections if they are due."""
-    blocks = ["\n".join(verdict(result)), _head(result), _estimates(result)]
-    blocks += [_separability(result), _adequacy(result)]
+def fit_text(
+    result: Fit, formula: str | None = None, *, constants: bool = True, unit: LengthUnit | None = None
+) -> str:
+    """What the fit is worth, estimates, what cannot be told apart, the tests, corrections if they are due.
+
+    Quantities are in the unit that the scenario has them in; lengths in ``unit`` if one is asked for.
+    """
+    shown = unit or unit_of(None)
+    blocks = [shown.said("\n".join(verdict(result))), _head(result), _estimates(result, unit)]
+    blocks += [_separability(result, unit), _adequacy(result, unit)]
     if constants:
-        blocks += [_corrections(result), *_charge(result, formula)]
+        blocks += [_corrections(result, shown), *_charge(result, formula, shown)]
     if result.notes:
-        blocks.append("\n".join(result.notes))
+        blocks.append(shown.said("\n".join(result.notes)))
     return "\n\n".join(blocks)
 
 
@@ -51,26 +57,33 @@ def _head(result: Fit) -> str:
     return "\n".join(lines)
 
 
-def _in_unit(parameter: Parameter, value: float, std: float) -> str:
+def _scale(parameter: Parameter, unit: LengthUnit | None) -> tuple[float, str]:
+    """How many of the unit that it is shown in make one in SI, and that unit."""
+    name, times = restated(parameter.unit, unit)
+    return times / parameter.factor, name
+
+
+def _in_unit(parameter: Parameter, value: float, std: float, unit: LengthUnit | None) -> str:
     if math.isinf(std):
         return "not determined"
-    text = with_error(value, std, 1.0 / parameter.factor)
-    return f"{text} {parameter.unit}".strip()
+    scale, name = _scale(parameter, unit)
+    return f"{with_error(value, std, scale)} {name}".strip()
 
 
-def _estimates(result: Fit) -> str:
+def _estimates(result: Fit, unit: LengthUnit | None) -> str:
     rows = []
     for p, value, std in zip(result.forward.parameters, result.estimate, result.std, strict=True):
-        known = "unknown" if p.unknown or p.trend else f"u = {plain(p.prior / p.factor, 2)} {p.unit}".strip()
-        start = "steady" if p.trend else f"{plain(p.nominal / p.factor, 6)} {p.unit}".strip()
-        rows.append([p.name, start, known, _in_unit(p, float(value), float(std))])
+        scale, name = _scale(p, unit)
+        known = "unknown" if p.unknown or p.trend else f"u = {plain(scale * p.prior, 2)} {name}".strip()
+        start = "steady" if p.trend else f"{plain(scale * p.nominal, 6)} {name}".strip()
+        rows.append([p.name, start, known, _in_unit(p, float(value), float(std), unit)])
     text = _table(rows, ["quantity", "scenario", "known before", "fitted"])
     if result.forward.varies:
         text += f"\nfrom passage to passage vary: {', '.join(result.forward.varies)}"
     return text + "\nIn brackets the standard uncertainty, in units of the last digit."
 
 
-def _separability(result: Fit) -> str:
+def _separability(result: Fit, unit: LengthUnit | None) -> str:
     found = result.separability
     shares = " and ".join(f"{name} ({share:+.2f})" for name, share in found.weakest.items())
     values = ", ".join(plain(float(v), 3) for v in found.values)
@@ -80,23 +93,22 @@ def _separability(result: Fit) -> str:
     elif found.poor:
         lines.append(f"Poorly known, to a third of its size or worse: {shares}.")
     lines += [f"{a} and {b} are hard to tell apart: correlation {r:+.3f}." for a, b, r in found.close]
-    return "\n".join(lines + _further(result))
+    return "\n".join(lines + _further(result, unit))
 
 
-def _further(result: Fit) -> list[str]:
+def _further(result: Fit, unit: LengthUnit | None) -> list[str]:
     """Further measurements that would tell more, best first."""
     complete = result.separability.complete
     useful = [e for e in result.extras if (e.gain > 1.01 if complete else e.smallest > 1.0)]
     if not useful:
         return [f"None of {len(result.extras)} further measurements tried would tell more."]
-    units = {p.name: p for p in result.forward.parameters}
+    scales = {p.name: _scale(p, unit) for p in result.forward.parameters}
+    shown = unit or unit_of(None)
     rows = []
     for extra in useful[:SHOWN]:
-        std = [
-            f"{plain(u / units[name].factor, 2)} {units[name].unit}".strip() for name, u in extra.std.items()
-        ]
+        std = [f"{plain(scales[n][0] * u, 2)} {scales[n][1]}".strip() for n, u in extra.std.items()]
         gain = plain(extra.gain, 3) if complete else "from none"
-        rows.append([extra.what, plain(extra.smallest, 3), gain, *std])
+        rows.append([shown.said(extra.what), plain(extra.smallest, 3), gain, *std])
     head = ["measurement", "value", "factor", *(f"u({name})" for name in result.separability.names)]
     return ["What would raise the smallest singular value:", _table(rows, head)]
 
@@ -113,7 +125,7 @@ def _line(test: Test | None, means: str) -> list[str]:
     ]
 
 
-def _adequacy(result: Fit) -> str:
+def _adequacy(result: Fit, unit: LengthUnit | None) -> str:
     found = result.adequacy
     lines = [
         f"Tests; a log that the model describes is found fault with by one of them in {100 * LEVEL:.0f} % "
@@ -128,7 +140,7 @@ def _adequacy(result: Fit) -> str:
     if found.drifted:
         parameters = {p.name: p for p in result.forward.parameters}
         rows = [
-            [d.name, _in_unit(parameters[d.name], d.slope, d.std), f"{d.p:.2g}", f"{d.rest:.2g}"]
+            [d.name, _in_unit(parameters[d.name], d.slope, d.std, unit), f"{d.p:.2g}", f"{d.rest:.2g}"]
             for d in found.drifts[:SHOWN]
         ]
         head = ["the trend as a change of", f"per {found.drift_per}", "p", "p of what it leaves"]
@@ -136,36 +148,36 @@ def _adequacy(result: Fit) -> str:
     return "\n".join(lines)
 
 
-def _corrections(result: Fit) -> str:
+def _corrections(result: Fit, unit: LengthUnit) -> str:
     if not result.corrections:
         return "No formula can be corrected: the log lacks registers, or no rig can have these estimates."
     head = [
         "formula",
-        "s mm",
-        "s_3 mm",
+        f"s {unit.name}",
+        f"s_3 {unit.name}",
         "a m/s²",
-        "x_A mm",
+        f"x_A {unit.name}",
         "gain",
-        "zero mm",
-        "bias mm",
-        "u mm",
-        "before mm",
+        f"zero {unit.name}",
+        f"bias {unit.name}",
+        f"u {unit.name}",
+        f"before {unit.name}",
     ]
-    rows = [_correction(c) for c in result.corrections]
+    rows = [_correction(c, unit) for c in result.corrections]
     lines = ["Constants for the controller; bias and standard uncertainty of a reading on held-out rows:"]
     lines.append(_table(rows, head))
     spans = [c.references for c in result.corrections if math.isfinite(c.references[0])]
     if spans:
         low, high = spans[0]
         which = "gain and zero rest" if low < high else "the zero rests (the gain needs a second length)"
-        lines.append(f"{which} on references from {MM * low:.3f} mm to {MM * high:.3f} mm")
-        lines += _beyond(result)
+        lines.append(f"{which} on references from {unit.fixed(low, 3)} to {unit.fixed(high, 3)} {unit.name}")
+        lines += _beyond(result, unit)
     else:
         lines.append("gain and zero are left alone and nothing is judged: the log has no reference rows")
     return "\n".join(lines)
 
 
-def _charge(result: Fit, formula: str | None) -> list[str]:
+def _charge(result: Fit, formula: str | None, unit: LengthUnit) -> list[str]:
     """Which formula the written scenario puts in charge, and why."""
     chosen, found = correction_of(result, formula), best(result)
     if chosen is None or found is None:
@@ -178,11 +190,11 @@ def _charge(result: Fit, formula: str | None) -> list[str]:
         return [f"In charge: {chosen.formula} as before, since no held-out rows tell which reads best."]
     return [
         f"In charge: {chosen.formula}, which reads the held-out rows with the least error "
-        f"(u = {plain(MM * chosen.after.uncertainty, 2)} mm). --formula puts another one in charge."
+        f"(u = {unit.plain(chosen.after.uncertainty, 2)} {unit.name}). --formula puts another one in charge."
     ]
 
 
-def _beyond(result: Fit) -> list[str]:
+def _beyond(result: Fit, unit: LengthUnit) -> list[str]:
     """Where the promise ends, and by what factor it fails there."""
     judged = [c for c in result.corrections if c.after is not None and c.beyond]
     if not judged:
@@ -194,30 +206,30 @@ def _beyond(result: Fit) -> list[str]:
         factor = {length: u / c.after.uncertainty for length, u in c.beyond}
         rows.append([c.formula, *(plain(factor[x], 2) if x in factor else "-" for x in lengths)])
     promise = "WARNING: u does not hold for other lengths. There it is so many times as large:"
-    head = ["length", *(f"{plain(MM * x, 4)} mm" for x in lengths)]
+    head = ["length", *(f"{unit.plain(x)} {unit.name}" for x in lengths)]
     return [
         promise,
         _table(rows, head),
     ]
 
 
-def _correction(c: Correction) -> list[str]:
-    k = c.constants
+def _correction(c: Correction, unit: LengthUnit) -> list[str]:
+    k, scale = c.constants, unit.per_metre
     used = {
-        "spacing": k.spacing * MM,
-        "rearm": k.rearm * MM,
+        "spacing": k.spacing * scale,
+        "rearm": k.rearm * scale,
         "a": k.acceleration,
-        "x": k.release_distance * MM,
+        "x": k.release_distance * scale,
     }
-    after = ["-", "-"] if c.after is None else [with_error(c.after.bias, c.after.bias_std, MM)]
+    after = ["-", "-"] if c.after is None else [with_error(c.after.bias, c.after.bias_std, scale)]
     if c.after is not None:
-        after.append(plain(MM * c.after.uncertainty, 2))
-    before = "-" if c.before is None else with_error(c.before.bias, c.before.bias_std, MM)
+        after.append(unit.plain(c.after.uncertainty, 2))
+    before = "-" if c.before is None else with_error(c.before.bias, c.before.bias_std, scale)
     return [
         c.formula,
         *(plain(value, 7) for value in used.values()),
         with_error(k.gain, c.line_std[0]) if math.isfinite(c.line_std[0]) else plain(k.gain, 7),
-        with_error(k.zero, c.line_std[1], MM) if math.isfinite(c.line_std[1]) else plain(MM * k.zero, 6),
+        with_error(k.zero, c.line_std[1], scale) if math.isfinite(c.line_std[1]) else unit.plain(k.zero, 6),
         *after,
         before,
     ]

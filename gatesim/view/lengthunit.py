@@ -13,7 +13,9 @@ DIGITS = 4
 FINEST = 3
 """... unless they go beyond so many decimals in mm."""
 _NUMBER = r"[+-]?\d+(?:\.\d+)?(?:e[+-]?\d+)?"
-_LENGTHS = re.compile(rf"(?<![\w.-])((?:{_NUMBER} to )?{_NUMBER})([ \u00a0])mm\b(?![\^²/])")
+_LENGTHS = re.compile(
+    rf"(?<![\w.-])((?:(?<!gate )(?<!gates ){_NUMBER} (?:to|and) )?{_NUMBER})([ \u00a0])mm\b(?![\^²/])"
+)
 
 
 @dataclass(frozen=True)
@@ -43,6 +45,10 @@ class LengthUnit:
         """A length in m to a few significant digits; see `gatesim.view.number.plain`."""
         return plain(self.per_metre * length, digits)
 
+    def stated(self, length: float, digits: int = 4) -> str:
+        """As `plain`, with the unit behind it."""
+        return f"{self.plain(length, digits)} {self.name}"
+
     def with_error(self, length: float, error: float, like: float = math.nan) -> str:
         """A length and its standard error in m; see `gatesim.view.number.with_error`."""
         return with_error(length, error, self.per_metre, like)
@@ -56,8 +62,8 @@ class LengthUnit:
         return sentence if self is MM else _LENGTHS.sub(self._restated, sentence)
 
     def _restated(self, found: re.Match[str]) -> str:
-        numbers = [self._converted(text) for text in found[1].split(" to ")]
-        return f"{' to '.join(numbers)}{found[2]}{self.name}"
+        words = [word if word in ("to", "and") else self._converted(word) for word in found[1].split(" ")]
+        return f"{' '.join(words)}{found[2]}{self.name}"
 
     def _converted(self, text: str) -> str:
         value = float(text) * 1e-3 * self.per_metre

@@ -61,8 +61,11 @@ MOST_TICKS = 9
 """Labels that a log axis has room for."""
 
 
-def log_ticks(side: "XAxis | YAxis", low: float, high: float) -> None:
-    """Make a side logarithmic, with plain numbers at so few ticks that no two of them overlap."""
+def log_ticks(side: "XAxis | YAxis", low: float, high: float, most: int = MOST_TICKS) -> None:
+    """Make a side logarithmic, with plain numbers at so few ticks that no two of them overlap.
+
+    ``most``: how many labels there is room for.
+    """
     from matplotlib.ticker import FixedFormatter, FixedLocator, MaxNLocator
 
     (side.axes.set_xscale if side.axis_name == "x" else side.axes.set_yscale)("log")
@@ -70,12 +73,12 @@ def log_ticks(side: "XAxis | YAxis", low: float, high: float) -> None:
     for steps in ((1.0, 2.0, 3.0, 5.0), (1.0, 2.0, 5.0), (1.0, 3.0), (1.0,)):
         ticks = np.sort(np.outer(decades, steps).ravel())
         ticks = ticks[(ticks >= low) & (ticks <= high)]
-        if ticks.size <= MOST_TICKS:
+        if ticks.size <= most:
             break
     if ticks.size < 3:
-        ticks = np.asarray(MaxNLocator(5).tick_values(low, high))
+        ticks = np.asarray(MaxNLocator(min(5, most)).tick_values(low, high))
         ticks = ticks[(ticks >= low) & (ticks <= high)]
-    ticks = ticks[:: -(-ticks.size // MOST_TICKS)]
+    ticks = ticks[:: -(-ticks.size // most)]
     side.set_major_locator(FixedLocator(list(ticks)))
     side.set_major_formatter(FixedFormatter([f"{tick:.6g}" for tick in ticks]))
     side.set_minor_formatter(FixedFormatter([]))

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from gatesim.ground.arrays import Array
 from gatesim.prediction.trace import GateTrace, Moment, Trace
+from gatesim.view.lengthunit import MM, LengthUnit
 from gatesim.view.style import BLACK, BLUE, GREEN, GREY, SKY, VERMILION, panel_grid
 
 if TYPE_CHECKING:
@@ -23,7 +24,10 @@ CLOSE = 0.025
 
 
 def timing_diagram(
-    trace: Trace, axes: NDArray[Any] | None = None, measured: Mapping[int, Array] | None = None
+    trace: Trace,
+    axes: NDArray[Any] | None = None,
+    measured: Mapping[int, Array] | None = None,
+    unit: LengthUnit = MM,
 ) -> NDArray[Any]:
     """Draw light, sensor output and filtered input of every gate above the count register, over time in ms.
 
@@ -38,7 +42,7 @@ def timing_diagram(
     marks = _marks(trace.moments)
     for gate, (whole, close) in zip(trace.gates, found[:-1], strict=True):
         _lanes(whole, gate, begin, end, real.get(gate.gate))
-        whole.set_ylabel(f"gate {gate.gate}\nat {MS * gate.position:.4g} mm")
+        whole.set_ylabel(f"gate {gate.gate}\nat {unit.plain(gate.position)} {unit.name}")
         whole.tick_params(labelbottom=False)
         _edge(close, gate)
     _register(found[-1, 0], trace, begin, end)
@@ -52,7 +56,7 @@ def timing_diagram(
                                   xytext=(3, -2), textcoords="offset points", va="top", color=GREEN,
                                   fontsize="small")  # fmt: skip
     _number(found[0, 0], marks, begin, end)
-    _table(found[-1, 1], trace, marks)
+    _table(found[-1, 1], trace, marks, unit)
     found[0, 0].set_title(f"{trace.scenario}: {trace.outcome}", loc="left", fontsize="medium", pad=20)
     found[0, 1].set_title("first edge, closer", fontsize="medium")
     return found
@@ -172,7 +176,7 @@ def _number(axes: "Axes", marks: dict[str, tuple[float, Moment]], begin: float, 
         )  # fmt: skip
 
 
-def _table(axes: "Axes", trace: Trace, marks: dict[str, tuple[float, Moment]]) -> None:
+def _table(axes: "Axes", trace: Trace, marks: dict[str, tuple[float, Moment]], unit: LengthUnit) -> None:
     """The moments by number, with time and latched count."""
     axes.set_axis_off()
     rows = [
@@ -187,7 +191,7 @@ def _table(axes: "Axes", trace: Trace, marks: dict[str, tuple[float, Moment]]) -
     )
     text = [f"   moments (register in {trace.counts})", *shown] if rows else ["nothing is latched"]
     if len(text) < MOST_ROWS // 2 + 1:
-        text += ["", *wrap(trace.explanation, 56)]
+        text += ["", *wrap(unit.said(trace.explanation), 56)]
     axes.text(
         0.0, 1.0, "\n".join(text), transform=axes.transAxes, va="top", family="monospace", fontsize="x-small"
     )

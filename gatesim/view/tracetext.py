@@ -6,6 +6,7 @@ from tabulate import tabulate
 
 from gatesim.ground.arrays import Array
 from gatesim.prediction.trace import Trace
+from gatesim.view.lengthunit import MM, LengthUnit
 
 WIDTH = 100
 MOST_EVENTS = 6
@@ -17,7 +18,7 @@ def _times(times: Array) -> str:
     return f"{shown} and {more} more" if more > 0 else shown or "none"
 
 
-def trace_text(trace: Trace) -> str:
+def trace_text(trace: Trace, unit: LengthUnit = MM) -> str:
     """Transitions of every gate (ms, alternately to dark and to light) and the latched moments."""
     lanes = [
         [str(gate.gate), name, _times(times)]
@@ -34,8 +35,8 @@ def trace_text(trace: Trace) -> str:
         [
             f"{trace.scenario}  ({trace.file})",
             f"outcome: {trace.outcome}",
-            fill(trace.explanation, WIDTH),
-            *(fill(device.words, WIDTH) for device in trace.devices),
+            fill(unit.said(trace.explanation), WIDTH),
+            *(fill(unit.said(device.words), WIDTH) for device in trace.devices),
             "",
             tabulate(lanes, ["gate", "signal", "dark, light, ... at ms"], disable_numparse=True),
             "",
