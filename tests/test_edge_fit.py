@@ -13,8 +13,8 @@ from gatesim.api.edges import recorded
 from gatesim.commands.main import cli
 from gatesim.scenario import parse_text
 from gatesim.shopfloor.edges.bursts import bursts
+from gatesim.shopfloor.edges.cut import step_of
 from gatesim.shopfloor.edges.fit import fit_edges
-from gatesim.shopfloor.edges.log import step_of
 from gatesim.shopfloor.fit.result import FitOptions
 from tests.edge_records import SLIDE, Truth, as_csv, chattering, hold_off, own_edges, record, stable_for
 
@@ -251,3 +251,30 @@ def test_passages_that_make_no_sense_are_set_apart_with_the_reason(tmp_path):
     assert found.noise.used == 5
     assert "passage 3: 4 edges at gate 1 do not fall into 2 bursts" in str(found)
     assert "jitter" in str(dataclasses.asdict(found.noise))
+
+
+@pytest.mark.parametrize(("pulses", "word"), [([2] * 40, "less"), ([0] * 30 + [8] * 10, "more")])
+def test_pulses_that_are_no_poisson_numbers_are_said_to_be_more_or_less_uneven(pulses, word, tmp_path):
+    """Variance over mean is 0 for equal numbers, 6 for eight pulses after a quarter of the edges."""
+    rng = np.random.default_rng(3)
+    raw = []
+    for n in rng.permutation(np.array(pulses).reshape(-1, 2)).tolist():
+        own = own_edges(Truth(), rng)[0]
+        raw.append(
+            np.concatenate(
+                [
+                    e + np.append(0.0, np.cumsum(rng.exponential(4e-5, 2 * k)))
+                    for e, k in zip(own, n, strict=True)
+                ]
+            )
+        )
+    file = tmp_path / "record.csv"
+    file.write_text(as_csv({"D0": raw}))
+    assert f"BUT its pulses are {word} uneven from edge to edge" in str(gatesim.edges(file))
+
+
+def test_the_next_part_in_a_scenario_is_not_taken_for_the_part_s_own_edges(tmp_path):
+    file = tmp_path / "record.csv"
+    file.write_text(record(Truth(), 8, 1))
+    scenario = parse_text(SLIDE + '[follower]\ninterval = "400 ms"\n', "rig.toml")
+    assert gatesim.fit(scenario, file, "path.friction", reference="200 mm").noise.used == 8

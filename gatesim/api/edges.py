@@ -10,6 +10,8 @@ from gatesim.api.result import Result
 from gatesim.ground.data import data_of
 from gatesim.ground.errors import InputError
 from gatesim.ground.files import target
+from gatesim.shopfloor.edges.chatter import ChatterSeen
+from gatesim.shopfloor.edges.cut import chatter_in, cut
 from gatesim.shopfloor.edgetimes import Record, counts_of, passages_of, read_signals
 
 REGISTERS = ("dwell", "capture", "rear capture", "third capture")
@@ -21,10 +23,16 @@ class Edges(Result, Record):
 
     clock: float | None
 
+    @property
+    def chatter(self) -> ChatterSeen | None:
+        """How the sensors chatter, of parts without openings; None where no passage makes sense."""
+        found, _ = cut(self.passages, {})
+        return chatter_in(self, found) if found else None
+
     def __str__(self) -> str:
         from gatesim.view.edgestext import edges_text
 
-        return edges_text(self)
+        return edges_text(self, self.chatter)
 
     def data(self) -> Any:
         """Plain numbers, SI."""
@@ -32,6 +40,7 @@ class Edges(Result, Record):
             "file": self.file,
             "channels": {str(gate): name for gate, name in self.channels.items()},
             "quiet_s": self.quiet,
+            "chatter": data_of(self.chatter),
             "passages": [
                 [{"gate": gate, **data_of(seen)} for gate, seen in passage.items()]
                 for passage in self.passages

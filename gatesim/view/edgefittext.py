@@ -42,7 +42,7 @@ def edge_fit_text(found: EdgeFit, unit: LengthUnit | None = None) -> str:
 
 
 def _noise(noise: EdgeNoise) -> list[str]:
-    return [_jitter(noise.jitter), *_chatter(noise.chatter, noise.step), *_filters(noise)]
+    return [_jitter(noise.jitter), *chatter_lines(noise.chatter, noise.step), *_filters(noise)]
 
 
 def _range(found: Estimate, factor: float, unit: str) -> str:
@@ -65,7 +65,8 @@ def _jitter(found: JitterSeen | None) -> str:
     return said
 
 
-def _chatter(found: ChatterSeen, step: float) -> list[str]:
+def chatter_lines(found: ChatterSeen, step: float) -> list[str]:
+    """What was seen of it, and what is doubtful; ``step`` (s) of the record."""
     per_edge = f"{found.pulses} extra pulses after {found.edges} edges"
     lines = [f"chatter: {per_edge}, {_range(found.mean_pulses, 1.0, '')} an edge"]
     if found.mean_spacing is None:
@@ -75,9 +76,10 @@ def _chatter(found: ChatterSeen, step: float) -> list[str]:
         f"{plain(US * found.longest, 3)} us"
     )
     if found.uneven:
+        word = "less" if found.dispersion < 1.0 else "more"
         lines.append(
-            f"chatter: BUT some edges chatter more than others: the pulses are not Poisson "
-            f"distributed (p = {found.dispersion_p:.2g})"
+            f"chatter: BUT its pulses are {word} uneven from edge to edge "
+            f"than a Poisson distribution has them (p = {found.dispersion_p:.2g})"
         )
     if found.mean_spacing.value < 3.0 * step:
         lines.append("chatter: BUT the record is too coarse for it: pulses within one step are not seen")
@@ -88,9 +90,7 @@ def _filters(noise: EdgeNoise) -> list[str]:
     lines = []
     if noise.made_by is not None:
         told = _ranges(noise.made_by) or "none of those with one time"
-        lines.append(
-            f"filter: the input's edges are those of {told}; every time in the range makes just these"
-        )
+        lines.append(f"filter: the input's edges are those of {told}; every such time makes just these")
     if noise.chatter.pulses:
         told = _ranges(noise.cleaned_by) or "none of those with one time"
         lines.append(f"filter: a part's own edges alone would pass {told}, of what this record shows")
@@ -98,4 +98,10 @@ def _filters(noise: EdgeNoise) -> list[str]:
 
 
 def _ranges(found: Sequence[FilterRange]) -> str:
-    return " or ".join(f"{f.kind} of {plain(MS * f.low, 4)} to {plain(MS * f.high, 4)} ms" for f in found)
+    return " or ".join(f"{f.kind} of {_times(MS * f.low, MS * f.high)} ms" for f in found)
+
+
+def _times(low: float, high: float) -> str:
+    """A range to four digits; one number where they are the same."""
+    ends = dict.fromkeys((plain(low, 4), plain(high, 4)))
+    return " to ".join(ends)

@@ -1,14 +1,18 @@
 """Passages in a record of edges as text."""
 
+import numpy as np
 from tabulate import tabulate
 
+from gatesim.shopfloor.edges.chatter import ChatterSeen
+from gatesim.shopfloor.edges.cut import step_of
 from gatesim.shopfloor.edgetimes import Record, spread
+from gatesim.view.edgefittext import chatter_lines
 
 MS = 1e3
 MOST = 20
 
 
-def edges_text(edges: Record) -> str:
+def edges_text(edges: Record, chatter: ChatterSeen | None) -> str:
     """What was found, a row a gate of the first passages, and mean and range over all of them."""
     gates = ", ".join(f"gate {gate} = {name}" for gate, name in edges.channels.items())
     lines = [f"{edges.file}: {gates}; {len(edges.passages)} passages, cut where all gates were light for "
@@ -41,4 +45,7 @@ def edges_text(edges: Record) -> str:
             f"gate {gate}: dwell {mean:.4f} ms on average ({low:.4f} to {high:.4f} ms), {extra} extra edges"
             + (f", not seen in {missed} passages" if missed else "")
         )
+    if chatter is not None and chatter.pulses:
+        stamps = np.array([t for passage in edges.passages for seen in passage.values() for t in seen.edges])
+        lines += chatter_lines(chatter, step_of(stamps))
     return "\n".join(lines)

@@ -31,7 +31,8 @@ class Estimate:
 class ChatterSeen:
     """``edges`` of parts with ``pulses`` extra ones in all; means a pulse and in s, None without any.
 
-    ``dispersion_p``: how probable so uneven numbers are with a Poisson distribution; NaN without pulses.
+    ``dispersion``: variance of the pulses an edge over their mean, 1 for a Poisson distribution;
+    ``dispersion_p``: how probable one so far off is with it. NaN without pulses.
     ``longest``: the longest burst in s.
     """
 
@@ -39,6 +40,7 @@ class ChatterSeen:
     pulses: int
     mean_pulses: Estimate
     mean_spacing: Estimate | None
+    dispersion: float
     dispersion_p: float
     longest: float
 
@@ -58,12 +60,13 @@ def chatter_seen(found: Sequence[Bursts], longest: float) -> ChatterSeen:
     low = chi2.ppf(tail, 2.0 * total) / 2.0 if total else 0.0
     high = chi2.isf(tail, 2.0 * (total + 1.0)) / 2.0
     mean = Estimate(total / edges, low / edges, high / edges)
-    spacing, p = None, float("nan")
+    spacing, ratio, p = None, float("nan"), float("nan")
     if waits.size:
         twice = 2.0 * float(waits.sum())
         ends = (twice / float(chi2.isf(tail, 2 * waits.size)), twice / float(chi2.ppf(tail, 2 * waits.size)))
         spacing = Estimate(float(waits.mean()), *ends)
         # Fisher's index of dispersion
         index = float(((pulses - pulses.mean()) ** 2).sum() / pulses.mean())
+        ratio = index / (edges - 1)
         p = 2.0 * min(float(chi2.sf(index, edges - 1)), float(chi2.cdf(index, edges - 1)))
-    return ChatterSeen(edges, int(total), mean, spacing, p, longest)
+    return ChatterSeen(edges, int(total), mean, spacing, ratio, p, longest)

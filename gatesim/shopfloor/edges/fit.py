@@ -2,18 +2,16 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from itertools import pairwise
 
 import numpy as np
 
-from gatesim.ground.arrays import Array
 from gatesim.ground.errors import InputError
 from gatesim.scenario import Scenario
-from gatesim.shopfloor.edges.bursts import Bursts
-from gatesim.shopfloor.edges.chatter import ChatterSeen, chatter_seen
+from gatesim.shopfloor.edges.chatter import ChatterSeen
+from gatesim.shopfloor.edges.cut import Cut, chatter_in, cut, sensed_of, step_of
 from gatesim.shopfloor.edges.filters import FilterRange, filters_that_clean, filters_that_make
 from gatesim.shopfloor.edges.jitter import JitterSeen, Repeats, jitter_seen
-from gatesim.shopfloor.edges.log import REGISTERS, Cut, as_recorded, cut, log_of, own_edges, step_of, times_of
+from gatesim.shopfloor.edges.log import REGISTERS, as_recorded, log_of, own_edges, times_of
 from gatesim.shopfloor.edgetimes import GatePassage, Record
 from gatesim.shopfloor.fit.fit import advised, estimate
 from gatesim.shopfloor.fit.forward import Forward
@@ -68,14 +66,15 @@ def fit_edges(
     Raises InputError.
     """
     asked = tuple(name for name in options.unknown if name in NOISE)
-    moving = replace(options, unknown=[name for name in options.unknown if name not in NOISE])
+    # nothing is corrected, so that no row need be held out to judge by
+    moving = replace(options, unknown=[n for n in options.unknown if n not in NOISE], held_out=0.0)
     found, bad = cut(record.passages, own_edges(scenario))
     step = step_of(np.array([t for p in record.passages for seen in p.values() for t in seen.edges]))
     longest = max((max(times_of(passage).values(), default=0.0) for passage in found), default=1.0)
     seen = as_recorded(scenario, step, longest, None)
     log = log_of(record.file, found, bad, 1.0 / _tick(seen), reference)
     jitter = None if reference is None else _jitter(seen, found, reference, moving)
-    chatter = chatter_seen(_all(found), _longest(record, found))
+    chatter = chatter_in(record, found)
     noise = EdgeNoise(
         step,
         len(found),
@@ -83,7 +82,7 @@ def fit_edges(
         jitter,
         chatter,
         None if filtered is None else _made_by(record, filtered, found, step),
-        filters_that_clean(_sensed(record, found), step) if chatter.pulses else (),
+        filters_that_clean(sensed_of(record, found), step) if chatter.pulses else (),
     )
     _check(record.file, asked, noise)
     motion = None
@@ -95,22 +94,6 @@ def fit_edges(
 
 def _tick(scenario: Scenario) -> float:
     return scenario.counter.source.tick
-
-
-def _all(found: Sequence[Cut]) -> list[Bursts]:
-    return [burst for passage in found for burst in passage.gates.values()]
-
-
-def _longest(record: Record, found: Sequence[Cut]) -> float:
-    """The longest burst in s."""
-    longest = 0.0
-    for passage in found:
-        for gate, burst in passage.gates.items():
-            edges = np.array(record.passages[passage.number - 1][gate].edges)
-            first = np.searchsorted(edges, burst.own)
-            for start, end in pairwise([*first.tolist(), edges.size]):
-                longest = max(longest, float(edges[end - 1] - edges[start]))
-    return longest
 
 
 def _jitter(
@@ -134,14 +117,6 @@ def _jitter(
         if np.isfinite(own).all():
             groups.append(Repeats(np.array(rows), own))
     return jitter_seen(groups)
-
-
-def _sensed(record: Record, found: Sequence[Cut]) -> list[tuple[Array, Array]]:
-    return [
-        (np.array(record.passages[passage.number - 1][gate].edges), burst.own)
-        for passage in found
-        for gate, burst in passage.gates.items()
-    ]
 
 
 def _made_by(

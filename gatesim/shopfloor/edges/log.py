@@ -1,72 +1,26 @@
 """Passages of a record as the rows of a log, and the rig as the record sees it."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
 from gatesim.chain import pipeline
-from gatesim.ground.arrays import Array
 from gatesim.ground.draw import Nominal
 from gatesim.ground.errors import InputError
 from gatesim.ground.transition import edge_count
 from gatesim.scenario import Scenario
 from gatesim.scenario.reader import from_raw
-from gatesim.shopfloor.edges.bursts import Bursts, bursts
-from gatesim.shopfloor.edgetimes import GatePassage
+from gatesim.shopfloor.edges.cut import Cut
 from gatesim.shopfloor.log import BadRow, Log
 
-FINEST = 1e-9
-"""Step in s below which time stamps count as exact."""
 REGISTERS = ("dwell", "capture", "rear_capture", "third_capture")
-
-
-@dataclass(frozen=True)
-class Cut:
-    """A passage cut into bursts, by gate; ``number`` in the record, from 1."""
-
-    number: int
-    gates: Mapping[int, Bursts]
-
-
-def step_of(times: Array) -> float:
-    """The step in s, 1, 2 or 5 times a power of ten, that all time stamps are multiples of."""
-    for power in range(0, -9, -1):
-        for digit in (5.0, 2.0, 1.0):
-            step = digit * 10.0**power
-            off = np.abs(times / step - np.rint(times / step))
-            if np.all(off * step <= 1e-12 + 1e-13 * np.abs(times).max(initial=0.0)):
-                return step
-    return FINEST
 
 
 def own_edges(scenario: Scenario) -> dict[int, int]:
     """How many edges a part has itself at each gate: two, and two more for an opening that lets light in."""
-    passed = pipeline.run(scenario, Nominal(1))
-    return {gate: int(edge_count(times[:1])[0]) for gate, times in enumerate(passed.light, start=1)}
-
-
-def cut(
-    passages: Sequence[Mapping[int, GatePassage]], own: Mapping[int, int]
-) -> tuple[list[Cut], list[BadRow]]:
-    """Every passage in bursts; those of which a gate makes no sense, or lacks gate 1, are set apart."""
-    kept, bad = [], []
-    for number, passage in enumerate(passages, start=1):
-        found = {gate: bursts(seen.edges, own.get(gate, 2)) for gate, seen in passage.items()}
-        unclear = [gate for gate, burst in found.items() if burst is None]
-        if unclear:
-            gate = unclear[0]
-            reason = (
-                f"{len(passage[gate].edges)} edges at gate {gate} do not fall into {own.get(gate, 2)} "
-                "bursts, each of an edge of the part and whole extra pulses"
-            )
-            bad.append(BadRow(number, reason, ""))
-        elif 1 not in found:
-            bad.append(BadRow(number, "gate 1 is not seen in it", ""))
-        else:
-            kept.append(Cut(number, {gate: burst for gate, burst in found.items() if burst is not None}))
-    return kept, bad
+    passed = pipeline.run(scenario.model_copy(update={"follower": None}), Nominal(1))
+    return {gate: max(2, int(edge_count(times[:1])[0])) for gate, times in enumerate(passed.light, start=1)}
 
 
 def times_of(passage: Cut) -> dict[str, float]:
