@@ -94,6 +94,7 @@ def test_the_difference_of_delays_is_told_by_a_part_of_known_length_at_the_state
     assert low <= hits <= high
 
 
+@pytest.mark.long
 def test_a_delay_that_both_edges_share_is_said_not_to_be_separable(tmp_path):
     """t_light - t_dark has light less dark delay alone: nothing tells their sum."""
     found = fitted(tmp_path, record(Truth(friction=0.3), 10, 1), ["sensor.dark_delay", "sensor.light_delay"])
@@ -148,6 +149,7 @@ def test_the_filter_between_sensor_and_input_is_found_with_its_time(kind, tmp_pa
             assert made.high - made.low < 8e-6
 
 
+@pytest.mark.long
 def test_a_filter_that_would_clean_the_record_is_told_with_the_range_of_its_time(tmp_path):
     """Times within the range leave two edges a passage by loops over events written here."""
     rng, truth = np.random.default_rng(9), Truth(mean_pulses=1.0, mean_spacing=60e-6)
@@ -202,6 +204,7 @@ def test_what_edges_cannot_tell_is_refused_in_a_sentence(arguments, sentence, tm
     assert sentence in str(found.exception)
 
 
+@pytest.mark.long
 def test_the_command_fits_motion_and_noise_and_writes_what_was_asked(tmp_path):
     rig, file, out = tmp_path / "rig.toml", tmp_path / "record.csv", tmp_path / "fitted.toml"
     rig.write_text(SLIDE)

@@ -123,6 +123,7 @@ def test_a_table_or_a_key_is_looked_up_by_its_path():
         run("keys", "brak")
 
 
+@pytest.mark.long
 def test_the_magnet_brake_can_be_written_from_the_reference_alone():
     """Every needed key with the reference's own example, and what it says a part between magnets needs."""
     tables = {(t["path"], t["choice"]): t for t in gatesim.keys().data()}
