@@ -12,12 +12,15 @@ from gatesim.commands.main import cli
 from gatesim.ground.distribution import Normal
 from gatesim.ground.quantity import Quantity, is_length, si_factor
 from gatesim.ground.unitfactors import COMMON_UNITS
+from gatesim.shopfloor.typeone import type_one
 from gatesim.studies.budget import budget
+from gatesim.studies.convention import CONVENTIONS
 from gatesim.studies.plan import Plan
 from gatesim.studies.rig import RigModel
 from gatesim.studies.sweep import SweepResult, SweptQuantity, sweep
 from gatesim.view.lengthunit import UNITS, restated
 from gatesim.view.number import at_places, common_places, fixed
+from gatesim.view.qualifychart import run_chart
 from gatesim.view.style import MOST_TICKS, log_ticks, new_axes
 from gatesim.view.sweepchart import sweep_chart
 from gatesim.view.sweeptext import sweep_text
@@ -235,3 +238,16 @@ def test_study_and_histogram_have_the_unit_asked_for():
     assert overlapping(axes.figure) == []
     refused = CliRunner().invoke(cli, ["study", "x.toml", "--unit", "furlong"])
     assert refused.exit_code != 0
+
+
+def test_a_gross_indication_does_not_flatten_the_run_chart():
+    rng = np.random.default_rng(1)
+    readings = 0.24 + 2e-5 * rng.standard_normal(40)
+    readings[11] = 0.252
+    study = type_one(readings, 0.24, 1e-3, CONVENTIONS["iso"])
+    axes = run_chart(study, readings)
+    assert axes.get_ylim()[1] < 241.0
+    (mark,) = [line for line in axes.lines if line.get_marker() == "^"]
+    assert list(mark.get_xdata()) == [12.0]
+    assert "off, to 252" in [text.get_text() for text in axes.get_legend().get_texts()]
+    assert overlapping(axes.figure) == []

@@ -28,6 +28,7 @@ def logs(tmp_path_factory):
     rng = np.random.default_rng(2)
     rows = ["length [mm],reference [mm],part,operator"]
     rows += [f"{240.02 + 0.02 * rng.standard_normal():.3f},240,," for _ in range(50)]
+    rows[7] = "252,240,,"  # a gross one
     for part in range(6):
         for operator in "AB":
             readings = 239.5 + 0.2 * part + 0.02 * rng.standard_normal(2)

@@ -10,6 +10,7 @@ from gatesim.studies.result import FormulaResult
 from gatesim.view.lengthunit import MM, LengthUnit
 from gatesim.view.number import percent
 from gatesim.view.style import BLACK, GREEN, SKY, VERMILION, new_axes
+from gatesim.view.window import window
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -81,13 +82,14 @@ def _beyond(axes: "Axes", found: FormulaResult, middle: float, reach: float) -> 
 def spread_panels(setups: "Sequence[SetUp]", axes: "Sequence[Axes]", unit: LengthUnit = MM) -> None:
     """A chart a set-up on one width: about no error where that is near, else about its own bias."""
     half = [0.5 * (each.interval[1] - each.interval[0]) for each in setups]
-    room = SHOWN * max([h for h in half if h > 0.0], default=1e-4)
+    room = SHOWN * window([h for h in half if h > 0.0], 1e-4)
     near = [each.allowed for each in setups if each.allowed < 3.0 * room]
     reach = max([room, *(1.2 * allowed for allowed in near)])
     for number, (each, panel) in enumerate(zip(setups, axes, strict=True)):
         far = math.isfinite(each.bias) and abs(each.bias) + SHOWN * half[number] > reach
         middle = each.bias if far else 0.0
         spread_chart(each.figures, each.allowed, middle, reach, panel, unit, HATCHES[number])
-        panel.legend(
-            loc="upper center", bbox_to_anchor=(0.5, -0.27), ncols=2, frameon=False, fontsize="x-small"
-        )
+        if panel.get_legend_handles_labels()[0]:  # none without readings
+            panel.legend(
+                loc="upper center", bbox_to_anchor=(0.5, -0.27), ncols=2, frameon=False, fontsize="x-small"
+            )

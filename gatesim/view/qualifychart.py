@@ -13,6 +13,7 @@ from gatesim.shopfloor.qualification import Qualification
 from gatesim.shopfloor.typeone import Linearity, TypeOne
 from gatesim.view.lengthunit import MM, LengthUnit
 from gatesim.view.style import BLACK, BLUE, GREY, ORANGE, SKY, VERMILION, log_ticks, new_axes, panel_grid
+from gatesim.view.window import curve_reach
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -22,10 +23,11 @@ def run_chart(study: TypeOne, indications: Array, ax: "Axes | None" = None, unit
     """Indications (m) of the reference part in order, with the share of the tolerance allowed."""
     ax = ax or new_axes(6.0, 4.0)
     share = study.convention.share / 2 * study.tolerance
-    number = np.arange(1, indications.size + 1)
+    number = np.arange(1.0, indications.size + 1.0)
+    shown = _within(ax, number, unit.per_metre * indications, unit.per_metre * study.reference)
     ax.plot(
         number,
-        unit.per_metre * indications,
+        shown,
         "o-",
         color=BLUE,
         markersize=3,
@@ -45,8 +47,21 @@ def run_chart(study: TypeOne, indications: Array, ax: "Axes | None" = None, unit
         )
     ax.set(xlabel="indication number", ylabel=f"length / {unit.name}")
     ax.set_title(f"Type-1: $C_g$ = {study.c_g:.2f}, $C_{{gk}}$ = {study.c_gk:.2f}")
-    _legend_above(ax, 4)
+    _legend_above(ax, 3)
     return ax
+
+
+def _within(ax: "Axes", at: Array, values: Array, middle: float) -> Array:
+    """The values, gross ones as NaN: these are marked at the border and do not flatten the rest."""
+    distance = np.abs(values - middle)
+    beyond = distance > curve_reach(distance)
+    for side, border, marker in ((values > middle, 0.97, "^"), (values < middle, 0.03, "v")):
+        some = beyond & side
+        if some.any():
+            furthest = float(values[some][np.argmax(distance[some])])
+            ax.plot(at[some], np.full(some.sum(), border), marker, color=VERMILION, markeredgecolor=BLACK,
+                    transform=ax.get_xaxis_transform(), label=f"off, to {furthest:.4g}")  # fmt: skip
+    return np.where(beyond, np.nan, values)
 
 
 def linearity_chart(
@@ -54,9 +69,8 @@ def linearity_chart(
 ) -> "Axes":
     """Bias of single indications over the reference length (m), line and 95 % band."""
     ax = ax or new_axes(6.0, 4.0)
-    ax.plot(
-        unit.per_metre * references, unit.per_metre * bias, ".", color=GREY, markersize=4, label="indication"
-    )
+    shown = _within(ax, unit.per_metre * references, unit.per_metre * bias, 0.0)
+    ax.plot(unit.per_metre * references, shown, ".", color=GREY, markersize=4, label="indication")
     ax.plot(unit.per_metre * line.at, unit.per_metre * line.bias, "D", color=BLUE, markersize=5, label="mean")
     ax.plot(
         unit.per_metre * line.at,
@@ -143,14 +157,16 @@ def acceptance_chart(limits: Limits, std: float, ax: "Axes | None" = None, unit:
     ax.plot(
         unit.per_metre * length, 100.0 * np.asarray(acceptance_probability(length, std, limits)), color=BLUE
     )
-    ends = {
-        "tolerance limits": ((limits.lower, limits.upper), BLACK, "-"),
-        "acceptance limits": ((limits.accept_lower, limits.accept_upper), VERMILION, "--"),
-    }
+    ends = {"tolerance limits": ((limits.lower, limits.upper), BLACK, "-")}
+    if limits.accept_lower < limits.accept_upper:
+        ends["acceptance limits"] = ((limits.accept_lower, limits.accept_upper), VERMILION, "--")
+    else:
+        ax.text(0.5, 0.5, "the guard bands meet:\nno reading proves that a part conforms", ha="center",
+                transform=ax.transAxes, fontsize="small")  # fmt: skip
     for label, (pair, colour, dash) in ends.items():
         ax.axvline(unit.per_metre * pair[0], color=colour, linestyle=dash, linewidth=1.0, label=label)
         ax.axvline(unit.per_metre * pair[1], color=colour, linestyle=dash, linewidth=1.0)
-    ax.set(xlabel=f"true length / {unit.name}", ylabel="accepted / %")
+    ax.set(xlabel=f"true length / {unit.name}", ylabel="accepted / %", ylim=(-2.0, 102.0))
     ax.set_title("Probability of acceptance")
     _legend_above(ax, 2)
     return ax
@@ -167,7 +183,8 @@ def _legend_above(ax: "Axes", columns: int) -> None:
         handlelength=1.6,
         columnspacing=1.0,
     )
-    ax.set_title(ax.get_title(), pad=20)
+    rows = math.ceil(len(ax.get_legend_handles_labels()[0]) / columns)
+    ax.set_title(ax.get_title(), pad=6 + 14 * rows)
 
 
 def qualification_panels(
