@@ -14,7 +14,7 @@ from gatesim.chain import pipeline
 from gatesim.commands.choose import command
 from gatesim.commands.schema import command as schema_command
 from gatesim.ground.data import data_of
-from gatesim.ground.draw import Streams
+from gatesim.ground.draw import Repeated, Streams
 from gatesim.ground.errors import InputError
 from gatesim.ground.outcome import Outcome
 from gatesim.prediction.predict import predict
@@ -26,7 +26,7 @@ from gatesim.studies.choice.compare import compare, pareto
 from gatesim.studies.choice.evaluate import Round, evaluate, groups_of
 from gatesim.studies.choice.figures import figures_of
 from gatesim.studies.choice.model import choice_of, load_choice
-from gatesim.studies.choice.shared import Repeated, part_values, run_together
+from gatesim.studies.choice.shared import part_values, run_together
 from gatesim.studies.choice.winner import save_winner
 from tests.choice_rigs import CHUTE, choice
 

@@ -100,6 +100,28 @@ class Joined(Draw):
         return np.concatenate([source.drawn(kind, name, columns) for source in self.sources])
 
 
+@dataclass(frozen=True)
+class Repeated(Draw):
+    """The draws of ``inner`` over and over, ``times`` times, each drawn only once (common random numbers)."""
+
+    inner: Draw
+    times: int
+    known: dict[tuple[str, str, int | None], Array] = field(default_factory=dict)
+
+    @property
+    def trials(self) -> int:
+        """Number of trials."""
+        return self.inner.trials * self.times
+
+    def drawn(self, kind: Kind, name: str, columns: int | None = None) -> Array:
+        """See `gatesim.ground.draw.Draw.drawn`."""
+        key = (kind, name, columns)
+        if key not in self.known:
+            draws = self.inner.drawn(kind, name, columns)
+            self.known[key] = np.tile(draws, self.times if columns is None else (self.times, 1))
+        return self.known[key]
+
+
 _STEP, _FIRST, _SECOND = (np.uint64(c) for c in (0x9E3779B97F4A7C15, 0xBF58476D1CE4E5B9, 0x94D049BB133111EB))
 
 

@@ -82,9 +82,16 @@ def without_reversals(times: Array) -> Array:
 
 def level_at(times: Array, at: Array) -> NDArray[np.bool_]:
     """Whether the signal is dark at the times ``at`` (n, m)."""
-    passed = (times[:, :, None] <= at[:, None, :]).sum(axis=1)
-    dark: NDArray[np.bool_] = passed % 2 == 1
+    dark: NDArray[np.bool_] = counted_up_to(times, at) % 2 == 1
     return dark
+
+
+def counted_up_to(times: Array, at: Array) -> NDArray[np.intp]:
+    """How many of ``times`` (n, k), ascending in each row, lie at or before each of ``at`` (n, m), (n, m)."""
+    found = np.empty(at.shape, np.intp)
+    for row, (own, wanted) in enumerate(zip(times, at, strict=True)):
+        found[row] = np.searchsorted(own, wanted, side="right")
+    return found
 
 
 def merged(lists: list[Array]) -> Array:

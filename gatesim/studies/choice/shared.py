@@ -1,7 +1,7 @@
 """What candidates share: the draws, and the motion of those that differ only past it."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 
 import numpy as np
 
@@ -10,36 +10,11 @@ from gatesim.chain.pipeline import Measured
 from gatesim.chain.reference import AS_USUAL, Calibration
 from gatesim.chain.together import Case, run_all
 from gatesim.ground.arrays import Array, Scalar
-from gatesim.ground.draw import Draw, Kind, Streams
+from gatesim.ground.draw import Draw, Repeated, Streams
 from gatesim.ground.level import Level
 from gatesim.ground.nested import Layout, Nested, SameRigs
 from gatesim.scenario import Scenario
 from gatesim.studies.draws import Renamed
-
-
-@dataclass(frozen=True)
-class Repeated(Draw):
-    """The draws of ``inner`` once for each of ``times`` part lengths, each drawn only once.
-
-    Trial j of every length and of every candidate has the same draws (common random numbers).
-    """
-
-    inner: Draw
-    times: int
-    known: dict[tuple[str, str, int | None], Array] = field(default_factory=dict)
-
-    @property
-    def trials(self) -> int:
-        """Number of trials."""
-        return self.inner.trials * self.times
-
-    def drawn(self, kind: Kind, name: str, columns: int | None = None) -> Array:
-        """See `gatesim.ground.draw.Draw.drawn`."""
-        key = (kind, name, columns)
-        if key not in self.known:
-            draws = self.inner.drawn(kind, name, columns)
-            self.known[key] = np.tile(draws, self.times if columns is None else (self.times, 1))
-        return self.known[key]
 
 
 def group_key(scenario: Scenario) -> str:

@@ -14,14 +14,14 @@ from gatesim.chain.account.outcomesentence import explain_outcome
 from gatesim.chain.pipeline import run
 from gatesim.ground.arrays import Array
 from gatesim.ground.data import Keys
-from gatesim.ground.draw import Nominal
+from gatesim.ground.draw import Nominal, Repeated
 from gatesim.ground.errors import InputError
 from gatesim.ground.outcome import Outcome
 from gatesim.scenario import Scenario
 from gatesim.scenario.reader import from_raw
 from gatesim.studies.feed.fate import ELEMENTS, Fate, fates
 from gatesim.studies.feed.process import process
-from gatesim.studies.feed.supply import PartDraws, Spacing, Supply
+from gatesim.studies.feed.supply import Crossings, PartDraws, Spacing, Supply
 from gatesim.studies.model import levels_of
 from gatesim.studies.rig import RigModel
 from gatesim.studies.workers import place
@@ -35,14 +35,17 @@ LEAD, TAIL = 10, 5
 STREAMS = 100
 """Streams worked on together."""
 
+AT_ONCE = 8
+"""Rates at which they are: what one costs hardly depends on how many there are."""
+
 GRID = 16
 """Rates of the first look, in equal ratios."""
 
 SLOWEST, SLOWEST_EXPONENTIAL, FASTEST = 0.1, 0.002, 2.0
 """The first and the last of them times the busy time; exponential gaps are now and then very short."""
 
-SECTIONS, ROUNDS = 8, 3
-"""A limit is closed in by so many rates at a time, so many times: to 0.1 %."""
+SECTIONS, ROUNDS = 3, 6
+"""A limit is closed in on by thirds, so many times: to 0.1 %."""
 
 WHERE = 0.95
 """Confidence of the intervals."""
@@ -332,11 +335,14 @@ def _block(
     supply = Supply.of(scenario, draws, feeding.spacing)
     counted = slice(LEAD, LEAD + COUNTED)
     found = {}
-    for rate in rates:
-        crossings = supply.at(rate)
-        judged = fates(scenario, crossings, process(scenario, crossings, draws.rig))
-        fate, element = judged.fate[:, counted], judged.element[:, counted]
-        table = np.stack([(fate == code).sum(axis=1) for code in Fate], axis=1)
-        blamed = np.bincount(element[element >= 0], minlength=len(ELEMENTS))
-        found[rate] = RatePoint(rate, table, blamed)
+    for first in range(0, len(rates), AT_ONCE):
+        some = rates[first : first + AT_ONCE]
+        crossings = Crossings.one_after_another([supply.at(rate) for rate in some])
+        judged = fates(scenario, crossings, process(scenario, crossings, Repeated(draws.rig, len(some))))
+        for number, rate in enumerate(some):
+            rows = slice(number * streams, (number + 1) * streams)
+            fate, element = judged.fate[rows, counted], judged.element[rows, counted]
+            table = np.stack([(fate == code).sum(axis=1) for code in Fate], axis=1)
+            blamed = np.bincount(element[element >= 0], minlength=len(ELEMENTS))
+            found[rate] = RatePoint(rate, table, blamed)
     return found

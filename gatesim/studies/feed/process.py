@@ -9,9 +9,9 @@ from gatesim.chain.assembly import filter_of, sensor_of
 from gatesim.chain.pipeline import drawn, signals
 from gatesim.counter import Cycles, acted_on, run_cycles
 from gatesim.ground.arrays import Array
-from gatesim.ground.draw import Streams
+from gatesim.ground.draw import Draw
 from gatesim.ground.table import TableValues
-from gatesim.ground.transition import merged
+from gatesim.ground.transition import counted_up_to, merged
 from gatesim.scenario import Scenario
 from gatesim.studies.feed.supply import Crossings
 
@@ -31,7 +31,7 @@ class Processed:
     guard: float
 
 
-def process(scenario: Scenario, crossings: Crossings, streams: Streams) -> Processed:
+def process(scenario: Scenario, crossings: Crossings, streams: Draw) -> Processed:
     """Run the rig over the streams; its state carries over from part to part."""
     values = drawn(scenario, streams)
     parts = crossings.gates[0].shape[1]
@@ -50,17 +50,10 @@ def latest(marks: Array, times: Array, guard: float) -> NDArray[np.int64]:
 
     ``guard`` lets a mark come so much later. NaN and infinite times have none.
     """
-    m = marks.shape[1]
     order = np.argsort(marks, axis=1, kind="stable")
     known = np.isfinite(times)
     wanted = np.where(known, times + guard, -np.inf)
-    both = np.concatenate([np.take_along_axis(marks, order, axis=1), wanted], axis=1)
-    # marks stand first, so that the stable sort counts a mark at the very time
-    sequence = np.argsort(both, axis=1, kind="stable")
-    passed = np.cumsum(sequence < m, axis=1)
-    count = np.empty(passed.shape, np.int64)
-    np.put_along_axis(count, sequence, passed, axis=1)
-    rank = count[:, m:] - 1
+    rank = counted_up_to(np.take_along_axis(marks, order, axis=1), wanted) - 1
     found: NDArray[np.int64] = np.take_along_axis(order, np.maximum(rank, 0), axis=1)
     return np.where(known & (rank >= 0), found, -1)
 

@@ -1,7 +1,7 @@
 """Parts that follow one another: when each is released, and when it darkens the gates."""
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Literal
 
@@ -103,6 +103,13 @@ class Crossings:
 
     gates: tuple[Array, ...]
 
+    @staticmethod
+    def one_after_another(several: Sequence["Crossings"]) -> "Crossings":
+        """The streams of several, those of one after those of the other."""
+        return Crossings(
+            tuple(np.concatenate(gates) for gates in zip(*(c.gates for c in several), strict=True))
+        )
+
     def starts(self, gate: int) -> Array:
         """Leading edges, (streams, parts); inf for a part that does not darken the gate."""
         return self.gates[gate][:, :, 0]
@@ -154,7 +161,7 @@ class Supply:
 
 
 def _crossings(scenario: Scenario, draws: PartDraws, values: Mapping[str, Scalar]) -> Crossings:
-    query = motion_query(scenario, draws, values)
+    query = motion_query(scenario, draws, values, ends=False)
     motion = passage(query.rig.part, query.rig.path, query.rig.forces, query.positions)
     light = light_of(query, motion)
     return Crossings(tuple(times.reshape(draws.streams, draws.parts, -1) for times in light))
