@@ -232,25 +232,32 @@ EDITS = """
 
 
 @pytest.mark.long
-def test_after_200_random_edits_the_numbers_are_those_of_the_commands(opened, bench):
-    page, dice = opened(), random.Random(20261125)
-    for _ in range(200):
-        page.run(EDITS, [dice.random(), dice.random()])
-        page.wait("gatesim.bench.settled()")
-    page.answered("passage", "distribution")
-    page.find("#new-name").send_keys("edited")
-    page.find("#save-as button").click()
-    page.wait("document.getElementById('status').textContent.startsWith('Saved as')")
-    file = page.file.with_name("edited.toml")
-    shown = page.run("return gatesim.bench.shown")
-    assert load(file).raw != load(FOLDER / "2-chute-slat.toml").raw
+@pytest.mark.parametrize(
+    ("name", "edits"), [("2-chute-slat", 200), ("3-braked-rung", 40), ("6-belt-roller", 40)]
+)
+def test_after_many_random_edits_the_numbers_are_those_of_the_commands(browser, tmp_path, name, edits):
+    file, dice = tmp_path / "rig.toml", random.Random(20261125)
+    shutil.copy(FOLDER / f"{name}.toml", file)
+    with running(file) as bench:
+        page = opened_page(browser, bench, file)
+        for _ in range(edits):
+            page.run(EDITS, [dice.random(), dice.random()])
+            page.wait("gatesim.bench.settled()")
+        page.answered("passage", "distribution")
+        page.find("#new-name").send_keys("edited")
+        page.find("#save-as button").click()
+        page.wait("document.getElementById('status').textContent.startsWith('Saved as')")
+        shown = page.run("return gatesim.bench.shown")
+        browser.get("about:blank")
+    saved = file.with_name("edited.toml")
+    assert load(saved).raw != load(file).raw
     trials = str(shown["distribution"]["study"]["trials"])
     for command, told in (
         (["predict"], [shown["reading"]["prediction"]]),
         (["study", "--sobol", "--trials", trials], shown["distribution"]["study"]),
     ):
         printed = subprocess.run(
-            [sys.executable, "-m", "gatesim", command[0], file, "--json", *command[1:]],
+            [sys.executable, "-m", "gatesim", command[0], saved, "--json", *command[1:]],
             capture_output=True, text=True, check=True,
         )  # fmt: skip
         assert _but_file(told) == _but_file(json.loads(printed.stdout))

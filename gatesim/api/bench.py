@@ -3,14 +3,19 @@
 import json
 from collections.abc import Callable, Sequence
 from contextlib import suppress
+from multiprocessing import get_start_method
 from pathlib import Path
 from typing import Any
 
 from gatesim.api.new import KINDS, TITLES, new
+from gatesim.ground.draw import Streams
 from gatesim.ground.errors import InputError
 from gatesim.scenario.model import Scenario
 from gatesim.scenario.modelpaths import schema_paths
+from gatesim.studies.model import run
+from gatesim.studies.rig import RigModel
 from gatesim.studies.workers import InThisProcess, pool, usable_cores
+from gatesim.view.bench.fields import groups
 from gatesim.view.bench.patch import Changes
 from gatesim.view.bench.saving import Starter, open_file
 
@@ -50,18 +55,23 @@ def bench(
             webbrowser.open(address)
 
     cores = usable_cores()
-    rigs = [new(KINDS[0]).text, *([] if given is None else [given.text])]
-    _warm(rigs)  # here first: workers that are forked have it then
     sizes = cores + MORE, max(cores, 2)
+    text = None if given is None else given.text
+    _warm(text)
+    inherited = get_start_method() == "fork"  # then workers have it too
     with pool(sizes[0], SOON) as at_once, pool(sizes[1], LATER) as later:
-        for workers, size in zip((at_once, later), sizes, strict=True):
-            list(workers.map(_warm, [rigs] * 2 * size))  # processes begin before threads do
+        for workers, size in zip((at_once, later), sizes, strict=True):  # processes begin before threads do
+            list(workers.map(_nothing if inherited else _warm, [text] * 2 * size))
         desk = Desk(answers, Pools(at_once, later))
         serve(Bench(desk, given, starters, changes), ready, idle and 60.0 * idle)
 
 
-def _warm(rigs: Sequence[str]) -> None:
-    """Ask of each rig, given as TOML, what a page asks for first.
+def _nothing(text: str | None) -> None:
+    """Work for a process that need only begin."""
+
+
+def _warm(text: str | None) -> None:
+    """Ask what a page asks for of a rig to begin with, and run the rig that is given as TOML.
 
     What that needs is imported then, and what few of a rig's quantities change, such as its magnets'
     field, is kept by the function that works it out.
@@ -69,14 +79,17 @@ def _warm(rigs: Sequence[str]) -> None:
     from gatesim.api import answers
     from gatesim.scenario import parse_text
 
-    for text in rigs:
+    rig = parse_text(new(KINDS[0]).text)
+    _, passed = answers.reading(rig)
+    answers.passage(rig, passed)
+    answers.why(rig, passed)
+    answers.distribution(rig, passed, 2, InThisProcess())
+    groups(rig)
+    if text is not None:
         with suppress(InputError, ArithmeticError):  # the page says so
             rig = parse_text(text)
-            _, passed = answers.reading(rig)
-            answers.passage(rig, passed)
-            answers.distribution(rig, passed, 2, InThisProcess())
-            if text == rigs[0]:
-                answers.why(rig, passed)
+            answers.reading(rig)
+            run(RigModel(rig), Streams(1, 0, 2))
 
 
 def _changes(settings: Sequence[str]) -> Changes:

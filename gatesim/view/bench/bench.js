@@ -6,6 +6,7 @@
   } = gatesim;
   const byId = (id) => document.getElementById(id);
   const ALIVE = 20000; // ms between signs of life
+  const TALLEST = 0.46; // of the window: the rig is seen whole, with the reading above it and the slider below
   const bench = (gatesim.bench = { state: null, good: null, shown: {}, kept: null, file: null, name: "", saved: null, latency: {} });
   let touched = [];
   let passageShown = { index: 0, updates: [] };
@@ -159,7 +160,7 @@
     const updates = [];
     const focus = grips.focused();
     const kept = keptPassage();
-    const stage = drawStage(byId("stage"), data, widthOf("stage"), updates, { held: grips.frame(), kept: kept && kept.rig });
+    const stage = drawStage(byId("stage"), data, widthOf("stage"), updates, { held: grips.frame(), kept: kept && kept.rig, tallest: Math.max(220, TALLEST * window.innerHeight) });
     if (kept) drawKept(stage, kept, updates);
     grips.put(stage, reading.handles, data, updates, drawRig, focus);
     passageShown.stage = updates;
