@@ -281,3 +281,37 @@ def test_the_next_part_in_a_scenario_is_not_taken_for_the_part_s_own_edges(tmp_p
     file.write_text(record(Truth(), 8, 1))
     scenario = parse_text(SLIDE + '[follower]\ninterval = "400 ms"\n', "rig.toml")
     assert gatesim.fit(scenario, file, "path.friction", reference="200 mm").noise.used == 8
+
+
+@pytest.mark.long
+def test_delays_of_one_gate_are_told_as_well_as_is_said_where_the_spacing_is_known(tmp_path, bare):
+    """Both edges of gate 2 late by delays of their own; the spacing each record's own, known to 0.05 mm."""
+    rng, hits = np.random.default_rng(12), np.zeros(2)
+    unknown = ["sensor.dark_delay@2", "sensor.light_delay@2"]
+    for number in range(60):
+        truth = Truth(friction=0.3, spacing=0.08 + 0.05e-3 * rng.standard_normal(), jitter=4e-6)
+        own = rng.uniform(20e-6, 300e-6, 2)
+        draw = np.random.default_rng(number)
+        gates = [own_edges(truth, draw) for _ in range(16)]
+        late = own - [truth.dark_delay, truth.light_delay]
+        file = as_csv({"D0": [edges[0] for edges in gates], "D1": [edges[1] + late for edges in gates]})
+        found = fitted(tmp_path, file, unknown).motion
+        hits += np.abs(found.estimate[:2] - own) < 1.96 * found.std[:2]
+    low, high = within(0.95, 60)
+    assert (low <= hits).all()
+    assert (hits <= high).all()
+
+
+def test_an_input_that_no_filter_of_one_time_explains_is_said_so(tmp_path):
+    """The input's edges lie anywhere within 2 ms of the sensor's, as by a scan."""
+    rng = np.random.default_rng(5)
+    sensed = [own_edges(Truth(), rng)[0] for _ in range(8)]
+    file = tmp_path / "record.csv"
+    file.write_text(as_csv({"s": sensed, "i": [edges + rng.uniform(0.0, 2e-3, 2) for edges in sensed]}, 1e-6))
+    rig = parse_text(SLIDE, "rig.toml")
+    options = {"gate": ["1=s"], "filtered": ["1=i"]}
+    assert "no filter of one time makes the input's edges" in " ".join(
+        str(gatesim.fit(rig, file, "sensor.chatter", **options)).split()
+    )
+    with pytest.raises(gatesim.InputError, match="are none that has one time, expected just one"):
+        gatesim.fit(rig, file, "filter", **options)

@@ -16,10 +16,10 @@ WIDTH = 100
 SHOWN = 10
 
 NOT_TOLD = (
-    "What edges cannot tell: a delay that dark and light edges of all gates share (nothing changes); one "
-    "that both edges of one gate share (as if the gate stood by speed times delay further on: told as far as "
-    "the spacing is known); light delay less dark delay (as if the part were longer: told only with "
-    "--reference); a filter, from the sensors' edges alone."
+    "What edges cannot tell: a delay that all of them share, which changes nothing; and a filter, from the "
+    "sensors' edges alone. One delay of both edges of a gate looks much like a gate further on, light later "
+    "than dark like a longer part: how far a record tells them apart, their uncertainties say, with the "
+    "distances and --reference as known as they are stated."
 )
 
 
@@ -88,9 +88,14 @@ def chatter_lines(found: ChatterSeen, step: float) -> list[str]:
 
 def _filters(noise: EdgeNoise) -> list[str]:
     lines = []
-    if noise.made_by is not None:
-        told = _ranges(noise.made_by) or "none of those with one time"
+    if noise.made_by:
+        told = _ranges(noise.made_by)
         lines.append(f"filter: the input's edges are those of {told}; every such time makes just these")
+    elif noise.made_by is not None:
+        lines.append(
+            "filter: no filter of one time makes the input's edges of the sensors'; one that samples, "
+            "a scan, or an input with a delay of its own is not told from edges here"
+        )
     if noise.chatter.pulses:
         told = _ranges(noise.cleaned_by) or "none of those with one time"
         lines.append(f"filter: a part's own edges alone would pass {told}, of what this record shows")
