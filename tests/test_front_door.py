@@ -92,7 +92,7 @@ def test_the_keywords_of_a_call_are_the_options_of_its_command(name):
     keywords = set(inspect.signature(getattr(gatesim, name)).parameters)
     beyond = keywords - options
     assert options <= keywords
-    assert beyond <= {"scenario", "scenarios", "options", "log", "executor"}
+    assert beyond <= {"scenario", "scenarios", "options", "log", "executor", "unit"}
 
 
 def test_every_command_has_one_option_for_one_thing():

@@ -148,3 +148,18 @@ def test_no_digit_of_a_table_is_lost():
         assert 10.0 ** -unit.places(3) <= 1e-6 * unit.per_metre * 1.0001
     assert INCH.signed(-1e-9, 3) == "0.00000"
     assert INCH.fixed(None, 3) == "-"
+
+
+@pytest.mark.long
+def test_the_report_is_written_in_the_unit_from_the_first_word_to_its_scripts(tmp_path):
+    page = tmp_path / "report.html"
+    printed("report", CHUTE, "-o", page, "--trials", 1000, "--workers", 1, "--unit", "in")
+    html = page.read_text(encoding="utf-8")
+    body, script = html.split("<script>")
+    body = re.sub(
+        r"<style>.*?</style>|<details>.*?</details>", "", body, flags=re.DOTALL
+    )  # as the file has it
+    assert not re.search(r"\bmm\b", body)
+    assert "<dd>9.44882 in</dd>" in body
+    assert '"LENGTH": "in"' in script
+    assert '"MM": 39.37' in script

@@ -34,17 +34,20 @@ def report(
     trials: int | None = None,
     seed: int = 1,
     workers: int | None = None,
+    unit: str | None = None,
 ) -> Report:
     """What is read, why, and what would change it, on one page.
 
-    With ``trials`` a study of so many adds histogram and uncertainty budget. Raises InputError;
-    KeyboardInterrupt if the study is stopped.
+    With ``trials`` a study of so many adds histogram and uncertainty budget. ``unit`` of lengths: "mm",
+    "um" or "in". Raises InputError; KeyboardInterrupt if the study is stopped.
     """
+    from gatesim.view.lengthunit import unit_of
     from gatesim.view.report import report_html
 
+    shown = unit_of(unit)
     if trials is None:
         with at_work("explaining"):
-            return Report(report_html(scenario, formula))
+            return Report(report_html(scenario, formula, unit=shown))
     from gatesim.studies.budget import budget
     from gatesim.studies.engine import study
     from gatesim.studies.plan import Plan
@@ -56,4 +59,4 @@ def report(
     if found.ended == "interrupted":
         raise KeyboardInterrupt
     with at_work("differentiating and explaining"):
-        return Report(report_html(scenario, formula, found, budget(rig, chosen, seed=seed)))
+        return Report(report_html(scenario, formula, found, budget(rig, chosen, seed=seed), shown))

@@ -5,7 +5,7 @@ from pathlib import Path
 import click
 
 from gatesim.commands.filetypes import Command
-from gatesim.commands.options import FILE, FORMULA, SEED, WORKERS, output
+from gatesim.commands.options import FILE, FORMULA, SEED, UNIT, WORKERS, output
 from gatesim.commands.output import say
 
 
@@ -17,8 +17,15 @@ from gatesim.commands.output import say
               help="Run a study of so many trials, and add histogram and uncertainty budget.")  # fmt: skip
 @SEED
 @WORKERS
+@UNIT
 def command(
-    file: Path, output: Path, formula: str | None, trials: int | None, seed: int, workers: int | None
+    file: Path,
+    output: Path,
+    formula: str | None,
+    trials: int | None,
+    seed: int,
+    workers: int | None,
+    unit: str | None,
 ) -> None:
     """Write one page on the rig of FILE: what is read, why, and what would change it.
 
@@ -28,6 +35,6 @@ def command(
     from gatesim.api.report import report
     from gatesim.scenario import load
 
-    result = report(load(file), formula=formula, trials=trials, seed=seed, workers=workers)
+    result = report(load(file), formula=formula, trials=trials, seed=seed, workers=workers, unit=unit)
     result.save(output)
     say(f"{output}: {result}")

@@ -20,6 +20,7 @@ from gatesim.studies.best import best_of_all
 from gatesim.studies.budget import Budget
 from gatesim.studies.result import StudyResult
 from gatesim.view.drawing import SCRIPTS, script
+from gatesim.view.lengthunit import MM, LengthUnit
 from gatesim.view.reportdata import histogram_data, passage_data
 from gatesim.view.reporttables import (
     budget_table,
@@ -32,8 +33,6 @@ from gatesim.view.reporttables import (
 )
 from gatesim.view.riggeometry import rig_geometry
 from gatesim.view.template import render
-
-MM = 1e3
 
 ASSUMPTIONS = (
     "The path is straight; the part does not bounce, tumble or bend, and slides or rolls as stated.",
@@ -50,6 +49,7 @@ def report_html(
     formula: str | None = None,
     study: StudyResult | None = None,
     budget: Budget | None = None,
+    unit: LengthUnit = MM,
 ) -> str:
     """The page as HTML that needs no network; everything that comes from the scenario is escaped.
 
@@ -62,14 +62,18 @@ def report_html(
     scripts = [*map(script, SCRIPTS), (own / "report.js").read_text(encoding="utf-8")]
     return render(
         "report.html.j2",
-        **_content(scenario, formula, study, budget),
+        **_content(scenario, formula, study, budget, unit),
         css=Markup((own / "report.css").read_text(encoding="utf-8")),
         js=Markup("\n".join(scripts)),
     )
 
 
 def _content(
-    scenario: Scenario, formula: str | None, study: StudyResult | None, budget: Budget | None
+    scenario: Scenario,
+    formula: str | None,
+    study: StudyResult | None,
+    budget: Budget | None,
+    unit: LengthUnit,
 ) -> dict[str, Any]:
     move = Remembered()
     told = predict(scenario, move)
@@ -85,65 +89,75 @@ def _content(
     data = passage_data(traced, curve, rig)
     found = None if study is None else study.formulas.get(formula)
     if study is not None and found is not None:
-        data["histogram"] = histogram_data(scenario, study, found)
+        data["histogram"] = histogram_data(scenario, study, found, unit)
     return {
         "title": scenario.title or scenario.file,
         "note": scenario.note,
         "file": scenario.file,
         "formula": formula,
-        "length": f"{MM * traced.part_length:.3f}",
+        "mm": unit.name,
+        "unit": {"MM": unit.per_metre, "LENGTH": unit.name, "PLACES": unit.places(1)},
+        "length": unit.fixed(traced.part_length, 3),
         "outcome": told.outcome,
-        "explanation": told.explanation,
+        "explanation": unit.said(told.explanation),
         "measured": told.outcome == Outcome.MEASURED.word,
         "gates": len(rig.gates),
         "rig": rig,
         "area": FORMULAS[formula].one_speed and not scenario.counter.source.turned_by,
         "data": data,
-        "readings": readings_table(told, formula),
-        "remarks": best_of_all(scenario, move=move).sentences
-        if told.outcome == Outcome.MEASURED.word
-        else (),
+        "readings": readings_table(told, formula, unit),
+        "remarks": [unit.said(sentence) for sentence in _remarks(scenario, told, move)],
         "inputs": inputs_table(scenario),
-        "devices": [device.words for device in told.devices],
-        "assumptions": [*ASSUMPTIONS, *(limit for device in told.devices for limit in device.limits)],
+        "devices": [unit.said(device.words) for device in told.devices],
+        "assumptions": [
+            *ASSUMPTIONS,
+            *(unit.said(limit) for device in told.devices for limit in device.limits),
+        ],
         "cautions": [(c.hazard, c.text[0].upper() + c.text[1:]) for c in cautions(scenario)],
-        "study": None if study is None or found is None else study_figures(study, found),
-        "budget": None if budget is None else budget_table(budget),
-        **_why(scenario, told, formula, move),
+        "study": None if study is None or found is None else study_figures(study, found, unit),
+        "budget": None if budget is None else budget_table(budget, unit),
+        **_why(scenario, told, formula, move, unit),
     }
 
 
-def _why(scenario: Scenario, told: Prediction, formula: str, move: Move) -> dict[str, Any]:
+def _remarks(scenario: Scenario, told: Prediction, move: Move) -> tuple[str, ...]:
+    measured = told.outcome == Outcome.MEASURED.word
+    return best_of_all(scenario, move=move).sentences if measured else ()
+
+
+def _why(scenario: Scenario, told: Prediction, formula: str, move: Move, unit: LengthUnit) -> dict[str, Any]:
     """The explanation where there is a reading to explain; else only what the outcome says."""
     reading = told.reading(formula)
     if reading.length_m is None:
-        return {"why": None, "no_reading": reading.reason}
+        return {"why": None, "no_reading": unit.said(reading.reason)}
     try:
         split = breakdown(scenario, formula, move=move)
     except InputError as problem:
         return {"why": None, "no_reading": str(problem)}
     tried = remedies(scenario, formula, move=move)
-    return {"why": _told(scenario, told.passage, split, tried), "no_reading": ""}
+    return {"why": _told(scenario, told.passage, split, tried, unit), "no_reading": ""}
 
 
-def _told(scenario: Scenario, passed: Measured, split: Breakdown, tried: Remedies) -> dict[str, Any]:
+def _told(
+    scenario: Scenario, passed: Measured, split: Breakdown, tried: Remedies, unit: LengthUnit
+) -> dict[str, Any]:
     about, judged = facts(scenario, passed), scenario.judged_lengths
     return {
-        "verdict": "Reads " + off(split.error),
-        "headline": headline(split),
-        "reading": f"{MM * split.reading:.3f}",
+        "verdict": unit.said("Reads " + off(split.error)),
+        "headline": unit.said(headline(split)),
+        "reading": unit.fixed(split.reading, 3),
         "dwell": f"{1e3 * about.seen.dwell:.4g} ms",
         "transit": f"{1e3 * about.seen.transit:.4g} ms",
-        "spacing": f"{MM * about.seen.spacing:.4g} mm",
-        "cause": cause(split, about),
-        "advice": advice(tried),
+        "spacing": unit.stated(about.seen.spacing),
+        "cause": unit.said(cause(split, about)),
+        "advice": unit.said(advice(tried)),
         "enough": tried.now.enough,
-        "cheapest": cheapest_card(tried),
-        "wanted": f"{MM * tried.wanted:.3g} mm",
-        "wanted_text": tried.wanted_text,
-        "range": f"{MM * judged[0]:.4g} to {MM * judged[-1]:.4g} mm" if len(judged) > 1 else "",
-        "worst": f"{MM * tried.now.worst:.4g} mm",
-        "bars": waterfall_bars(split),
-        "groups": remedy_groups(tried),
+        "cheapest": cheapest_card(tried, unit),
+        "wanted": unit.stated(tried.wanted, 3),
+        "wanted_text": unit.said(tried.wanted_text),
+        "range": f"{unit.plain(judged[0])} to {unit.stated(judged[-1])}" if len(judged) > 1 else "",
+        "worst": unit.stated(tried.now.worst),
+        "bars": waterfall_bars(split, unit),
+        "groups": remedy_groups(tried, unit),
         "now": tried.now,
     }

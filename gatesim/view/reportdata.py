@@ -12,9 +12,9 @@ from gatesim.prediction.trace import GateTrace, Trace
 from gatesim.scenario.model import Scenario
 from gatesim.studies.result import FormulaResult, StudyResult
 from gatesim.view.histogram import bin_edges
+from gatesim.view.lengthunit import MM, LengthUnit
 from gatesim.view.riggeometry import RigGeometry
 
-MM = 1e3
 FIGURES = 7
 """Significant digits of what is only drawn; counts and readings are exact."""
 
@@ -48,20 +48,24 @@ def passage_data(traced: Trace, curve: SpeedCurve, rig: RigGeometry) -> dict[str
     }
 
 
-def histogram_data(scenario: Scenario, result: StudyResult, found: FormulaResult) -> dict[str, Any] | None:
-    """Density of the errors in mm, their mean and interval, and the tolerance as errors; None if empty."""
+def histogram_data(
+    scenario: Scenario, result: StudyResult, found: FormulaResult, unit: LengthUnit = MM
+) -> dict[str, Any] | None:
+    """Density of the errors, their mean and interval, the tolerance as errors, in the unit; None if empty."""
     if not found.readings:
         return None
-    edges = bin_edges(found)
-    density = found.curve.counts(edges) / found.readings / (np.diff(edges) * MM)
+    edges, scale = bin_edges(found), unit.per_metre
+    density = found.curve.counts(edges) / found.readings / (np.diff(edges) * scale)
     limits = [scenario.requirement.lower_limit, scenario.requirement.upper_limit]
-    shown = [] if result.true_length_varies else [MM * (q.nominal - result.true_length) for q in limits if q]
+    shown = (
+        [] if result.true_length_varies else [scale * (q.nominal - result.true_length) for q in limits if q]
+    )
     return {
-        "edges": _short(MM * edges),
+        "edges": _short(scale * edges),
         "density": _short(density),
-        "low": MM * found.low.value,
-        "high": MM * found.high.value,
-        "bias": MM * found.bias.value,
+        "low": scale * found.low.value,
+        "high": scale * found.high.value,
+        "bias": scale * found.bias.value,
         "limits": shown,
     }
 

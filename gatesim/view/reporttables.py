@@ -12,38 +12,38 @@ from gatesim.scenario.model import Scenario
 from gatesim.studies.budget import Budget
 from gatesim.studies.result import FormulaResult, StudyResult
 from gatesim.view.explaintext import remedy_cells
+from gatesim.view.lengthunit import MM, LengthUnit
 from gatesim.view.number import percent, plain, with_error
 
-MM = 1e3
 MINUS = "−"
 LEAST_SHARE = 1e-4
 
 
-def signed(length: float, places: int = 3) -> str:
-    """A length in m as mm with its sign."""
-    return f"{MM * length:+.{places}f}".replace("-", MINUS)
+def signed(length: float, unit: LengthUnit, places: int = 3) -> str:
+    """A length in m with its sign, and so many decimals in mm."""
+    return unit.signed(length, places).replace("-", MINUS)
 
 
 def _share(share: float) -> str:
     return f"under {percent(LEAST_SHARE)}" if share < LEAST_SHARE else percent(share)
 
 
-def readings_table(told: Prediction, formula: str) -> list[dict[str, Any]]:
+def readings_table(told: Prediction, formula: str, unit: LengthUnit = MM) -> list[dict[str, Any]]:
     """A row for every formula, the one in question marked."""
     return [
         {
             "formula": reading.formula,
             "chosen": reading.formula == formula,
-            "reading": "none" if reading.length_m is None else f"{MM * reading.length_m:.3f}",
-            "error": "" if reading.error_m is None else signed(reading.error_m),
-            "needs": f"none: {reading.reason}" if reading.reason else reading.needs,
+            "reading": "none" if reading.length_m is None else unit.fixed(reading.length_m, 3),
+            "error": "" if reading.error_m is None else signed(reading.error_m, unit),
+            "needs": f"none: {unit.said(reading.reason)}" if reading.reason else reading.needs,
             "equation": FORMULAS[reading.formula].equation,
         }
         for reading in told.readings
     ]
 
 
-def waterfall_bars(found: Breakdown) -> list[dict[str, Any]]:
+def waterfall_bars(found: Breakdown, unit: LengthUnit = MM) -> list[dict[str, Any]]:
     """Bars that start where the one before ends, the largest first, the sum last; in % of the width."""
     shares = sorted(found.shares, key=lambda s: -abs(s.error))
     ends = [0.0]
@@ -57,7 +57,7 @@ def waterfall_bars(found: Breakdown) -> list[dict[str, Any]]:
         left = min(start, start + error)
         return {
             "name": name,
-            "error": signed(error, 4),
+            "error": signed(error, unit, 4),
             "left": f"{100.0 * (left - low) / width:.3f}",
             "width": f"{100.0 * abs(error) / width:.3f}",
             "zero": f"{-100.0 * low / width:.3f}",
@@ -68,18 +68,20 @@ def waterfall_bars(found: Breakdown) -> list[dict[str, Any]]:
     bars = []
     for share, start in zip(shares, ends, strict=False):
         by_chance = share.low == share.low and share.high > share.low
-        chance = f"by chance {signed(share.low, 4)} to {signed(share.high, 4)}" if by_chance else ""
+        chance = (
+            f"by chance {signed(share.low, unit, 4)} to {signed(share.high, unit, 4)}" if by_chance else ""
+        )
         bars.append(bar(share.name, start, share.error, chance, total=False))
     bars.append(bar("sum: reading less true length", 0.0, found.error, "", total=True))
     return bars
 
 
-def remedy_row(tried: Remedies, remedy: Remedy) -> dict[str, Any]:
+def remedy_row(tried: Remedies, remedy: Remedy, unit: LengthUnit = MM) -> dict[str, Any]:
     """One change and what it comes to."""
-    error, spread, reach = (text.replace("-", MINUS) for text in remedy_cells(remedy))
+    error, spread, reach = (text.replace("-", MINUS) for text in remedy_cells(remedy, unit))
     return {
-        "title": remedy.proposal.title,
-        "how": remedy.proposal.how,
+        "title": unit.said(remedy.proposal.title),
+        "how": unit.said(remedy.proposal.how),
         "error": error,
         "spread": spread,
         "reach": reach,
@@ -89,24 +91,24 @@ def remedy_row(tried: Remedies, remedy: Remedy) -> dict[str, Any]:
     }
 
 
-def remedy_groups(tried: Remedies) -> list[dict[str, Any]]:
+def remedy_groups(tried: Remedies, unit: LengthUnit = MM) -> list[dict[str, Any]]:
     """What was tried, by what it takes; those that help first."""
     groups: list[dict[str, Any]] = []
     for effort in Effort:
-        rows = [remedy_row(tried, remedy) for remedy in tried.tried if remedy.effort == effort]
+        rows = [remedy_row(tried, remedy, unit) for remedy in tried.tried if remedy.effort == effort]
         if rows:
             groups.append({"takes": effort.words, "rows": rows})
     return groups
 
 
-def cheapest_card(tried: Remedies) -> dict[str, Any] | None:
+def cheapest_card(tried: Remedies, unit: LengthUnit = MM) -> dict[str, Any] | None:
     """The cheapest change that is good enough, with the error before and after."""
     if tried.cheapest is None or tried.now.enough:
         return None
     return {
-        **remedy_row(tried, tried.cheapest),
+        **remedy_row(tried, tried.cheapest, unit),
         "takes": tried.cheapest.effort.words,
-        "before": signed(tried.now.error),
+        "before": signed(tried.now.error, unit),
     }
 
 
@@ -127,21 +129,21 @@ def _in_unit(std: float, unit: str) -> str:
     return plain(std / float(one.magnitude), 3)
 
 
-def study_figures(result: StudyResult, found: FormulaResult) -> dict[str, Any]:
+def study_figures(result: StudyResult, found: FormulaResult, unit: LengthUnit = MM) -> dict[str, Any]:
     """Bias, standard uncertainty, coverage interval and outcomes of a study."""
     left_bias, left = found.calibrated_bias, found.calibrated
     return {
         "trials": f"{result.trials:,}",
         "seed": result.plan.seed,
         "coverage": f"{100.0 * result.plan.coverage:g} %",
-        "bias": with_error(found.bias.value, found.bias.error, MM).replace("-", MINUS),
-        "uncertainty": with_error(found.uncertainty.value, found.uncertainty.error, MM),
-        "low": with_error(found.low.value, found.low.error, MM).replace("-", MINUS),
-        "high": with_error(found.high.value, found.high.error, MM).replace("-", MINUS),
-        "levels": level_bar(found),
+        "bias": with_error(found.bias.value, found.bias.error, unit.per_metre).replace("-", MINUS),
+        "uncertainty": with_error(found.uncertainty.value, found.uncertainty.error, unit.per_metre),
+        "low": with_error(found.low.value, found.low.error, unit.per_metre).replace("-", MINUS),
+        "high": with_error(found.high.value, found.high.error, unit.per_metre).replace("-", MINUS),
+        "levels": level_bar(found, unit),
         "calibration": result.plan.calibration,
-        "left_bias": with_error(left_bias.value, left_bias.error, MM).replace("-", MINUS),
-        "left": with_error(left.value, left.error, MM),
+        "left_bias": with_error(left_bias.value, left_bias.error, unit.per_metre).replace("-", MINUS),
+        "left": with_error(left.value, left.error, unit.per_metre),
         "outcomes": [
             (word, f"{s.count:,}", percent(s.share))
             for word, s in sorted(result.outcomes.items(), key=lambda item: -item[1].count)
@@ -149,7 +151,7 @@ def study_figures(result: StudyResult, found: FormulaResult) -> dict[str, Any]:
     }
 
 
-def level_bar(found: FormulaResult) -> list[dict[str, str]]:
+def level_bar(found: FormulaResult, unit: LengthUnit = MM) -> list[dict[str, str]]:
     """Repeatability, part to part and rig to rig as stretches of one bar, by their shares of the variance."""
     levels = (
         ("passage", "repeatability", found.repeatability),
@@ -163,7 +165,7 @@ def level_bar(found: FormulaResult) -> list[dict[str, str]]:
         {
             "kind": kind,
             "name": name,
-            "std": with_error(e.value, e.error, MM, 0.05 * found.uncertainty.value),
+            "std": with_error(e.value, e.error, unit.per_metre, 0.05 * found.uncertainty.value),
             "share": percent(e.value**2 / total),
             "width": f"{100.0 * e.value**2 / total:.3f}",
         }
@@ -171,13 +173,13 @@ def level_bar(found: FormulaResult) -> list[dict[str, str]]:
     ]
 
 
-def budget_table(table: Budget) -> dict[str, Any]:
+def budget_table(table: Budget, unit: LengthUnit = MM) -> dict[str, Any]:
     """Rows of the budget with their shares of the combined variance as bars."""
     rows = [
         {
             "name": row.name,
             "u": plain(row.u, 3),
-            "contribution": plain(MM * abs(row.contribution), 3),
+            "contribution": unit.plain(abs(row.contribution), 3),
             "share": _share(row.share),
             "width": f"{100.0 * row.share:.2f}",
         }
@@ -186,8 +188,8 @@ def budget_table(table: Budget) -> dict[str, Any]:
     ]
     return {
         "rows": rows,
-        "combined": plain(MM * table.combined, 3),
-        "expanded": plain(MM * table.expanded, 3),
+        "combined": unit.plain(table.combined, 3),
+        "expanded": unit.plain(table.expanded, 3),
         "k": plain(table.coverage_factor, 3),
         "coverage": f"{100.0 * table.coverage:g} %",
     }

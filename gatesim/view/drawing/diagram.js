@@ -3,7 +3,8 @@ var gatesim = gatesim || {};
 // Marks of a picture, and an empty diagram with axes.
 (function () {
   const SVG = "http://www.w3.org/2000/svg";
-  const MM = 1e3;
+  // the unit of all lengths: how many a metre has, its name, and decimal places of a position
+  const { MM, LENGTH, PLACES } = Object.assign({ MM: 1e3, LENGTH: "mm", PLACES: 1 }, gatesim.unit);
   const MS = 1e3;
   // lines of a rig that is kept to compare with: told apart without colour
   const KEPT = { fill: "none", stroke: "var(--ink)", "stroke-width": 1.5, "stroke-dasharray": "2 3" };
@@ -14,6 +15,10 @@ var gatesim = gatesim || {};
     if (text !== undefined) node.textContent = text;
     parent.appendChild(node);
     return node;
+  }
+
+  function lengthText(metres) {
+    return (MM * metres).toFixed(PLACES) + " " + LENGTH;
   }
 
   function canvas(element, width, height) {
@@ -102,5 +107,5 @@ var gatesim = gatesim || {};
     });
   }
 
-  Object.assign(gatesim, { MM, MS, KEPT, make, canvas, hatch, at, dark, ticks, diagram, path, cursor, band });
+  Object.assign(gatesim, { MM, MS, LENGTH, lengthText, KEPT, make, canvas, hatch, at, dark, ticks, diagram, path, cursor, band });
 })();

@@ -2,14 +2,14 @@
 var gatesim = gatesim || {};
 // How the errors of many parts are distributed.
 (function () {
-  const { KEPT, make, diagram } = gatesim;
+  const { KEPT, LENGTH, make, diagram } = gatesim;
 
-  // h: edges, density, mean, interval and limits in mm; before: those of a rig to compare with, or null
+  // h: edges, density, mean, interval and limits in the unit of lengths; before: those of a rig to compare with, or null
   function drawHistogram(element, h, width, before) {
     const others = before ? [before] : [];
     const points = [h, ...others].flatMap((each) => [...each.edges, ...each.limits]).concat(0);
-    const x = { low: Math.min(...points), high: Math.max(...points), label: "reading less true length / mm" };
-    const y = { low: 0, high: 1.1 * Math.max(...[h, ...others].flatMap((each) => each.density)), label: "share of parts a mm" };
+    const x = { low: Math.min(...points), high: Math.max(...points), label: "reading less true length / " + LENGTH };
+    const y = { low: 0, high: 1.1 * Math.max(...[h, ...others].flatMap((each) => each.density)), label: "share of parts per " + LENGTH };
     const d = diagram(element, width, Math.min(320, 190 + width / 6), x, y);
     make(d.svg, "rect", {
       x: d.toX(h.low), width: d.toX(h.high) - d.toX(h.low), y: d.box.top, height: d.box.bottom - d.box.top,

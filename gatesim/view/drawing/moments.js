@@ -2,7 +2,7 @@
 var gatesim = gatesim || {};
 // What is so at one moment of the passage, in words.
 (function () {
-  const { MM, at, dark } = gatesim;
+  const { lengthText, at, dark } = gatesim;
 
   function list(element, rows) {
     while (element.children.length > rows.length) element.lastElementChild.remove();
@@ -22,7 +22,7 @@ var gatesim = gatesim || {};
     const x = data.parts[0].position[index];
     const speed = at(data.speed.time, data.speed.speed, t, null);
     const rows = [
-      ["leading end", x === null ? "past the last gate" : (MM * x).toFixed(1) + " mm"],
+      ["leading end", x === null ? "past the last gate" : lengthText(x)],
       ["speed", speed === null ? "" : speed.toFixed(3) + " m/s"],
       ["count (" + data.counts + ")", String(data.count[index])],
     ];

@@ -2,12 +2,12 @@
 var gatesim = gatesim || {};
 // Where the ends of the part are and how fast it goes, over time.
 (function () {
-  const { KEPT, MM, MS, make, hatch, at, diagram, path, cursor, band } = gatesim;
+  const { KEPT, LENGTH, MM, MS, lengthText, make, hatch, at, diagram, path, cursor, band } = gatesim;
 
   function drawPosition(element, data, width, updates) {
     const rig = data.rig;
     const x = { low: 0, high: MS * data.end, label: "time since release / ms" };
-    const y = { low: -MM * rig.length, high: MM * rig.end, label: "position along the path / mm" };
+    const y = { low: -MM * rig.length, high: MM * rig.end, label: "position along the path / " + LENGTH };
     const d = diagram(element, width, Math.min(340, 190 + width / 6), x, y);
     band(d, data.area.enters, data.area.leaves, "var(--cold-wash)");
     band(d, data.area.enters, data.area.second, "var(--cold-deep)");
@@ -77,14 +77,13 @@ var gatesim = gatesim || {};
   }
 
   function tellAreas(legend, area) {
-    const mm = (length) => (MM * length).toFixed(1) + " mm";
     const left = area.length - area.rectangle;
     const items = [
-      ["dwell", "Under the curve while gate 1 is dark: the true length, " + mm(area.length) + "."],
-      ["spacing", "From gate 1 to gate 2: the spacing, " + mm(area.spacing) + ". The controller takes its speed from here: "
+      ["dwell", "Under the curve while gate 1 is dark: the true length, " + lengthText(area.length) + "."],
+      ["spacing", "From gate 1 to gate 2: the spacing, " + lengthText(area.spacing) + ". The controller takes its speed from here: "
         + area.early.toFixed(3) + " m/s on average."],
-      ["box", "What the controller reckons with: that speed all the time gate 1 is dark, " + mm(area.rectangle) + "."],
-      ["left-over", left > 0 ? "Missing in the reading: " + mm(left) + "." : "Too much in the reading: " + mm(-left) + "."],
+      ["box", "What the controller reckons with: that speed all the time gate 1 is dark, " + lengthText(area.rectangle) + "."],
+      ["left-over", left > 0 ? "Missing in the reading: " + lengthText(left) + "." : "Too much in the reading: " + lengthText(-left) + "."],
     ];
     legend.replaceChildren(...items.map(([kind, text]) => {
       const item = document.createElement("li");

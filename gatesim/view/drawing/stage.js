@@ -2,7 +2,7 @@
 var gatesim = gatesim || {};
 // The rig to scale, and the part on its way.
 (function () {
-  const { MM, make, canvas, hatch, at } = gatesim;
+  const { LENGTH, MM, make, canvas, hatch, at } = gatesim;
 
   // travel from the far left to the far right of the picture, and its half height; m
   function frame(rig) {
@@ -126,11 +126,13 @@ var gatesim = gatesim || {};
   }
 
   function scaleBar(svg, scale, height) {
-    const lengths = [0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1, 2, 5];
-    const length = lengths.find((l) => l * scale >= 40) || 5;
+    // round in the unit of lengths
+    const lengths = [-2, -1, 0, 1, 2, 3, 4, 5, 6, 7].flatMap((power) => [1, 2, 5].map((digit) => digit * 10 ** power));
+    const shown = lengths.find((l) => (l / MM) * scale >= 40);
+    const length = shown / MM;
     const y = height - 10;
     make(svg, "path", { d: "M10 " + (y - 5) + "v5h" + length * scale + "v-5", fill: "none", stroke: "var(--ink)" });
-    make(svg, "text", { x: 16 + length * scale, y }, MM * length + " mm");
+    make(svg, "text", { x: 16 + length * scale, y }, parseFloat(shown.toPrecision(6)) + " " + LENGTH);
   }
 
   Object.assign(gatesim, { drawStage });
