@@ -83,7 +83,7 @@ def test_a_part_that_stops_past_its_own_gates_is_measured_though_another_rig_ask
 
 LIMITS = {
     "part swallowed": {"filter": {"kind": "stable-for", "time": "200 ms"}},
-    "missed between scans": {"counter.timing": {"kind": "polled", "cycle": "2 s"}},
+    "missed by the counter": {"counter.timing": {"kind": "polled", "cycle": "2 s"}},
     "counter overflow": {"counter": {"frequency": "10 MHz", "width": 16}},
     "pulses lost": {"counter.input_frequency_limit": "100 kHz"},
     "stopped": {"path": {"friction": 0.4, "release_speed": "1 m/s"}},

@@ -151,7 +151,7 @@ OUTCOMES = [
         "shorter",
     ),
     (
-        Outcome.BETWEEN_SCANS,
+        Outcome.MISSED,
         {"frequency": '"100 kHz"\ntiming = { kind = "polled", cycle = "2 s" }'},
         "",
         "between two scans",

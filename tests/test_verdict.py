@@ -60,7 +60,7 @@ def test_a_gap_between_two_scans_joins_two_parts():
     merged = passed.outcome == Outcome.MERGED
     assert merged.any()
     acted = np.isfinite(passed.counted.gates[0]).sum(axis=1) < 4
-    assert (merged | ~acted)[passed.outcome != Outcome.BETWEEN_SCANS].all()
+    assert (merged | ~acted)[passed.outcome != Outcome.MISSED].all()
     assert found != Outcome.MERGED or "scan" in explained
 
 

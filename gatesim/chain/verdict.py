@@ -59,7 +59,7 @@ def verdict(
     mark(stops & (counted.outcome[:, 0] != Outcome.MEASURED), motion.outcome)
     mark(~seen, Outcome.NOT_DARKENED)
     mark(~passed, Outcome.SWALLOWED)
-    mark(~acted, Outcome.BETWEEN_SCANS)
+    mark(~acted, Outcome.MISSED)
     if np.any(stretches_to):
         mark(_stretched(alone, filtered, stretches_to), Outcome.STRETCHED)
     if any(sensor.chatter is not None for sensor in scenario.sensors):

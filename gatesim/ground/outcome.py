@@ -28,7 +28,7 @@ class Outcome(IntEnum):
     NEXT_TOO_SOON = 33
     OVERFLOW = 34
     PULSES_LOST = 35
-    BETWEEN_SCANS = 36
+    MISSED = 36
     # formula
     NO_READING = 40
 
@@ -62,7 +62,7 @@ _WORDS = {
     Outcome.NEXT_TOO_SOON: "next part too soon",
     Outcome.OVERFLOW: "counter overflow",
     Outcome.PULSES_LOST: "pulses lost",
-    Outcome.BETWEEN_SCANS: "missed between scans",
+    Outcome.MISSED: "missed by the counter",
     Outcome.NO_READING: "no reading",
 }
 
@@ -77,7 +77,7 @@ _NO_READING = frozenset(
         Outcome.LATE_CAPTURE,
         Outcome.EARLY_REARM,
         Outcome.OVERFLOW,
-        Outcome.BETWEEN_SCANS,
+        Outcome.MISSED,
         Outcome.NO_READING,
     }
 )

@@ -230,7 +230,7 @@ def _pulses_lost(scenario: Scenario, passed: Measured) -> str:
     )
 
 
-def _between_scans(scenario: Scenario, passed: Measured) -> str:
+def _missed(scenario: Scenario, passed: Measured) -> str:
     dark = _dwell(passed.filtered[0])
     return f"The gate is dark for {dark}, {scenario.counter.timing.when_missed}."
 
@@ -254,7 +254,7 @@ _SENTENCES: dict[Outcome, Callable[[Scenario, Measured], str]] = {
     Outcome.NEXT_TOO_SOON: _next_too_soon,
     Outcome.OVERFLOW: _overflow,
     Outcome.PULSES_LOST: _pulses_lost,
-    Outcome.BETWEEN_SCANS: _between_scans,
+    Outcome.MISSED: _missed,
     Outcome.NO_READING: _no_reading,
 }
 
