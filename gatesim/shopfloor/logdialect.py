@@ -9,10 +9,11 @@ from typing import Literal
 _ONE_MARK = re.compile(r"[+-]?\d+([.,])\d+")
 _EITHER = re.compile(r"[+-]?\d{1,3}[.,]\d{3}")
 _BETWEEN = {",": "commas", ";": "semicolons", "\t": "tabs"}
-_STAMPS = ("%d.%m.%Y %H:%M:%S", "%d.%m.%Y %H:%M:%S.%f", "%d.%m.%Y %H:%M", "%Y/%m/%d %H:%M:%S",
-           "%Y/%m/%d %H:%M", "%H:%M:%S", "%H:%M:%S.%f")  # fmt: skip
 _DAY_OR_MONTH = re.compile(r"(\d{1,2})([/-])(\d{1,2})[/-](\d{2,4})\b(.*)")
 _CLOCKS = ("%H:%M:%S", "%H:%M:%S.%f", "%H:%M", "%I:%M:%S %p", "%I:%M %p")
+# between dots the day comes first, as between slashes and dashes it need not
+_DATES = ("%d.%m.%Y", "%d.%m.%y", "%Y/%m/%d", "%Y.%m.%d", "%Y-%m-%d", "%d-%b-%Y", "%d %b %Y", "%b %d %Y")
+_STAMPS = (*(f"{date} {clock}" for date in _DATES for clock in _CLOCKS), *_DATES, *_CLOCKS)
 
 
 @dataclass(frozen=True)
@@ -102,7 +103,7 @@ def _day_or_month(text: str, dates: str) -> float:
 
 
 def moment(text: str, dates: str = "") -> float:
-    """Seconds of a time stamp: ISO 8601, day.month.year, year/month/day, or a time of day.
+    """Seconds of a time stamp: ISO 8601, day.month.year, year/month/day, months by name, or a time of day.
 
     ``dates``: whether "day" or "month" comes first in those such as 03/04/2026, of which only one may be
     when neither is above 12. Without an offset the clock is the log's own; UTC keeps summer time out of
