@@ -2,6 +2,7 @@
 
 import json
 import random
+import shlex
 import shutil
 import subprocess
 import sys
@@ -94,6 +95,18 @@ def test_a_refused_value_is_said_at_its_field_and_the_last_good_state_stays(open
 
 
 @pytest.mark.long
+def test_what_was_still_to_come_when_a_value_is_refused_comes_all_the_same(opened):
+    page = opened()
+    page.type("gate.spacing", "70 mm")
+    page.settled(1)
+    page.type("gate.rearm", "5 mm")
+    page.wait("!document.getElementById('refused-gate-rearm').hidden")
+    page.wait("document.querySelector('[data-stale]') === null")
+    assert page.find("#refused-gate-rearm").is_displayed()
+    assert page.run("return gatesim.bench.shown.distribution.study.trials") > 256
+
+
+@pytest.mark.long
 @widths
 def test_a_rig_kept_as_a_stands_beside_the_present_one_with_the_difference(opened, width):
     page = opened(width)
@@ -107,6 +120,27 @@ def test_a_rig_kept_as_a_stands_beside_the_present_one_with_the_difference(opene
     assert float(kept[1].removeprefix("B − A ").replace("−", "-")) == pytest.approx(now - before, abs=2e-3)
     page.find("#pin").click()
     assert page.browser.find_elements("css selector", "#large .kept") == []
+
+
+@pytest.mark.long
+def test_the_copied_command_opens_the_same_rig_again(opened, browser):
+    page = opened()
+    page.type("gate.spacing", "70 mm")
+    page.settled(1)
+    page.type("path.friction", "0.3")
+    page.settled(2)
+    page.find("#copy").click()
+    page.wait("/^(Copied|To copy): gatesim bench /.test(document.getElementById('status').textContent)")
+    told = page.find("#status").text.partition(": ")[2]
+    table = page.run("return gatesim.bench.good.table")
+    browser.get("about:blank")
+    words = shlex.split(told)
+    assert words[:2] == ["gatesim", "bench"]
+    with running(*words[2:]) as bench:
+        page = opened_page(browser, bench)
+        page.settled(1)
+        assert page.run("return gatesim.bench.good.table") == table
+        browser.get("about:blank")
 
 
 @pytest.mark.long

@@ -1,7 +1,7 @@
 "use strict";
 (function () {
   const {
-    begin, changed, leaves, undo, redo, post, asker, valueAt, element, knobs, hands, player, drawStage, drawKept, drawSignals, drawSpeed, tellNow,
+    begin, changed, leaves, undo, redo, quoted, settings, post, asker, element, knobs, hands, player, drawStage, drawKept, drawSignals, drawSpeed, tellNow,
     showReading, showFormulas, showWhy, showChanges, showStudy, offer, MS,
   } = gatesim;
   const byId = (id) => document.getElementById(id);
@@ -9,6 +9,7 @@
   const TALLEST = 0.46; // of the window: the rig is seen whole, with the reading above it and the slider below
   const bench = (gatesim.bench = { state: null, good: null, shown: {}, kept: null, file: null, name: "", saved: null, latency: {} });
   let touched = [];
+  let pending = false; // whether answers to the last good state are still to come
   let passageShown = { index: 0, updates: [] };
 
   const say = (text) => { byId("status").textContent = text; };
@@ -87,8 +88,11 @@
       byId("refusal").textContent = there ? "" : answer.sentence;
       say("Refused; the last good state stays.");
       tools();
+      if (pending) question.ask(bench.good); // what was still to come was dropped with it
     },
     reading(answer, state) {
+      pending = true;
+      if (state === bench.good) return; // asked once more
       bench.good = state;
       bench.shown = { ...bench.shown, reading: answer };
       byId("refusal").hidden = true;
@@ -123,6 +127,7 @@
       drawStudy();
     },
     changes(answer) {
+      pending = false;
       bench.shown.changes = answer;
       fresh("changes");
       const cheapest = (answer.rows || []).find((row) => row.cheapest);
@@ -250,15 +255,7 @@
     save(byId("new-name").value.trim());
   });
 
-  const quoted = (text) => "'" + text.replace(/'/g, "'\\''") + "'";
-  function command() {
-    const steps = bench.good.done.flatMap((patch) => patch.steps.map((step) => step.path));
-    const sets = [...new Set(steps)].map((path) => {
-      const value = valueAt(bench.good.table, path);
-      return "--set " + quoted(path + "=" + (value === undefined ? "" : typeof value === "string" ? value : JSON.stringify(value)));
-    });
-    return ["gatesim bench", ...(bench.file === null ? [] : [quoted(bench.name)]), ...sets].join(" ");
-  }
+  const command = () => ["gatesim bench", ...(bench.file === null ? [] : [quoted(bench.name)]), ...settings(bench.good)].join(" ");
   bench.command = command;
   byId("copy").addEventListener("click", async () => {
     const text = command();

@@ -92,6 +92,17 @@ var gatesim = gatesim || {};
     return { table: applied(state.table, last), done: [...state.done, last], undone: state.undone.slice(0, -1) };
   }
 
+  const quoted = (text) => "'" + text.replace(/'/g, "'\\''") + "'";
+
+  // what was changed, as options of the command line
+  function settings(state) {
+    const paths = new Set(state.done.flatMap((made) => made.steps.map((one) => one.path)));
+    return [...paths].map((path) => {
+      const value = valueAt(state.table, path);
+      return "--set " + quoted(path + "=" + (value === undefined ? "" : typeof value === "string" ? value : JSON.stringify(value)));
+    });
+  }
+
   async function post(address, content) {
     return fetch(address, {
       method: "POST", body: JSON.stringify(content), headers: { "Content-Type": "application/json" },
@@ -145,5 +156,5 @@ var gatesim = gatesim || {};
     return { ask };
   }
 
-  Object.assign(gatesim, { valueAt, begin, changed, leaves, undo, redo, post, asker });
+  Object.assign(gatesim, { valueAt, begin, changed, leaves, undo, redo, quoted, settings, post, asker });
 })();
