@@ -106,6 +106,25 @@ def test_settled_part_takes_few_steps_and_agrees_with_20_digits(monkeypatch):
         assert len(counted) < 150
 
 
+@pytest.mark.parametrize("mass", [1e-3, 1e-5, 1e-7, 1e-9])
+def test_however_light_a_part_its_way_through_the_brake_takes_few_steps(mass, monkeypatch):
+    """Down to a microgram: by momentum it takes 2 F_max/(m v_c a) times the integral of the cover.
+
+    That neglects the speed against v_c and the change of it against a t, less than 1e-12 up to 10 mg.
+    """
+    counted = []
+    steps = advance.move
+    monkeypatch.setattr(advance, "move", lambda *given: counted.append(given[1].size) or steps(*given))
+    part, path, brake = Block(0.26, mass), Path(0.5, 0.2), EddyBrake(0.3, 0.2, 300.0, 5.0)
+    p = passage(part, path, (brake,), [0.42, 0.5, 0.7, 0.9])
+    drive = path.gravity * (np.sin(0.5) - 0.2 * np.cos(0.5))
+    slowness = 2 * 300.0 / (mass * 5.0 * drive)
+    tolerance = 1e-6 if mass > 1e-4 else 1e-9
+    assert_allclose(p.time[0, 1] - p.time[0, 0], slowness * 0.08 * (0.6 + 1.0) / 2, rtol=tolerance)
+    assert_allclose(p.time[0, 2] - p.time[0, 1], slowness * (0.06 + 0.14 * (1 + 0.3) / 2), rtol=tolerance)
+    assert len(counted) < 400
+
+
 def test_rule_of_the_settled_way_is_exact_for_polynomials():
     """Radau quadrature of k nodes is exact up to the power 2 k - 2; slopes and the value at 0 up to k - 1."""
     for rule in (settled.WAY, settled.END):

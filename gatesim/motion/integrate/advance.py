@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from gatesim.ground.arrays import Array, Flags, take
 from gatesim.motion.belt.meeting import Meeting, refine
 from gatesim.motion.integrate.collocation import move, stiff
-from gatesim.motion.integrate.settled import leap
+from gatesim.motion.integrate.settled import LONG, MUCH, leap
 from gatesim.motion.integrate.span import Dynamics
 from gatesim.motion.integrate.step import end_speed
 
@@ -21,7 +21,8 @@ STOP = 1e-9
 STOP_METRES = 1e-8
 """It has also stopped when nothing drives it this distance ahead, and it is slow enough to rest there."""
 
-MOST_STEPS = 4_000
+MOST_STEPS = 2_000
+"""In a span, before it is refused. Motions of parts from a microgram on take some hundreds in all."""
 
 PATIENCE = 14
 """Explicit steps of a part that may settle, before they are implicit ones."""
@@ -148,16 +149,17 @@ def _deliver(
 def _leap(dynamics: Dynamics, now: State) -> NDArray[np.int8]:
     """Go on by as far as a settled part may at once, updating ``now``; returns how the span ended."""
     rows = np.flatnonzero(now.settling)
-    u, v, dt, sound = leap(dynamics.take(rows), now.size[rows], now.u[rows], now.v[rows])
-    some = rows[sound]
-    now.u[some], now.v[some] = u[sound], v[sound]
-    now.dt[some] += dt[sound]
-    now.settling[some] = now.stiff[some] = False
-    now.hint[some] = (now.size[some] - now.u[some]) / AFTER
     ending = np.full(now.rows.shape, UNDER_WAY, np.int8)
-    arrived = some[now.u[some] == now.size[some]]
-    ending[arrived] = ARRIVED
-    now.hint[arrived] = np.inf
+    while rows.size:
+        u, v, dt, behind, sound = leap(dynamics.take(rows), now.size[rows], now.u[rows], now.v[rows])
+        some = rows[sound]
+        now.u[some], now.v[some] = u[sound], v[sound]
+        now.dt[some] += dt[sound]
+        now.stiff[some], now.settling[some] = False, behind[sound] > LONG + MUCH
+        now.hint[some] = (now.size[some] - now.u[some]) / AFTER
+        rows = some[now.settling[some]]
+    arrived = now.u == now.size
+    ending[arrived], now.hint[arrived] = ARRIVED, np.inf
     return ending
 
 

@@ -46,6 +46,9 @@ LONG = 24.0
 STRETCH, PART = 60.0, 0.25
 """Relaxation lengths of the last stretch, if it is no larger part of the way."""
 
+RANGE = 50.0
+"""Times the speed at the start that the followed speed may grow to on one way."""
+
 OFF = 0.1
 """Largest share of its speed by which a part may be off the followed speed at the start."""
 
@@ -91,12 +94,13 @@ WAY_ROUNDS, END_ROUNDS = (2, 3), (1, 6)
 """Without and with the change of the followed speed."""
 
 
-def leap(dynamics: Dynamics, size: Array, u: Array, v: Array) -> tuple[Array, Array, Array, Flags]:
+def leap(dynamics: Dynamics, size: Array, u: Array, v: Array) -> tuple[Array, Array, Array, Array, Flags]:
     """Go on from distance u (n,) and speed v (n,) on a span of ``size`` (n,) by as far as is sure.
 
-    Returns distance, speed, elapsed time, and for which trials (each (n,)); for the others they mean nothing.
+    Returns distance, speed, elapsed time, relaxation lengths behind, and for which trials (each (n,)); for
+    the others they mean nothing.
     """
-    out, sound = np.empty((3, v.size)), np.zeros(v.size, bool)
+    out, sound = np.empty((4, v.size)), np.zeros(v.size, bool)
     for first in range(0, v.size, BLOCK):
         some = slice(first, first + BLOCK)
         local = dynamics.take(some)
@@ -104,7 +108,7 @@ def leap(dynamics: Dynamics, size: Array, u: Array, v: Array) -> tuple[Array, Ar
         rows = first + np.flatnonzero(near)
         if rows.size:
             out[:, rows], sound[rows] = _leap(local.take(near), size[rows], u[rows], v[rows])
-    return out[0], out[1], out[2], sound
+    return out[0], out[1], out[2], out[3], sound
 
 
 def _near(dynamics: Dynamics, u: Array, v: Array) -> Flags:
@@ -134,8 +138,9 @@ def _leap(dynamics: Dynamics, size: Array, u: Array, v: Array) -> tuple[Array, F
         speed = final.speed[-1]
         time = (speed - v + weighted(WAY.weights, found.drag) * way + more) / drive
         rest = np.maximum(final.off[-1], start * np.exp(-before)) * np.exp(-0.7 * behind)
-        sound = (before >= LONG) & (lost <= TIME * drive * time) & (rest <= SPEED)
-    return np.stack([end, speed, time]), sound
+        sound = found.everywhere() & final.everywhere()
+        sound &= (before >= LONG) & (lost <= TIME * drive * time) & (rest <= SPEED)
+    return np.stack([end, speed, time, behind]), sound
 
 
 @dataclass(frozen=True)
@@ -146,6 +151,11 @@ class Followed:
     off: Array
     drag: Array
     slope: Array
+
+    def everywhere(self) -> Flags:
+        """Trials (n,) that drag and drive balance on the whole way."""
+        everywhere: Flags = np.all((self.speed > 0) & (self.slope < 0) & (self.drag > 0), axis=0)
+        return everywhere
 
 
 def _follow(
@@ -187,8 +197,18 @@ def _landing(dynamics: Dynamics, size: Array, u: Array, v: Array) -> tuple[Array
     behind = np.where(loose < DIRECT, 0.0, np.where(loose < SHORT, LITTLE, MUCH))
     i = np.clip(np.count_nonzero(left >= behind, axis=0) - 1, 0, LOOKS - 1)
     column = np.arange(v.size)
-    end = u + cell * (i + (left[i, column] - behind) / (left[i, column] - left[i + 1, column]))
-    return np.where(loose < DIRECT, size, end), left[0] - behind, behind
+    part = (left[i, column] - behind) / (left[i, column] - left[i + 1, column])
+    # where the drag fades out, relaxation lengths to the end go with a power of the way to it
+    power = 1 + np.clip(np.log2(per_metre[-3] / per_metre[-2]), 0.0, 8.0)
+    fading = 1 - (behind * power / (cell * per_metre[-2])) ** (1 / power)
+    part = np.where((i == LOOKS - 1) & (per_metre[-1] < 0.25 * per_metre[-2]), fading, part)
+    end = np.where(loose < DIRECT, size, u + cell * (i + part))
+    # a polynomial is not sure in a small part of its largest value: rather land before, and once more
+    alike = np.logical_and.accumulate((speed > 0) & (speed < RANGE * speed[0]), axis=0)
+    many = np.maximum(np.count_nonzero(alike, axis=0) - 1, 1)
+    sooner = (many < LOOKS) & (u + cell * many < end)
+    behind = np.where(sooner, left[many, column], behind)
+    return np.where(sooner, u + cell * many, end), left[0] - behind, behind
 
 
 def _missed(drag: Array) -> Array:
