@@ -20,7 +20,7 @@ from gatesim.view.bench.patch import Changes
 from gatesim.view.bench.saving import Starter, open_file
 
 MORE = 1  # worker than cores: what is computed for a picture does not hold up a study
-SOON, LATER = 5, 15  # niceness of workers: the reading goes before a study, that before what can wait
+SOON, LATER = 2, 10  # niceness of workers: the reading goes before a study, that before what can wait
 
 
 def bench(

@@ -12,6 +12,8 @@ from gatesim.ground.errors import InputError
 from gatesim.scenario import Scenario
 
 Json = dict[str, Any]
+REST = 0.04
+"""Seconds without a newer change after which a hand is taken to rest: in a drag only pictures follow."""
 FIRST_LOOK, SECOND_LOOK = 256, 2048
 """Trials of the study that comes at once, and of the one that follows when the hand rests."""
 
@@ -134,7 +136,7 @@ class Desk:
         """Everything else as it comes: pictures, causes, distribution, changes; ends early if dropped."""
         try:
             for together in self._steps(scenario, passed, errand):
-                for task in asyncio.as_completed([self._one(*step) for step in together.items()]):
+                for task in asyncio.as_completed([self._one(*step, errand) for step in together.items()]):
                     name, found = await task
                     if errand.dropped:
                         return
@@ -142,7 +144,11 @@ class Desk:
         finally:
             errand.drop()
 
-    async def _one(self, name: str, work: Callable[[], Json]) -> tuple[str, Json]:
+    async def _one(self, name: str, work: Callable[[], Json], errand: Errand) -> tuple[str, Json]:
+        if name != "passage":
+            await asyncio.sleep(REST)
+        if errand.dropped:
+            return name, {"missing": "overtaken"}
         return name, await asyncio.get_running_loop().run_in_executor(self.rest, _told, work)
 
     def _steps(
