@@ -191,3 +191,16 @@ def test_proposals_say_their_numbers_and_another_machine_is_not_a_part_to_buy(tm
     assert takes["level rail with a spring launch"] == "build another machine"
     for remedy in found.remedies.tried:
         assert re.sub(r"\s+", "", remedy.how) in re.sub(r"\s+", "", text)
+
+
+@pytest.mark.long
+def test_a_motion_beyond_the_gates_that_is_not_computed_takes_no_answer_away():
+    """Found by trying 300 random rigs: on the falling branch, with gates well inside a stiff brake."""
+    table = (
+        '[brake]\nstart = "138.01 mm"\nlength = "821.45 mm"\n'
+        'terminal_speed = "2.55 m/s"\ncritical_speed = "0.107 m/s"\n'
+    )
+    lines = {"length": '"197.17 mm"', "first": '"393.99 mm"', "spacing": '"194.61 mm"'}
+    told = predict(rig(table, slope='"79.5 deg"\nfriction = 0.17\nrelease_speed = "1.0 m/s"', **lines))
+    assert told.figures["brake"]["stay"]["leaves_m"] == pytest.approx(1.15663)
+    assert told.figures["brake"]["peak_force_N"] > 0.0

@@ -1,6 +1,7 @@
 """What the forces along a path amount to, in figures and in words."""
 
 from collections.abc import Iterator, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from typing import Any, ClassVar
 
@@ -117,7 +118,9 @@ def _along(passed: Measured, force: Force, name: str, move: Move) -> tuple[Stay 
     if hold is None:
         return None, ()
     rig, length = passed.rig, float(passed.true_length[0])
-    ends = move(rig.part, rig.path, rig.forces, np.array([[hold.enters, hold.leaves]])).time[0]
+    ends = np.full(2, np.nan)
+    with suppress(ArithmeticError):  # beyond the gates the motion may be one that is not computed
+        ends = move(rig.part, rig.path, rig.forces, np.array([[hold.enters, hold.leaves]])).time[0]
     whole = hold.until > hold.full
     stay = Stay(
         hold.enters,
