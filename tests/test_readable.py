@@ -77,13 +77,13 @@ def test_budget_has_quantities_in_the_unit_of_the_scenario(chute):
 
     assert rows["gate.first"][:3] == ["0.20000", "0.00050", "m"]
     assert rows["gate.spacing"][:3] == ["80.000", "0.029", "mm"]  # 0.05 mm / sqrt 3
-    assert rows["sensor.jitter"][:3] == ["0", "20", "us"]
+    assert rows["sensor.edge_jitter"][:3] == ["0", "20", "us"]
 
 
 def test_sensitivity_times_uncertainty_is_the_contribution_in_any_unit(chute):
     for unit in (None, "mm", "um", "in"):
         rows = rows_of(chute.text(unit))
-        for name in ("gate.first", "gate.spacing", "sensor.jitter"):
+        for name in ("gate.first", "gate.spacing", "sensor.edge_jitter"):
             _, u, _, _, _, slope, contribution, _ = rows[name]
             assert float(u) * float(slope) == pytest.approx(float(contribution), rel=0.04), (unit, name)
     assert rows["gate.spacing"][2] == rows["gate.first"][2] == "in"
@@ -95,7 +95,7 @@ def test_sensitivity_times_uncertainty_is_the_contribution_in_any_unit(chute):
 def test_jitter_is_one_row_with_its_time_and_two_where_gates_differ():
     one, two = (budget(RigModel(rig(jitter)), "spacing-dwell") for jitter in ("20 us", "5 us"))
     (row,) = [row for row in one.rows if "jitter" in row.name]
-    assert (row.name, row.unit) == ("sensor.jitter", "us")
+    assert (row.name, row.unit) == ("sensor.edge_jitter", "us")
     assert row.u == pytest.approx(20e-6, rel=1e-12)
     apart = [row for row in two.rows if "jitter" in row.name]
     second, first = sorted(apart, key=lambda row: row.u)
@@ -251,3 +251,19 @@ def test_a_gross_indication_does_not_flatten_the_run_chart():
     assert list(mark.get_xdata()) == [12.0]
     assert "off, to 252" in [text.get_text() for text in axes.get_legend().get_texts()]
     assert overlapping(axes.figure) == []
+
+
+@pytest.mark.long
+def test_a_jitter_that_spreads_is_still_new_with_every_edge():
+    """A spread of a thousandth changes nothing; the jitter of the edges is no value of the rig."""
+    spread = '{ value = "200 us", distribution = "normal", standard_uncertainty = "0.2 us" }'
+    plain, spreads = (
+        gatesim.parse(CHUTE.replace('jitter = "20 us"', f"jitter = {j}").replace('"JITTER"', j), "chute.toml")
+        for j in ('"200 us"', spread)
+    )
+    one, other = (gatesim.study(each, trials=8000, workers=1).figures for each in (plain, spreads))
+    assert other.repeatability.value == pytest.approx(one.repeatability.value, rel=0.05)
+    assert other.rig_to_rig.value == pytest.approx(one.rig_to_rig.value, rel=0.15)
+    rows = {row.name: row for row in budget(RigModel(spreads), "spacing-dwell").rows}
+    assert rows["sensor.edge_jitter"].u == pytest.approx(200e-6, rel=1e-9)
+    assert "sensor.jitter@1" in rows or "sensor.jitter" in rows

@@ -1,7 +1,7 @@
 """Where the random numbers of a trial come from.
 
 Every random number has a *name* (the scenario path of a quantity, or the name of
-a noise such as ``sensor.jitter@1``). Each name has a stream of its own, keyed by
+a noise such as ``sensor.edge_jitter@1``). Each name has a stream of its own, keyed by
 seed, block and name, so that adding a quantity leaves every other draw as it was,
 and two rigs that share a name share its draws (common random numbers).
 """

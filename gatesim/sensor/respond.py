@@ -10,8 +10,8 @@ from gatesim.ground.quantity import accepts
 from gatesim.ground.transition import ordered, trimmed, without_reversals
 from gatesim.sensor.chatter import Chatter
 
-JITTER = "sensor.jitter"
-"""Name of its draws, and of the key that has its standard deviation, before the gate's number."""
+JITTER = "sensor.edge_jitter"
+"""Name of its draws, before the gate's number: not that of the key, whose value may be drawn itself."""
 
 
 @dataclass(frozen=True)

@@ -51,7 +51,8 @@ class RigModel:
     @property
     def noise_sizes(self) -> Mapping[str, Quantity]:
         """See `gatesim.studies.model.Noisy.noise_sizes`."""
-        return {name: q for name, q in self.scenario.inputs().items() if name.startswith(f"{JITTER}@")}
+        sensors = enumerate(self.scenario.sensors, start=1)
+        return {f"{JITTER}@{gate}": sensor.jitter for gate, sensor in sensors}
 
     @cached_property
     def identity(self) -> str:
