@@ -16,7 +16,7 @@ from gatesim.studies.result import FormulaResult
 from gatesim.studies.rig import RigModel
 from gatesim.studies.validation import Validation, contradictions, validations
 
-TRIALS = 200_000
+TRIALS = 65_536
 """Trials of the study from which on everything beside it takes its full number of trials."""
 
 LEAST = 1000
@@ -68,7 +68,8 @@ def budget(
 
     Linear propagation (JCGM 100) by differentiating the chain with the counter left unrounded and
     every stage that samples at its mean delay;
-    beside it a Monte Carlo study of so many ``trials``, whether the two agree (JCGM 101,
+    beside it a Monte Carlo study of so many ``trials`` on scrambled Sobol points (65,536 of them tell
+    the ends of the interval as well as 200,000 pseudo-random trials), whether the two agree (JCGM 101,
     clause 8), and Sobol indices. With fewer trials than usual, the simulated rows of the budget
     and the indices take fewer, too. Raises InputError; KeyboardInterrupt if it is stopped.
     """
@@ -77,7 +78,7 @@ def budget(
     with at_work("differentiating the chain"):
         table = budgeted.budget(rig, chosen, coverage, seed, _in_proportion(SIMULATED_TRIALS, trials))
     rig = RigModel(scenario)
-    result = study(rig, Plan(trials, seed, coverage), workers=workers, progress=watched())
+    result = study(rig, Plan(trials, seed, coverage, quasi=True), workers=workers, progress=watched())
     if chosen not in result.formulas:  # stopped within the first block
         raise KeyboardInterrupt
     simulated = result.formulas[chosen]

@@ -12,8 +12,8 @@ from gatesim.commands.options import COVERAGE, FILE, FORMULA, JSON, SEED, UNIT, 
 @FILE
 @FORMULA
 @COVERAGE
-@click.option("--trials", type=click.IntRange(min=1000), default=200_000, show_default=True,
-              help="Trials of the Monte Carlo study beside it.")  # fmt: skip
+@click.option("--trials", type=click.IntRange(min=1000), default=65_536, show_default=True,
+              help="Trials of the Monte Carlo study beside it, on scrambled Sobol points.")  # fmt: skip
 @SEED
 @WORKERS
 @JSON
