@@ -130,8 +130,10 @@ def _time(text: str, separator: str, where: str) -> float:
 
 def _signal(changes: Sequence[tuple[float, bool]], where: str) -> Signal:
     """Its changes only. Raises InputError where the times do not rise."""
-    if any(later[0] < earlier[0] for earlier, later in pairwise(changes)):
-        raise InputError(f"{where}: its times do not rise, expected edges in the order of time")
+    for (before, _), (time, _) in pairwise(changes):
+        if time < before:
+            order = f"given {time:.9g} s after {before:.9g} s, expected edges in the order of time"
+            raise InputError(f"{where}: its times do not rise, {order}")
     kept = [c for n, c in enumerate(changes) if n == 0 or c[1] != changes[n - 1][1]]
     return Signal(np.array([time for time, _ in kept]), tuple(high for _, high in kept))
 
