@@ -24,7 +24,10 @@ STOP_METRES = 1e-8
 MOST_STEPS = 2_000
 """In a span, before it is refused. Motions of parts from a microgram on take some hundreds in all."""
 
-PATIENCE = 14
+EVERY = 8
+"""Steps from one try to go a long way at once to the next, but for those at the start of a span."""
+
+PATIENCE = 62
 """Explicit steps of a part that may settle, before they are implicit ones."""
 
 AFTER = 10.0
@@ -84,14 +87,17 @@ def advance(
             return out
         if not left.all():
             now, dynamics = now.keep(left), dynamics.take(left)
-    many, first = stiff(dynamics, now.size, now.v)
+    many, lengths, first = stiff(dynamics, now.size, now.v)
     now.hint = np.where(many, np.minimum(now.hint, first), now.hint)
     now.hint = np.where(np.isinf(now.hint), _first_step(dynamics, now), now.hint)
-    now.stiff, now.settling = (many, now.settling) if meeting else (now.stiff, many)
+    now.stiff = many
+    if meeting is None:
+        now.settling = lengths > LONG + MUCH
+        now.stiff = many & ~now.settling
     for number in range(MOST_STEPS):
         if number == PATIENCE:
-            now.stiff = now.stiff | now.settling
-        if now.settling.any() and (number + 2) & (number + 1) == 0:  # 0, 2, 6, 14, ...
+            now.stiff = now.stiff | stiff(dynamics.shifted(now.u), now.size - now.u, now.v)[0] & now.settling
+        if now.settling.any() and (number in (0, 2) or number % EVERY == EVERY - 2):
             now, dynamics = _deliver(now, dynamics, _leap(dynamics, now), out)
         if now.rows.size:
             now, dynamics = _deliver(now, dynamics, _one_step(dynamics, now, meeting), out)

@@ -106,13 +106,14 @@ def implicit_step(
     return out[0], out[1], out[2]
 
 
-def stiff(dynamics: Dynamics, size: Array, v: Array) -> tuple[Flags, Array]:
+def stiff(dynamics: Dynamics, size: Array, v: Array) -> tuple[Flags, Array, Array]:
     """Trials (n,) that relax to their terminal speed many times over on a span of ``size`` (n,).
 
-    Also the distance (n,) for a first step: a kink of the strength shifts the terminal speed.
+    Also how often they do about (n,), and the distance (n,) for a first step: a kink of the strength shifts
+    the terminal speed.
     """
     if not dynamics.terms:
-        return np.zeros(v.shape, bool), np.full(v.shape, np.inf)
+        return np.zeros(v.shape, bool), np.zeros(v.shape), np.full(v.shape, np.inf)
     a, slope = dynamics.rates(None, v)
     with np.errstate(all="ignore"):  # at rest, or stopping on the way
         end = _end_guess(dynamics, np.zeros_like(size), v, a, size, 6)
@@ -121,7 +122,7 @@ def stiff(dynamics: Dynamics, size: Array, v: Array) -> tuple[Flags, Array]:
         lengths = size * np.maximum(here, -there / end)
         first = np.where(here > 0, FIRST / here, np.inf)
         many: Flags = lengths > STIFF + CHANGING * np.abs(np.log(end / v))
-    return many, first
+    return many, lengths, first
 
 
 def _step(dynamics: Dynamics, u: Array, v: Array, a: Array, distance: Array) -> tuple[Array, Array, Array]:

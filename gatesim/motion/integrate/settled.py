@@ -90,7 +90,7 @@ class Rule:
 
 WAY, END = Rule.radau(12), Rule.radau(9)
 
-WAY_ROUNDS, END_ROUNDS = (2, 3), (1, 6)
+WAY_ROUNDS, END_ROUNDS = (1, 5), (1, 6)
 """Without and with the change of the followed speed."""
 
 
