@@ -6,11 +6,11 @@ from typing import Any
 from gatesim.api.predict import Prediction
 from gatesim.api.report import report
 from gatesim.api.study import judged
-from gatesim.chain.pipeline import Measured, run
+from gatesim.chain.nominal import nominal_passage
+from gatesim.chain.pipeline import Measured
 from gatesim.explanation.area import speed_curve
 from gatesim.explanation.change import Proposal
 from gatesim.formula import FORMULAS
-from gatesim.ground.draw import Nominal
 from gatesim.ground.errors import InputError
 from gatesim.prediction.predict import told
 from gatesim.prediction.trace import trace
@@ -32,7 +32,7 @@ def reading(scenario: Scenario) -> tuple[Json, Measured]:
 
     What the forces amount to comes with the pictures: it takes as long as the reading.
     """
-    passed = run(scenario, Nominal(1))
+    passed = nominal_passage(scenario)
     found = Prediction.of(told(scenario, passed))
     equations = {each.formula: FORMULAS[each.formula].equation for each in found.readings}
     return {"prediction": found.data(), "equations": equations}, passed

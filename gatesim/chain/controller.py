@@ -7,6 +7,7 @@ from functools import lru_cache
 
 from gatesim.chain.assembly import forces_of, gates_of, part_of, path_of
 from gatesim.formula import FORMULAS, Constants, suited
+from gatesim.ground.arrays import Array
 from gatesim.motion import Belt, Force, Path, passage
 from gatesim.part import Part
 from gatesim.scenario.model import Scenario
@@ -30,7 +31,11 @@ class Controller:
 @lru_cache(maxsize=512)
 def controller_of(scenario: Scenario) -> Controller:
     """What the controller of this scenario holds; computed once, as every block of a study asks."""
-    held = uncalibrated(scenario)
+    return holding(scenario, uncalibrated(scenario))
+
+
+def holding(scenario: Scenario, held: Constants) -> Controller:
+    """The controller with these constants, and the formulas' calibration lines."""
     names = _formulas_of(scenario, held)
     return Controller({name: _with_line(held, scenario, name, names[0]) for name in names})
 
@@ -50,10 +55,16 @@ def nominal_values(scenario: Scenario) -> dict[str, float]:
     return {name: quantity.nominal for name, quantity in scenario.inputs().items()}
 
 
-def uncalibrated(scenario: Scenario) -> Constants:
+def left_to_motion(scenario: Scenario) -> bool:
+    """Whether the acceleration that the controller holds is the nominal part's own."""
+    return scenario.formula.acceleration is None and not scenario.counter.source.turned_by
+
+
+def uncalibrated(scenario: Scenario, passing: float | None = None) -> Constants:
     """What the controller holds beside calibration lines: of [formula], and nominal for the rest.
 
-    The acceleration left out is the mean one of the nominal part while it passes gate 1.
+    The acceleration left out is the mean one of the nominal part while it passes gate 1; ``passing``: that
+    one, where it is known already.
     """
     formula, gate, source = scenario.formula, scenario.gate, scenario.counter.source
     nan = math.nan
@@ -63,8 +74,8 @@ def uncalibrated(scenario: Scenario) -> Constants:
     acceleration = nan
     if formula.acceleration is not None:
         acceleration = formula.acceleration.nominal
-    elif not source.turned_by:
-        acceleration = _mean_acceleration(scenario)
+    elif left_to_motion(scenario):
+        acceleration = _mean_acceleration(scenario) if passing is None else passing
     return Constants(
         spacing=spacing.nominal,
         rearm=nan if gate.rearm is None or rearm is None else rearm.nominal,
@@ -90,7 +101,11 @@ def _mean_acceleration(scenario: Scenario) -> float:
 def _passing(part: Part, path: Path, forces: tuple[Force | Belt, ...], first: float) -> float:
     """Mean acceleration at gate 1; kept, as rigs that differ in what does not move the part share it."""
     motion = passage(part, path, forces, [first, first + float(part.length)])
-    time, speed = motion.time[0], motion.speed[0]
+    return mean_acceleration(motion.time[0], motion.speed[0])
+
+
+def mean_acceleration(time: Array, speed: Array) -> float:
+    """Between two moments (2,)."""
     return float((speed[1] - speed[0]) / (time[1] - time[0]))
 
 

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gatesim.chain.assembly import counter_of, filter_of, forces_of, gates_of, part_of, path_of, sensor_of
-from gatesim.chain.controller import controller_of
+from gatesim.chain.controller import Controller, controller_of
 from gatesim.chain.outlines import variants
 from gatesim.chain.verdict import unread, verdict
 from gatesim.counter import Counted, Counter, count
@@ -96,9 +96,10 @@ def drawn(scenario: Scenario, draw: Draw, given: Collection[str] = ()) -> dict[s
     return {name: q.sample(joint, name) for name, q in scenario.inputs().items() if name not in given}
 
 
-def rig_of(scenario: Scenario, values: Mapping[str, Scalar]) -> Rig:
-    """Put the rig together from a value for every input."""
-    part, path, controller = part_of(scenario, values), path_of(values), controller_of(scenario)
+def rig_of(scenario: Scenario, values: Mapping[str, Scalar], controller: Controller | None = None) -> Rig:
+    """Put the rig together from a value for every input; ``controller``: another than the scenario's."""
+    part, path = part_of(scenario, values), path_of(values)
+    controller = controller_of(scenario) if controller is None else controller
     gates = gates_of(values)
     return Rig(
         part,
@@ -141,12 +142,17 @@ def run(
 
 
 def motion_query(
-    scenario: Scenario, draw: Draw, values: Mapping[str, Scalar] | None = None, *, ends: bool = True
+    scenario: Scenario,
+    draw: Draw,
+    values: Mapping[str, Scalar] | None = None,
+    *,
+    ends: bool = True,
+    controller: Controller | None = None,
 ) -> MotionQuery:
-    """Put the rig together and find the positions whose crossing times it takes; see `run`."""
+    """Put the rig together and find the positions whose crossing times it takes; see `run` and `rig_of`."""
     given = values or {}
     drawn_values = {**drawn(scenario, draw, given), **given}
-    rig = rig_of(scenario, drawn_values)
+    rig = rig_of(scenario, drawn_values, controller)
     length = scenario.part.length.nominal
     switchings = tuple(
         switching(

@@ -6,10 +6,10 @@ from typing import Any, ClassVar
 from gatesim.chain import pipeline
 from gatesim.chain.account.noreading import why_no_reading
 from gatesim.chain.account.outcomesentence import explain_outcome
+from gatesim.chain.nominal import nominal_passage
 from gatesim.formula import FORMULAS
 from gatesim.ground.arrays import first_of
 from gatesim.ground.data import Keys
-from gatesim.ground.draw import Nominal
 from gatesim.ground.outcome import Outcome
 from gatesim.ground.quantity import registry
 from gatesim.motion import passage
@@ -79,7 +79,7 @@ class Prediction:
 
 def predict(scenario: Scenario, move: pipeline.Move = passage) -> Prediction:
     """Run one nominal passage through the pipeline; ``move`` as `gatesim.chain.pipeline.run` has it."""
-    passed = pipeline.run(scenario, Nominal(1), move=move)
+    passed = nominal_passage(scenario, move)
     return told(scenario, passed, devices(scenario, passed, move))
 
 
