@@ -9,7 +9,7 @@ from gatesim.ground.arrays import Array, take
 from gatesim.motion import Belt, Force, Path, passage
 from gatesim.part import Part
 
-EACH = 8
+EACH = 4
 """Positions asked of one trial: few, since each is a pause of the integration, which costs as much for
 all trials as for one; not one alone, since every trial goes all the way."""
 
@@ -50,12 +50,12 @@ def timetable(rig: Moved, positions: Array) -> Timetable:
     """The motion of a rig's first trial at positions (p,) in m, in any order, in one go."""
     order = np.argsort(positions, kind="stable")
     trials = -(-len(positions) // EACH)
-    asked = np.full(trials * EACH, np.nan)
-    asked[: len(positions)] = positions[order]
+    # every trial has its share of each stretch, so that all meet the kinks of the forces in step
+    padded = np.append(positions[order], np.full(trials * EACH - len(positions), positions[order[-1]]))
     rows = np.zeros(trials, np.intp)
     forces = tuple(take(force, rows) for force in rig.forces)
-    found = passage(take(rig.part, rows), take(rig.path, rows), forces, asked.reshape(trials, EACH))
+    found = passage(take(rig.part, rows), take(rig.path, rows), forces, padded.reshape(EACH, trials).T)
     back = np.empty(len(positions), np.intp)
     back[order] = np.arange(len(positions))
-    time, speed = found.time.ravel()[back], found.speed.ravel()[back]
+    time, speed = found.time.T.ravel()[back], found.speed.T.ravel()[back]
     return Timetable(time, speed, float(found.stop_time[-1]), float(found.stop_position[-1]))
