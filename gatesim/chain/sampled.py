@@ -7,20 +7,26 @@ an edge waits half a period, and as many periods as further samples are needed.
 from collections.abc import Collection
 from dataclasses import replace
 
+from gatesim.counter import TimingTable
 from gatesim.ground.quantity import Quantity
 from gatesim.scenario import Scenario
 from gatesim.scenario.sensing import SensorTable
 
 LIGHT = "sampling of the pulsed light"
 FILTER = "sampling of the input filter"
-SCAN = "scan of the controller"
+
+
+def timing_stage(timing: TimingTable) -> str:
+    """Name of the stage in which edges wait for the counter, if it samples them."""
+    return timing.place.removeprefix("the ")
 
 
 def sampling_periods(scenario: Scenario) -> dict[str, Quantity]:
     """Period of every stage that samples, the longest of its gates', by its name."""
     pulsed = [s.sampling_period for s in scenario.sensors if s.sampling_period is not None]
     found = {LIGHT: max(pulsed, key=lambda period: period.nominal)} if pulsed else {}
-    stages = {FILTER: scenario.filter.sampling("filter@1"), SCAN: scenario.counter.timing.sampling()}
+    timing = scenario.counter.timing
+    stages = {FILTER: scenario.filter.sampling("filter@1"), timing_stage(timing): timing.sampling()}
     return found | {name: stage.period for name, stage in stages.items() if stage is not None}
 
 
@@ -31,7 +37,7 @@ def at_mean_delay(scenario: Scenario, but: Collection[str] = ()) -> Scenario:
     pulsed = any(sensor.sampling_period is not None for sensor in scenario.sensors)
     if pulsed and LIGHT not in but:
         change["sensor"] = scenario.sensor.with_each(_continuous)
-    if SCAN not in but and (smoothed := timing.smoothed()) is not timing:
+    if timing_stage(timing) not in but and (smoothed := timing.smoothed()) is not timing:
         change["counter"] = scenario.counter.model_copy(update={"timing": smoothed})
     if FILTER not in but and (smoothed_filter := inputs.smoothed()) is not inputs:
         change["filter"] = smoothed_filter

@@ -4,7 +4,7 @@ from gatesim.counter.counter import Counted, Counter, acted_on, count
 from gatesim.counter.cycle import Cycles, run_cycles
 from gatesim.counter.source import SOURCES, Clock, Encoder, Source, SourceTable
 from gatesim.counter.table import CounterTable
-from gatesim.counter.timing import AT_ONCE, TIMINGS, Hardware, Interrupt, Polled, Timing
+from gatesim.counter.timing import AT_ONCE, TIMINGS, Hardware, Interrupt, Polled, Timing, TimingTable
 
 __all__ = [
     "AT_ONCE",
@@ -22,6 +22,7 @@ __all__ = [
     "Source",
     "SourceTable",
     "Timing",
+    "TimingTable",
     "acted_on",
     "count",
     "run_cycles",
