@@ -106,6 +106,21 @@ def test_settled_part_takes_few_steps_and_agrees_with_20_digits(monkeypatch):
         assert len(counted) < 250
 
 
+@pytest.mark.long
+def test_part_that_comes_far_too_fast_and_then_crawls_takes_few_steps(monkeypatch):
+    """It enters at seven times the peak's speed, where nothing tells yet how stiff its motion becomes."""
+    counted = []
+    steps = advance.move
+    monkeypatch.setattr(advance, "move", lambda *given: counted.append(given[1].size) or steps(*given))
+    part, path, brake = Block(0.1, 0.1), Path(1.0), EddyBrake(0.3, 0.3, 150.0, 0.3)
+    x = np.array([0.36, 0.5, 0.66])
+    time, speed = stiff_reference(part, path, brake, x)
+    p = passage(part, path, (brake,), x)
+    assert_allclose(p.time[0], time, rtol=1e-9)
+    assert_allclose(p.speed[0], speed, rtol=1e-9)
+    assert len(counted) < 500
+
+
 @pytest.mark.parametrize("mass", [1e-3, 1e-5, 1e-7, 1e-9])
 def test_however_light_a_part_its_way_through_the_brake_takes_few_steps(mass, monkeypatch):
     """Down to a microgram: by momentum it takes 2 F_max/(m v_c a) times the integral of the cover.

@@ -28,7 +28,7 @@ EVERY = 8
 """Steps from one try to go a long way at once to the next, but for those at the start of a span."""
 
 PATIENCE = 62
-"""Explicit steps of a part that may settle, before they are implicit ones."""
+"""Steps after which to look again whether the motion is stiff, and not to wait until a part has settled."""
 
 AFTER = 10.0
 """Steps to begin with on what a leap has left of a span."""
@@ -95,8 +95,10 @@ def advance(
         now.settling = lengths > LONG + MUCH
         now.stiff = many & ~now.settling
     for number in range(MOST_STEPS):
-        if number == PATIENCE:
-            now.stiff = now.stiff | stiff(dynamics.shifted(now.u), now.size - now.u, now.v)[0] & now.settling
+        if number and number % PATIENCE == 0:  # what it looked like at the start may have been wrong
+            many, lengths, _ = stiff(dynamics.shifted(now.u), now.size - now.u, now.v)
+            now.stiff = now.stiff | many
+            now.settling = now.settling | (lengths > LONG + MUCH) & (meeting is None)
         if now.settling.any() and (number in (0, 2) or number % EVERY == EVERY - 2):
             now, dynamics = _deliver(now, dynamics, _leap(dynamics, now), out)
         if now.rows.size:
