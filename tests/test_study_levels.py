@@ -222,7 +222,9 @@ def test_what_calibration_leaves_is_what_brute_force_finds_on_200_rigs():
         left.append(gain * passages(model, 1000 + number, spacing, np.full(20, L), 2, rng) + zero - L)
     found = study(model, Plan(trials=200_000, seed=6)).formulas["spacing-dwell"]
     assert found.calibrated.value == pytest.approx(float(np.std(np.ravel(left))), rel=0.04)
-    assert abs(found.calibrated_bias.value - np.mean(left)) < 0.02 * found.calibrated.value
+    by_rig = np.mean(left, axis=(1, 2))  # the rigs are independent, the passages on one are not
+    error = np.hypot(np.std(by_rig, ddof=1) / len(left) ** 0.5, found.calibrated_bias.error)
+    assert abs(found.calibrated_bias.value - np.mean(by_rig)) < 4.0 * error < 0.4 * found.calibrated.value
     assert found.calibrated.value < 0.8 * found.uncertainty.value
 
 
