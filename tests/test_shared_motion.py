@@ -12,6 +12,7 @@ from gatesim.chain.remembered import Remembered
 from gatesim.chain.together import Case, run_all
 from gatesim.ground.draw import Joined, Nominal, Streams
 from gatesim.ground.outcome import Outcome
+from gatesim.inputfilter import UNFILTERED
 from gatesim.motion import Passage, passage
 from gatesim.scenario import load
 from gatesim.scenario.reader import changed
@@ -94,6 +95,8 @@ def test_rigs_that_move_alike_read_together_what_each_reads_alone(name, monkeypa
         changed(scenario, "counter.timing", {"kind": "polled", "cycle": "1 ms"}),
         changed(scenario, "sensor.beam", {"shape": "slit", "width": "2 mm", "height": "1 mm"}),
         changed(scenario, "path.gravity", "9.7 m/s^2"),
+        changed(scenario, "filter", {"kind": "stable-for", "time": "0.3 ms"}),
+        scenario.model_copy(update={"filter": UNFILTERED}),  # as it was read, it has a filter
     ]
     draw, solved = Streams(3, 0, 60), []
 
@@ -151,3 +154,11 @@ def test_draws_that_turn_up_by_chance_only_are_swapped_all_the_same():
     few_known = _sets(model, "spacing-dwell", Streams(1, 0, 50), names[:3])
     assert all_known[0] == few_known[0]
     np.testing.assert_allclose(all_known[1], few_known[1], atol=1e-12)
+
+
+def test_what_a_scenario_needs_is_worked_out_anew_for_a_copy_that_differs():
+    scenario = rig("3-braked-rung")
+    assert "brake.start" in scenario.inputs()
+    copied = scenario.model_copy(update={"brake": None})
+    assert not [name for name in (*copied.inputs(), *copied.quantities()) if name.startswith("brake.")]
+    assert rig("3-braked-rung") == scenario  # what was worked out is no part of it

@@ -49,32 +49,30 @@ def motion_inputs(part: Body, path: Path, forces: Sequence[Force | Belt]) -> Mot
             shared.append(f"{name} of each trial".encode())
             each.append(value)
         else:
-            shared += [name.encode(), *_bytes(value)]
+            shared += [name.encode(), *content(value)]
     return MotionInputs(digest(shared), tuple(each))
 
 
 def digest(pieces: Iterable[bytes | memoryview]) -> bytes:
     """Of bytes one after another, and of where each begins."""
-    found = blake2b(digest_size=16)
-    for piece in pieces:
-        found.update(len(piece).to_bytes(8, "little"))
-        found.update(piece)
-    return found.digest()
+    every = [bytes(piece) for piece in pieces]
+    lengths = ",".join(str(len(piece)) for piece in every).encode()
+    return blake2b(b"".join([*every, lengths]), digest_size=16).digest()
 
 
-def _bytes(value: Any) -> Iterator[bytes]:
-    """The content of a value all trials share: numbers, text, arrays, and dataclasses and tuples of them."""
+def content(value: Any) -> Iterator[bytes]:
+    """The content of numbers, text, arrays, and of dataclasses and tuples of them."""
     if isinstance(value, np.ndarray):
         yield repr(value.shape).encode()
         yield value.tobytes()
     elif is_dataclass(value):
         yield type(value).__qualname__.encode()
         for field in fields(value):
-            yield from _bytes(getattr(value, field.name))
+            yield from content(getattr(value, field.name))
     elif isinstance(value, tuple):
         yield str(len(value)).encode()
         for inner in value:
-            yield from _bytes(inner)
+            yield from content(inner)
     else:
         yield repr(value).encode()
 

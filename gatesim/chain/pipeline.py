@@ -1,6 +1,6 @@
 """The measurement, stage by stage: part and path to edges, edges to counts, counts to readings."""
 
-from collections.abc import Callable, Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass
 from functools import partial
 
@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from gatesim.chain.assembly import counter_of, filter_of, forces_of, gates_of, part_of, path_of, sensor_of
 from gatesim.chain.controller import Controller, controller_of
 from gatesim.chain.outlines import variants
+from gatesim.chain.signals import Signals, light_at, signals, with_followers
 from gatesim.chain.verdict import unread, verdict
 from gatesim.counter import Counted, Counter, count
 from gatesim.counter.source import Travel
@@ -17,15 +18,17 @@ from gatesim.formula import FORMULAS, Constants, Counts
 from gatesim.ground.arrays import Array, Scalar
 from gatesim.ground.correlation import together
 from gatesim.ground.draw import Draw
-from gatesim.ground.transition import alternating, merged
 from gatesim.inputfilter import Filter
 from gatesim.motion import Belt, Force, Passage, Path, passage
 from gatesim.part import Part
 from gatesim.scenario.model import Scenario
-from gatesim.sensor import Sensor, Switching, receiver_delay, respond, switching
+from gatesim.sensor import Sensor, Switching, switching
 
 Move = Callable[[Part, Path, tuple[Force | Belt, ...], Array], Passage]
 """Motion of a part: answers for positions as `gatesim.motion.passage` does."""
+
+Switch = Callable[..., Switching]
+"""Where a gate's output switches: answers as `gatesim.sensor.switching` does."""
 
 ROLLER_REACH = 0.25
 """Distance in m that a part still turns a measuring roller past the last gate: edges come late."""
@@ -148,14 +151,19 @@ def motion_query(
     *,
     ends: bool = True,
     controller: Controller | None = None,
+    switch: Switch | None = None,
 ) -> MotionQuery:
-    """Put the rig together and find the positions whose crossing times it takes; see `run` and `rig_of`."""
+    """Put the rig together and find the positions whose crossing times it takes; see `run` and `rig_of`.
+
+    ``switch`` answers for where a gate's output switches, in place of `gatesim.sensor.switching`.
+    """
+    switch = switching if switch is None else switch
     given = values or {}
     drawn_values = {**drawn(scenario, draw, given), **given}
     rig = rig_of(scenario, drawn_values, controller)
     length = scenario.part.length.nominal
     switchings = tuple(
-        switching(
+        switch(
             rig.part, s.beam, s.dark_fraction, s.light_fraction, length, s.angle,
             variants(scenario, drawn_values, gate),
         )
@@ -169,24 +177,40 @@ def motion_query(
 def light_of(query: MotionQuery, motion: Passage) -> tuple[Array, ...]:
     """Transition list of the comparator of each gate, one part alone."""
     return tuple(
-        _light(sensor, at, motion, columns)
+        light_at(sensor, at, motion, columns)
         for sensor, at, columns in zip(query.rig.sensors, query.switchings, query.edges, strict=True)
     )
 
 
+def signals_of(query: MotionQuery, motion: Passage, draw: Draw) -> Signals:
+    """What every gate reports, stage by stage, from the motion that answers ``query.positions``."""
+    rig, alone = query.rig, light_of(query, motion)
+    light = tuple(with_followers(rig.releases, times) for times in alone)
+    return Signals(alone, light, *signals(rig.sensors, rig.filter, light, draw))
+
+
 def measure(
-    scenario: Scenario, draw: Draw, query: MotionQuery, motion: Passage, *, quantised: bool = True
+    scenario: Scenario,
+    draw: Draw,
+    query: MotionQuery,
+    motion: Passage,
+    *,
+    quantised: bool = True,
+    seen: Signals | None = None,
 ) -> Measured:
-    """From the motion, as `gatesim.motion.passage` answers ``query.positions``, to the readings."""
+    """From the motion, as `gatesim.motion.passage` answers ``query.positions``, to the readings.
+
+    ``seen``: what `signals_of` makes of the same, where it is known already.
+    """
     rig, n = query.rig, draw.trials
-    alone = light_of(query, motion)
-    light = [_with_followers(rig.releases, times) for times in alone]
-    sensed, filtered = signals(rig.sensors, rig.filter, light, draw)
+    seen = signals_of(query, motion, draw) if seen is None else seen
     counter = counter_of(scenario, query.values, _roller_travel(scenario, motion), quantised=quantised)
     charge = FORMULAS[next(iter(rig.constants))]
-    counted = count(counter, filtered, draw, needed=charge.registers)
+    counted = count(counter, list(seen.filtered), draw, needed=charge.registers)
     counts = counted.counts()
-    outcome = verdict(scenario, rig.gates, motion, alone, filtered, counted, rig.filter.stretches_to)
+    outcome = verdict(
+        scenario, rig.gates, motion, seen.alone, seen.filtered, counted, rig.filter.stretches_to
+    )
     over = {key: flags[:, 0] for key, flags in counted.overflowed.items()}
     readings = read(rig.constants, counts, outcome.reads, over)
     return Measured(
@@ -195,23 +219,15 @@ def measure(
         motion,
         query.front,
         query.rear,
-        tuple(light),
-        tuple(sensed),
-        tuple(filtered),
+        seen.light,
+        seen.sensed,
+        seen.filtered,
         counter,
         counted,
         counts,
         readings,
         unread(outcome.code, next(iter(readings.values()))),
     )
-
-
-def signals(
-    sensors: Sequence[Sensor], passing: Filter, light: Sequence[Array], draw: Draw
-) -> tuple[list[Array], list[Array]]:
-    """Transition lists a gate, (n, k) each, behind the sensors and behind the input filter."""
-    sensed = [respond(s.response, t, draw, g) for g, (s, t) in enumerate(zip(sensors, light, strict=True), 1)]
-    return sensed, [passing.pass_on(times, draw, f"filter@{gate}") for gate, times in enumerate(sensed, 1)]
 
 
 def read(
@@ -256,38 +272,6 @@ def _positions(
     if follow:
         columns.append(np.broadcast_to(rig.gates[-1] + np.asarray(rig.part.length) + ROLLER_REACH, (n,)))
     return np.stack(columns, axis=1), tuple(front), tuple(rear), tuple(edges)
-
-
-def _light(sensor: Sensor, at: Switching, motion: Passage, columns: slice) -> Array:
-    """Transition list of the comparator, (n, e): crossings of the thresholds after the receiver."""
-    times = motion.time[:, columns]
-    if np.any(sensor.response.time_constant):
-        times = times + _receiver(sensor, at, motion.speed[:, columns])
-    return alternating(times)
-
-
-def _receiver(sensor: Sensor, at: Switching, speed: Array) -> Array:
-    """Delay of the receiver at every edge, (n, e)."""
-    run = np.broadcast_to(at.run, speed.shape)
-    tau = np.broadcast_to(np.asarray(sensor.response.time_constant, float), speed.shape[:1])
-    share = {True: sensor.dark_fraction, False: sensor.light_fraction}
-    delay = np.zeros(speed.shape)
-    for number, stretch in enumerate(at.runs):
-        for edge in range(speed.shape[1]):
-            here = (run[:, edge] == number) & np.isfinite(speed[:, edge])
-            if not here.any():
-                continue
-            trial = slice(None) if here.all() else np.flatnonzero(here)
-            shares = np.broadcast_to(np.asarray(share[stretch.rising], float), speed.shape[:1])[trial]
-            delay[trial, edge] = receiver_delay(stretch, shares, speed[trial, edge], tau[trial])
-    return delay
-
-
-def _with_followers(releases: tuple[Scalar, ...], times: Array) -> Array:
-    """The gate's light with the parts that follow: each repeats the first one's motion later."""
-    if len(releases) == 1:
-        return times
-    return merged([times + np.asarray(release, float).reshape(-1, 1) for release in releases])
 
 
 def _roller_travel(scenario: Scenario, motion: Passage) -> Travel:

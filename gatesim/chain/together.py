@@ -1,18 +1,21 @@
 """Rigs run together: where the parts move alike, the equation of motion is solved once for all of them."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
+from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
-from gatesim.chain.alike import digest, motion_inputs
-from gatesim.chain.pipeline import Measured, MotionQuery, measure, motion_query
+from gatesim.chain.alike import content, digest, motion_inputs
+from gatesim.chain.pipeline import Measured, MotionQuery, measure, motion_query, signals_of
+from gatesim.chain.signals import Signals
 from gatesim.ground.arrays import Array, Scalar
 from gatesim.ground.draw import Draw
 from gatesim.ground.outcome import Outcome
 from gatesim.motion import Belt, Passage, passage
+from gatesim.part import Part
 from gatesim.scenario.model import Scenario
+from gatesim.sensor import Switching, switching
 
 
 @dataclass(frozen=True)
@@ -33,19 +36,53 @@ def run_all(cases: Sequence[Case]) -> list[Measured]:
     The motion is asked once for the positions of all of them; each is a node of the integration, so that
     its time is as good as that of a rig run alone (1e-9 relative).
     """
-    queries = [motion_query(c.scenario, c.draw, c.values, ends=c.ends) for c in cases]
+    switch = _Switched()
+    queries = [motion_query(c.scenario, c.draw, c.values, ends=c.ends, switch=switch) for c in cases]
     alike: dict[bytes, list[int]] = {}
     for number, (case, query) in enumerate(zip(cases, queries, strict=True)):
         alike.setdefault(_moves_as(case.scenario, query), []).append(number)
     found: dict[int, Measured] = {}
     for numbers in alike.values():
         motions = _asked_at_once([queries[number] for number in numbers])
+        known: dict[tuple[Any, ...], Signals] = {}
         for number, motion in zip(numbers, motions, strict=True):
-            case = cases[number]
+            case, query = cases[number], queries[number]
+            key = _seen_as(case, query) if len(numbers) > 1 else ()
+            if key not in known:
+                known[key] = signals_of(query, motion, case.draw)
             found[number] = measure(
-                case.scenario, case.draw, queries[number], motion, quantised=case.quantised
+                case.scenario, case.draw, query, motion, quantised=case.quantised, seen=known[key]
             )
     return [found[number] for number in range(len(cases))]
+
+
+@dataclass(frozen=True)
+class _Switched:
+    """`gatesim.sensor.switching` that remembers, since many rigs have the same sensors."""
+
+    known: dict[bytes, Switching] = field(default_factory=dict)
+    parts: dict[int, tuple[Part, bytes]] = field(default_factory=dict)
+
+    def __call__(self, part: Part, *described: Any) -> Switching:
+        if id(part) not in self.parts:  # a part is seen by several gates
+            self.parts[id(part)] = part, digest(content(part))
+        key = digest([self.parts[id(part)][1], *content(described)])
+        if key not in self.known:
+            self.known[key] = switching(part, *described)
+        return self.known[key]
+
+
+OF_SIGNALS = ("gate.", "sensor.", "filter.", "follower.")
+"""Inputs that tell, beside motion and outlines, what a counter sees."""
+
+
+def _seen_as(case: Case, query: MotionQuery) -> tuple[Any, ...]:
+    """Equal for rigs that move alike whose counters are told the same, in their common draws."""
+    s, values = case.scenario, case.values or {}
+    same = (id(case.draw), *map(id, query.switchings))  # of things that live as long as the cases
+    given = tuple((name, value) for name, value in values.items() if name.startswith(OF_SIGNALS))
+    of_tables = (s.gate, s.sensor, s.filter, s.follower, s.correlation, s.fitted)
+    return (*same, *of_tables, digest(content(given)))
 
 
 def _moves_as(scenario: Scenario, query: MotionQuery) -> bytes:
@@ -79,7 +116,7 @@ def _asked_at_once(queries: Sequence[MotionQuery]) -> list[Passage]:
         return [passage(rig.part, rig.path, rig.forces, queries[0].positions)]
     known: dict[bytes, int] = {}
     columns: list[Array] = []
-    own = []
+    own: list[tuple[int, ...]] = []
     for query in queries:
         numbers = []
         for column in query.positions.T:
@@ -88,14 +125,17 @@ def _asked_at_once(queries: Sequence[MotionQuery]) -> list[Passage]:
                 known[key] = len(columns)
                 columns.append(column)
             numbers.append(known[key])
-        own.append(np.array(numbers, np.intp))
+        own.append(tuple(numbers))
     rig = queries[0].rig
     motion = passage(rig.part, rig.path, rig.forces, np.stack(columns, axis=1))
-    return [_own(motion, numbers, query) for numbers, query in zip(own, queries, strict=True)]
+    query_of = dict(zip(own, queries, strict=True))  # one of each kind
+    each = {numbers: _own(motion, numbers, query) for numbers, query in query_of.items()}
+    return [each[numbers] for numbers in own]
 
 
-def _own(motion: Passage, columns: NDArray[np.intp], query: MotionQuery) -> Passage:
+def _own(motion: Passage, numbers: tuple[int, ...], query: MotionQuery) -> Passage:
     """The motion as one rig asked for it: a part may stop past its gates and before another's."""
+    columns = np.array(numbers, np.intp)
     time = motion.time[:, columns]
     passed = (~np.isnan(time) | np.isnan(query.positions)).all(axis=1)
     stops = np.isin(motion.outcome, (Outcome.STOPPED, Outcome.RAN_BACK))

@@ -13,7 +13,7 @@ from gatesim.chain.reference import calibrated_errors, with_references
 from gatesim.chain.together import Case, run_all
 from gatesim.explanation.proposal import Effort, Proposal, proposals_of
 from gatesim.ground.data import Keys
-from gatesim.ground.draw import Joined, Nominal, Streams
+from gatesim.ground.draw import Draw, Joined, Nominal, Streams
 from gatesim.ground.outcome import Outcome
 from gatesim.scenario.model import Scenario
 
@@ -206,14 +206,19 @@ def _wanted(scenario: Scenario, error: float) -> tuple[float, str]:
 
 def _tried(proposals: Sequence[Proposal]) -> list[Remedy]:
     """What each comes to at the worst of the lengths required, one without a reading before all others."""
-    passed = run_all([_case(proposal.scenario) for proposal in proposals])
+    draws: dict[int, Draw] = {}
+    passed = run_all([_case(proposal.scenario, draws) for proposal in proposals])
     return [_judged(proposal, one) for proposal, one in zip(proposals, passed, strict=True)]
 
 
-def _case(scenario: Scenario) -> Case:
-    """The nominal part of each of the lengths required, and after these `TRIALS` parts of each as drawn."""
+def _case(scenario: Scenario, draws: dict[int, Draw]) -> Case:
+    """The nominal part of each of the lengths required, and after these `TRIALS` parts of each as drawn.
+
+    ``draws`` by the number of lengths, the same for all rigs.
+    """
     lengths = np.array(scenario.judged_lengths)
-    draw = Joined((Nominal(lengths.size), Streams(1, 0, TRIALS * lengths.size)))
+    new = Joined((Nominal(lengths.size), Streams(1, 0, TRIALS * lengths.size)))
+    draw = draws.setdefault(lengths.size, new)
     if lengths.size == 1:
         return Case(scenario, draw, ends=False)
     every = np.concatenate([lengths, np.repeat(lengths, TRIALS)])

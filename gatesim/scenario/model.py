@@ -3,6 +3,7 @@
 import math
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
+from functools import cached_property
 from typing import TYPE_CHECKING, Annotated, Any, Self
 
 from pydantic import BaseModel, Field, PrivateAttr, create_model, model_validator
@@ -137,6 +138,10 @@ class Scenario(_Forced):
 
         Of a gate's own sensor those only in which it differs: ``sensor.gate2.dark_delay``.
         """
+        return dict(self._quantities)
+
+    @cached_property
+    def _quantities(self) -> dict[str, Quantity]:
         found = dict(_walk(self, ""))
         if all(getattr(self.sensor, gate) is None for gate in GATES):
             return found
@@ -149,6 +154,17 @@ class Scenario(_Forced):
         As `quantities`, without the constants of the formulas and the limits, and with
         one entry a gate for what each sensor has of its own: ``sensor.dark_delay@1``.
         """
+        return dict(self._inputs)
+
+    def model_copy(self, *, update: Mapping[str, Any] | None = None, deep: bool = False) -> Self:
+        """See `pydantic.BaseModel.model_copy`; what was worked out of the original is left behind."""
+        copied = super().model_copy(update=update, deep=deep)
+        for name in ("_quantities", "_inputs"):
+            vars(copied).pop(name, None)
+        return copied
+
+    @cached_property
+    def _inputs(self) -> dict[str, Quantity]:
         found = {}
         own = [_relative(sensor) for sensor in self.sensors]
         for path, quantity in self.quantities().items():

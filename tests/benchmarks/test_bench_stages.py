@@ -9,7 +9,7 @@ import time
 from collections import defaultdict
 from unittest import mock
 
-from gatesim.chain import pipeline
+from gatesim.chain import pipeline, signals
 from gatesim.ground.draw import Streams
 from gatesim.scenario import parse_text
 from gatesim.studies.draws import Recorder
@@ -63,14 +63,14 @@ FILTERS = {
     "majority": 'kind = "majority"\nperiod = "0.2 ms"\nsamples = 5\nneeded = 4',
 }
 STAGES = {
-    "rig_of": "rig",
-    "switching": "sensor: switching positions",
-    "_receiver": "sensor: receiver",
-    "respond": "sensor: response and chatter",
-    "_with_followers": "parts that follow",
-    "count": "counter",
-    "verdict": "outcome",
-    "read": "formulas",
+    (pipeline, "rig_of"): "rig",
+    (pipeline, "switching"): "sensor: switching positions",
+    (signals, "_receiver"): "sensor: receiver",
+    (signals, "respond"): "sensor: response and chatter",
+    (pipeline, "with_followers"): "parts that follow",
+    (pipeline, "count"): "counter",
+    (pipeline, "verdict"): "outcome",
+    (pipeline, "read"): "formulas",
 }
 
 
@@ -102,8 +102,8 @@ def stage_costs(kind):
     spent = defaultdict(float)
     move = timed(spent, "motion", pipeline.passage)
     patches = [
-        mock.patch.object(pipeline, f, timed(spent, label, getattr(pipeline, f)))
-        for f, label in STAGES.items()
+        mock.patch.object(module, f, timed(spent, label, getattr(module, f)))
+        for (module, f), label in STAGES.items()
     ]
     filter_class = type(pipeline.motion_query(scenario, Streams(1, 0, 1)).rig.filter)
     patches.append(

@@ -6,7 +6,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gatesim.chain.assembly import filter_of, sensor_of
-from gatesim.chain.pipeline import drawn, signals
+from gatesim.chain.pipeline import drawn
+from gatesim.chain.signals import signals
 from gatesim.counter import Cycles, acted_on, run_cycles
 from gatesim.ground.arrays import Array
 from gatesim.ground.draw import Draw
