@@ -5,8 +5,10 @@ import pytest
 from numpy.testing import assert_allclose
 
 from gatesim.motion.magnets.lengthwise import drag
+from gatesim.motion.magnets.mesh import mesh_of
 from gatesim.motion.magnets.pieces import TOLERANCE, smooth
 from gatesim.motion.magnets.profile import profile, running_in
+from gatesim.motion.magnets.section import Section
 from gatesim.motion.magnets.shapes import Bar, Blocks
 from gatesim.motion.magnets.tube import Tube, radial_field, tube_cover
 from tests.magnet_volumes import cartesian, coefficient, row
@@ -55,6 +57,14 @@ def test_long_part_gets_the_whole_drag_and_a_short_one_never():
     # derived values: half as long as the magnet, and as long
     for length, most in ((0.01, 0.16), (0.02, 0.44)):
         assert_allclose(profile(BLOCK, SLAT, length).largest, most, atol=0.01)
+
+
+@pytest.mark.parametrize("bar", [SLAT, Bar(0.02, 0.02), Bar(0.02, 0.02, 0.002), Bar(0.02, 0.02, 0.003, True)])
+def test_modes_of_a_section_draw_the_power_that_its_equations_give(bar):
+    section = Section(mesh_of(bar, BLOCK, 0.8))
+    drive = np.random.default_rng(1).standard_normal((section.mesh.faces.area.size, 3))
+    for k in (1.0, 30.0, 900.0):
+        assert_allclose(section.slow_by_modes(drive, k), section.slow(drive, k), rtol=1e-10)
 
 
 def test_row_builds_up_magnet_by_magnet():

@@ -98,6 +98,6 @@ def _power(section: Section, drives: list[Array], length: float) -> Array:
         here = waves[:, n]
         if n and np.sum(here**2) < 1e-6 * np.sum(waves[:, 1] ** 2 + waves[:, 0] ** 2):
             continue
-        total += section.slow(here.T, n * pi / length)
+        total += section.slow_by_modes(here.T, n * pi / length)
     power: Array = total * length / points
     return power

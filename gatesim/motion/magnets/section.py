@@ -78,6 +78,24 @@ class Section:
         power: Array = 2 * np.sum(source * self.settled(k)(source), axis=0)
         return power
 
+    def slow_by_modes(self, source: Array, k: float) -> Array:
+        """The same, from modes of the potential across the section: the cheaper way for many wave numbers."""
+        squares, modes = self._modes
+        each = source / self.mesh.faces.area[:, None]
+        potential = modes @ (self.flow @ each)
+        with np.errstate(divide="ignore", invalid="ignore"):  # of a bar that is the same all along
+            taken = np.where(squares + k * k > 0, 1 / (squares + k * k), 0.0) @ potential**2
+        power: Array = 2 * (np.sum(source * each, axis=0) - taken)
+        return power
+
+    @cached_property
+    def _modes(self) -> tuple[Array, Array]:
+        """Squared wave numbers (N,) across the section, and the modes (N, N), one a row."""
+        root = np.sqrt(self.mesh.cells.area)
+        squares, modes = np.linalg.eigh(self._laplacian / np.outer(root, root))
+        noise = 1e-12 * squares[-1]
+        return np.where(squares > noise, squares, 0.0), (modes / root[:, None]).T
+
     def spectrum(self, source: Array, k: float) -> tuple[Array, Array]:
         """Weights w (m,) and times tau (m,) of the whole bar for a drive (F,) at wave number k."""
         from scipy.linalg import eigh_tridiagonal
