@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from gatesim.ground.arrays import Array
 from gatesim.ground.data import Keys
-from gatesim.ground.draw import Draw
+from gatesim.ground.draw import Draw, Joined
 from gatesim.ground.errors import InputError
 from gatesim.studies.draws import Quasi, Recorder, Renamed, Swapped, assign_dimensions, names_drawn
 from gatesim.studies.model import Model, Run, run_each
@@ -20,6 +20,7 @@ from gatesim.studies.plan import BLOCK
 from gatesim.studies.workers import place
 
 SET = 8192  # trials in a set of draws, over all replicates
+AT_ONCE = 4096  # trials of a set worked on together, where a replicate has fewer
 REPLICATES = 8  # independently scrambled sets, whose scatter gives the error
 
 
@@ -89,19 +90,25 @@ def _estimate(formula: str, errors: Array) -> NDArray[np.float64]:
     return np.vstack([result.first_order, result.total_order])[:, : len(chosen) - 2]
 
 
-def _replicate(
+def _replicates(
     model: Model,
     formula: str,
     n: int,
     dimensions: Mapping[str, tuple[int, int]],
     expected: tuple[str, ...],
     seed: int,
-    number: int,
-) -> tuple[dict[str, Array], float]:
-    """Indices by name, (2,) each, and the share of trials read, of one independently scrambled set."""
-    names, errors = _sets(model, formula, Quasi(seed, number, n, dimensions), expected)
-    read = float(np.mean(~np.isnan(errors).any(axis=0)))
-    return dict(zip(names, _estimate(formula, errors).T, strict=True)), read
+    numbers: Sequence[int],
+) -> list[tuple[dict[str, Array], float]]:
+    """Of each independently scrambled set its indices by name, (2,) each, and the share of trials read."""
+    source = Joined(tuple(Quasi(seed, number, n, dimensions) for number in numbers))
+    names, errors = _sets(model, formula, source, expected)
+    return [
+        (
+            dict(zip(names, _estimate(formula, own).T, strict=True)),
+            float(np.mean(~np.isnan(own).any(axis=0))),
+        )
+        for own in np.split(errors, len(numbers), axis=1)
+    ]
 
 
 def sobol_indices(
@@ -121,10 +128,12 @@ def sobol_indices(
     """
     n = 1 << max(round(math.log2(max(trials, 1) / REPLICATES)), 8)
     drawn = names_drawn(model)
-    task = partial(_replicate, model, formula, n, assign_dimensions(drawn, sets=2), tuple(drawn), seed)
+    task = partial(_replicates, model, formula, n, assign_dimensions(drawn, sets=2), tuple(drawn), seed)
     blocks = REPLICATES * n * (2 + len(drawn)) // BLOCK
     with place(executor, workers, blocks) as (where, _):
-        found = list(where.map(task, range(REPLICATES)))
+        some = max(min(AT_ONCE // n, REPLICATES), 1)
+        groups = [range(i, min(i + some, REPLICATES)) for i in range(0, REPLICATES, some)]
+        found = [replicate for group in where.map(task, groups) for replicate in group]
     # a name that is drawn by chance only may turn up in some replicates and not in others
     names = list(dict.fromkeys(name for estimates, _ in found for name in estimates))
     table = np.array([[e.get(name, np.zeros(2)) for name in names] for e, _ in found])  # (replicates, d, 2)
