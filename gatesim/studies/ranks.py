@@ -108,11 +108,12 @@ class RankSummary:
         """Cell of each value; ascending as they are."""
         first, last = float(self.knots[0]), float(self.knots[-1])
         scale = (last - first) / PER_RANGE * PER_UNIT or abs(first) * 1e-9 or 1e-12
-        inside = TAIL + np.interp(ordered, self.knots, self._first)
-        # 0 within the range, so that one expression serves all
-        beyond = np.maximum(ordered - last, 0.0) - np.maximum(first - ordered, 0.0)
-        tail = np.clip(np.arcsinh(beyond / scale) * PER_UNIT, -TAIL, TAIL)
-        cell = np.floor(inside + tail).astype(np.int64)
+        place = TAIL + np.interp(ordered, self.knots, self._first)
+        below, above = np.searchsorted(ordered, first), np.searchsorted(ordered, last, side="right")
+        for rows, end in ((slice(below), first), (slice(above, None), last)):  # few lie beyond the knots
+            tail = np.arcsinh((ordered[rows] - end) / scale) * PER_UNIT
+            place[rows] += np.clip(tail, -TAIL, TAIL)
+        cell = np.floor(place).astype(np.int64)
         return np.asarray(np.maximum.accumulate(cell))  # arcsinh may be non-monotone in its last bit
 
     def add(self, ordered: Array) -> None:
