@@ -22,7 +22,8 @@ def test_friction_and_slope_cannot_be_separated_from_rest_and_a_second_slope_wou
     assert (apart.rank, apart.complete) == (1, False)
     theta, mu = np.radians(40), 0.3
     turn = np.array([(1.0 + mu * np.tan(theta)) / mu, 1.0 / theta])  # in relative changes
-    np.testing.assert_allclose(np.abs(apart.directions[-1]), turn / np.linalg.norm(turn), rtol=0.02)
+    # along that direction the estimate is anywhere, here a tenth off, and the derivatives are taken there
+    np.testing.assert_allclose(np.abs(apart.directions[-1]), turn / np.linalg.norm(turn), rtol=0.05)
     assert np.isinf(found.std[:2]).all()
     best = found.extras[0]
     assert best.what.startswith("a slope")
