@@ -16,7 +16,8 @@ from gatesim.scenario.model import Scenario
 NOT_MOTION = ("title", "note", "sensor", "filter", "counter", "formula", "requirement", "follower")
 """Tables of a scenario that are known not to touch the motion past the gates; any other may."""
 
-OF_A_BODY = ("length", "mass", "inertia_factor", "round")
+OF_A_BODY = tuple(name for name, member in vars(Body).items() if isinstance(member, property))
+"""All that forces and path may know of a part."""
 
 
 @dataclass(frozen=True)
