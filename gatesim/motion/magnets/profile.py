@@ -18,8 +18,11 @@ from gatesim.motion.magnets.pieces import Profile, smooth
 from gatesim.motion.magnets.section import Section
 from gatesim.motion.magnets.shapes import Bar, Blocks
 
-MOST = 4000
+MOST = 1500
 """Steps along a row, if it is long: then what single magnets add is told less finely."""
+
+CELLS = 2e7
+"""Most values of the drive that are held at once, beyond 60 positions of the part: else fewer positions."""
 
 
 @lru_cache(maxsize=64)
@@ -48,7 +51,8 @@ def running_in(blocks: Blocks, bar: Bar, length: float) -> tuple[Array, Array]:
     ends = np.arange(ceil((middle + far) / step) + 1)
     spacing = max(1, ends.size // 60)
     if blocks.count > 1:  # what each magnet adds is to be seen
-        spacing = min(spacing, max(1, int(blocks.pitch / step / 12)))
+        room = max(60, int(CELLS / (points * section.mesh.faces.area.size)))
+        spacing = min(spacing, max(1, int(blocks.pitch / step / 12), ceil(ends.size / room)))
     ends = ends[::spacing]
     # the row's field as a part meets it: every position of the part is a whole number of steps
     drive = _driven(section, blocks, bar, -far - part, ends[-1] + points, step)
