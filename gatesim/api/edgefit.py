@@ -6,6 +6,7 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, ClassVar, Literal
 
+from gatesim.api.countfit import Fit
 from gatesim.api.edges import recorded
 from gatesim.api.given import Given, positive
 from gatesim.api.result import PicturedLengths
@@ -54,8 +55,6 @@ class EdgeFit(PicturedLengths, fitted.EdgeFit):
     @property
     def fit(self) -> result.Fit | None:
         """The fit of the motion, as `gatesim.fit` has it for a log of counts."""
-        from gatesim.api.fit import Fit
-
         return None if self.motion is None else Fit.of(self.motion, formula=None)
 
     def text(self, unit: str | None = None) -> str:
@@ -77,7 +76,6 @@ class EdgeFit(PicturedLengths, fitted.EdgeFit):
 
     def quantity(self, name: str) -> Any:
         """Estimate of a quantity that was asked for, as a pint quantity. Raises KeyError."""
-        from gatesim.api.fit import Fit
         from gatesim.ground.quantity import registry
 
         if name == "sensor.jitter" and self.noise.jitter is not None:

@@ -217,6 +217,9 @@ Title = Annotated[str, PlainValidator(partial(_text, MOST_TEXT["title"]), json_s
 Note = Annotated[str, PlainValidator(partial(_text, MOST_TEXT["note"]), json_schema_input_type=str)]
 
 Length = Annotated[Quantity, Reader("m", 'a length above 0 such as "120 mm"', low=0.0, above=True)]
+MagnetSize = Annotated[
+    Quantity, Reader("m", 'a length from 0.01 mm to 10 m such as "20 mm"', low=1e-5, high=10.0)
+]
 Distance = Annotated[Quantity, Reader("m", 'a distance of 0 or more such as "5 mm"', low=0.0)]
 Offset = Annotated[Quantity, Reader("m", 'a signed distance such as "-0.5 mm"')]
 Mass = Annotated[Quantity, Reader("kg", 'a mass above 0 such as "0.25 kg"', low=0.0, above=True)]

@@ -45,7 +45,8 @@ class Straight:
         reach, q = self.base + self.slope * travel, self.slope
         sides = [reach - offset] if offset == 0.0 else [reach - offset, reach + offset]
         square = np.full(travel.shape, 1.0 + q * q)
-        return np.hstack([_quadratic(square, -2.0 * p * q, p * p - radius**2) for p in sides])
+        with np.errstate(over="ignore"):  # places beyond reason
+            return np.hstack([_quadratic(square, -2.0 * p * q, p * p - radius**2) for p in sides])
 
 
 @dataclass(frozen=True)

@@ -15,7 +15,7 @@ from gatesim.view.window import window
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-    from gatesim.api.compare import SetUp
+    from gatesim.view.setup import SetUp
 
 BINS = 64
 SHOWN = 1.7

@@ -16,7 +16,7 @@ from gatesim.view.style import panel_grid
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-    from gatesim.api.compare import SetUp
+    from gatesim.view.setup import SetUp
 
 COLUMN = 3.3
 """Inches; a panel and the room between two."""

@@ -12,7 +12,7 @@ from gatesim.view.lengthunit import MM, LengthUnit
 from gatesim.view.number import decimals_for, percent, plain
 
 if TYPE_CHECKING:
-    from gatesim.api.compare import SetUp
+    from gatesim.view.setup import SetUp
 
 WIDTH = 100
 COLUMN = 18

@@ -12,7 +12,7 @@ from gatesim.view.window import window
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-    from gatesim.api.compare import SetUp
+    from gatesim.view.setup import SetUp
 
 ROOM = 1.18
 """Half-width of the axis over that of what it shows."""

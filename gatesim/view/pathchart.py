@@ -14,7 +14,7 @@ from gatesim.view.style import BLACK, BLUE, GREEN, ORANGE, SKY, VERMILION, new_a
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-    from gatesim.api.compare import SetUp
+    from gatesim.view.setup import SetUp
 
 _ZONES = {
     "magnets": (ORANGE, "///", "magnets"),

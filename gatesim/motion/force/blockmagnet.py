@@ -75,12 +75,12 @@ across the path, seen along it:
     acts_on_part: ClassVar[bool] = True
 
     geometry: Literal["block-over-sheet"]
-    length: keys.Length = Field(examples=["20 mm"], description="Length of a magnet along the path.")
-    width: keys.Length = Field(examples=["20 mm"], description="Width of a magnet across the path.")
-    height: keys.Length = Field(
+    length: keys.MagnetSize = Field(examples=["20 mm"], description="Length of a magnet along the path.")
+    width: keys.MagnetSize = Field(examples=["20 mm"], description="Width of a magnet across the path.")
+    height: keys.MagnetSize = Field(
         examples=["10 mm"], description="Height of a magnet, along which it is magnetised."
     )
-    gap: keys.Length = Field(
+    gap: keys.MagnetSize = Field(
         examples=["4 mm"], description="Distance from the magnets' faces to the surface of the part."
     )
     count: int | None = Field(
@@ -89,7 +89,7 @@ across the path, seen along it:
         le=200,
         description="Magnets in the row; left out: 1, or brake.length full of them.",
     )
-    pitch: keys.Length | None = Field(
+    pitch: keys.MagnetSize | None = Field(
         default=None,
         examples=["25 mm"],
         description="Distance from one magnet to the next; left out: they touch.",
@@ -100,7 +100,7 @@ across the path, seen along it:
     sides: Literal["one", "both"] = Field(
         default="one", description="One row, or a second one opposite with unlike poles facing."
     )
-    sheet_thickness: keys.Length | None = Field(
+    sheet_thickness: keys.MagnetSize | None = Field(
         default=None,
         examples=["3 mm"],
         description="Height of the part away from the magnets; left out: part.height.",

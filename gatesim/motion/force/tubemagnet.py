@@ -43,12 +43,12 @@ cut through the axis; radii are from the axis:
     acts_on_part: ClassVar[bool] = False
 
     geometry: Literal["cylinder-in-tube"]
-    radius: keys.Length = Field(
+    radius: keys.MagnetSize = Field(
         examples=["7 mm"], description="Radius of the magnet, which is magnetised along the axis."
     )
-    height: keys.Length = Field(examples=["10 mm"], description="Height of the magnet along the axis.")
-    tube_inner_radius: keys.Length = Field(examples=["9 mm"], description="Inner radius of the tube.")
-    tube_outer_radius: keys.Length = Field(examples=["11 mm"], description="Outer radius of the tube.")
+    height: keys.MagnetSize = Field(examples=["10 mm"], description="Height of the magnet along the axis.")
+    tube_inner_radius: keys.MagnetSize = Field(examples=["9 mm"], description="Inner radius of the tube.")
+    tube_outer_radius: keys.MagnetSize = Field(examples=["11 mm"], description="Outer radius of the tube.")
     conductivity: keys.Conductivity = Field(description="Conductivity of the tube, at its temperature.")
 
     def extent(self, length: Quantity | None) -> float:

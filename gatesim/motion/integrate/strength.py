@@ -86,11 +86,12 @@ def within(left: Array, size: Array) -> tuple[Array, Array]:
 
 def line_through(at_near: Scalar, at_far: Scalar, inertia: Scalar, size: Array) -> Line:
     """What is linear on spans, from its values at the quarter points, divided by ``inertia``."""
-    start = np.broadcast_to(np.asarray(at_near / inertia), size.shape)
+    with np.errstate(over="ignore"):  # a part of next to no mass: more steps than are taken
+        start = np.broadcast_to(np.asarray(at_near / inertia), size.shape)
     change = at_far - at_near
     if not np.any(change):
         return Line(start, None)
-    with np.errstate(divide="ignore", invalid="ignore"):  # spans of no size have no slope
+    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):  # spans of no size have no slope
         slope = np.where(size > 0, change * 2 / (size * inertia), 0.0)
     return Line(start - slope * (0.25 * size), slope)
 
