@@ -1,6 +1,7 @@
 """Files on the command line: which a command reads and which it makes, checked before it begins."""
 
 import math
+import warnings
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -36,7 +37,11 @@ class Number(click.FloatRange):
 
 
 class Command(click.Command):
-    """A command that refuses, before any work, to write over a file that it reads."""
+    """A command that refuses, before any work, to write over a file that it reads.
+
+    Numbers beyond reason in a file overflow somewhere; what comes of it is a result with its reason, or a
+    sentence, and needs no warning of a library beside it.
+    """
 
     def invoke(self, ctx: click.Context) -> Any:
         """Check the products, then do the work. Raises InputError."""
@@ -46,7 +51,9 @@ class Command(click.Command):
             for path in paths:
                 if not kind.directory:  # a directory is made, or refused, as a whole
                     checked.append(target(path, kind.kind, sources, checked, kind.endings))
-        return super().invoke(ctx)
+        with warnings.catch_warnings():
+            warnings.filterwarnings("ignore", "overflow encountered", RuntimeWarning)
+            return super().invoke(ctx)
 
 
 def _given(ctx: click.Context, kind: type[Any]) -> Iterator[tuple[Any, tuple[Path, ...]]]:

@@ -13,7 +13,7 @@ from gatesim.scenario.model import Scenario
 from gatesim.studies.rig import RigModel
 from gatesim.studies.sweep import SweptQuantity
 from gatesim.view.style import BLACK, BLUE, GREEN, ORANGE, SKY, VERMILION, log_ticks, new_axes
-from gatesim.view.sweepchart import axis_label
+from gatesim.view.sweepshown import axis_label
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -9,7 +9,7 @@ from gatesim.ground.arrays import Array
 from gatesim.studies.sweep import SweepResult
 from gatesim.view.lengthunit import LengthUnit, unit_of
 from gatesim.view.style import HEAT_MAP
-from gatesim.view.sweepchart import Shown, axis_values, missing, scaled, span
+from gatesim.view.sweepshown import Shown, axis_values, missing, scaled, span
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

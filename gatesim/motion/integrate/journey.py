@@ -153,7 +153,8 @@ class Journey:
         self.lose(j, rows)
         x = np.full(self.hint.shape, np.nan)
         x[rows] = position
-        turned = np.broadcast_to(2 * self._resistance(x) / self._inertia(x), x.shape) + self._holding(x)
+        with np.errstate(over="ignore"):  # friction beyond reason
+            turned = np.broadcast_to(2 * self._resistance(x) / self._inertia(x), x.shape) + self._holding(x)
         self.ran_back[rows] = a + turned[rows] < -1e-12 * np.abs(a)
 
     def _inertia(self, x: Array) -> Scalar:
