@@ -153,9 +153,9 @@ class Journey:
         self.lose(j, rows)
         x = np.full(self.hint.shape, np.nan)
         x[rows] = position
-        with np.errstate(over="ignore"):  # friction beyond reason
+        with np.errstate(over="ignore", invalid="ignore"):  # friction beyond reason: it rests
             turned = np.broadcast_to(2 * self._resistance(x) / self._inertia(x), x.shape) + self._holding(x)
-        self.ran_back[rows] = a + turned[rows] < -1e-12 * np.abs(a)
+            self.ran_back[rows] = a + turned[rows] < -1e-12 * np.abs(a)
 
     def _inertia(self, x: Array) -> Scalar:
         """Mass to accelerate (n,) at positions x (n,), in kg."""
