@@ -36,8 +36,8 @@ SECONDS = 180
 MOST_MEMORY = 2_000_000_000
 """Most bytes that the process may ever have held, all cases so far together."""
 NOT_A_NUMBER = re.compile(
-    r"(?<![\w\"'-])-?(nan|inf|infinity)(?!\w)", re.IGNORECASE
-)  # unless quoted, as a word of the user
+    r"(?<![\w\"'-])(?<!given )-?(nan|inf|infinity)(?!\w)", re.IGNORECASE
+)  # unless quoted, or what was given
 
 
 @contextmanager
