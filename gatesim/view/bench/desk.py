@@ -14,7 +14,7 @@ from gatesim.scenario import Scenario
 Json = dict[str, Any]
 REST = 0.04
 """Seconds without a newer change after which a hand is taken to rest: in a drag only pictures follow."""
-FIRST_LOOK, SECOND_LOOK = 256, 2048
+FIRST_LOOK, SECOND_LOOK = 128, 2048
 """Trials of the study that comes at once, and of the one that follows when the hand rests."""
 
 
