@@ -14,7 +14,6 @@ from gatesim.ground.errors import InputError
 from gatesim.scenario import Scenario
 from gatesim.shopfloor.edges import fit as fitted
 from gatesim.shopfloor.edges.write import write_edge_fit
-from gatesim.shopfloor.fit import result
 from gatesim.shopfloor.fit.result import FitOptions
 
 if TYPE_CHECKING:
@@ -53,7 +52,7 @@ class EdgeFit(PicturedLengths, fitted.EdgeFit):
         return len(self.record.passages)
 
     @property
-    def fit(self) -> result.Fit | None:
+    def fit(self) -> Fit | None:
         """The fit of the motion, as `gatesim.fit` has it for a log of counts."""
         return None if self.motion is None else Fit.of(self.motion, formula=None)
 
@@ -80,9 +79,9 @@ class EdgeFit(PicturedLengths, fitted.EdgeFit):
 
         if name == "sensor.jitter" and self.noise.jitter is not None:
             return registry().Quantity(self.noise.jitter.jitter.value, "s")
-        if self.motion is None:
+        if (found := self.fit) is None:
             raise KeyError(f"{name!r} was not fitted")
-        return Fit.of(self.motion, formula=None).quantity(name)
+        return found.quantity(name)
 
     def save(self, path: Path | str) -> None:
         """Write the scenario with all that was asked for and told. Raises InputError."""

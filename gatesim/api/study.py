@@ -32,7 +32,7 @@ TRIALS = 100_000
 
 
 @dataclass(frozen=True, repr=False)
-class Study(PicturedLengths, studied.StudyResult):
+class Study(PicturedLengths, studied.StudyResult, studied.OfOneFormula):
     """Figures of all formulas; ``formula`` is the one that is drawn and that the short names mean.
 
     ``requirement``: each formula against what the scenario requires, at the worst of the lengths;
@@ -63,26 +63,6 @@ class Study(PicturedLengths, studied.StudyResult):
     def figures(self) -> FormulaResult:
         """All figures of the formula."""
         return self.formulas[self.formula]
-
-    @property
-    def bias(self) -> float:
-        """Mean error of the readings, m."""
-        return self.figures.bias.value
-
-    @property
-    def uncertainty(self) -> float:
-        """Standard uncertainty of a reading, m."""
-        return self.figures.uncertainty.value
-
-    @property
-    def low(self) -> float:
-        """Lower end of the symmetric coverage interval of the error, m."""
-        return self.figures.low.value
-
-    @property
-    def high(self) -> float:
-        """Upper end of the symmetric coverage interval of the error, m."""
-        return self.figures.high.value
 
     def text(self, unit: str | None = None) -> str:
         """Error figures of every formula, by level, against the requirement; outcomes."""

@@ -1,6 +1,7 @@
 """Figures of a Monte Carlo study, each with its own Monte Carlo error."""
 
 import math
+from abc import ABC, abstractmethod
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import ClassVar
@@ -106,6 +107,35 @@ class FormulaResult:
     def extremes(self) -> tuple[float, float]:
         """Least and greatest error."""
         return self.minimum, self.maximum
+
+
+class OfOneFormula(ABC):
+    """Short names for the figures of the one formula that is looked at; m."""
+
+    @property
+    @abstractmethod
+    def figures(self) -> FormulaResult:
+        """All figures of the formula."""
+
+    @property
+    def bias(self) -> float:
+        """Mean error of the readings; NaN where nothing is read."""
+        return self.figures.bias.value
+
+    @property
+    def uncertainty(self) -> float:
+        """Standard uncertainty of a reading."""
+        return self.figures.uncertainty.value
+
+    @property
+    def low(self) -> float:
+        """Lower end of the symmetric coverage interval of the error."""
+        return self.figures.low.value
+
+    @property
+    def high(self) -> float:
+        """Upper end of the symmetric coverage interval of the error."""
+        return self.figures.high.value
 
 
 @dataclass(frozen=True)

@@ -10,11 +10,11 @@ import numpy as np
 from gatesim.prediction.predict import Prediction, Reading
 from gatesim.scenario import Scenario
 from gatesim.studies.required import Judged
-from gatesim.studies.result import FormulaResult, StudyResult
+from gatesim.studies.result import FormulaResult, OfOneFormula, StudyResult
 
 
 @dataclass(frozen=True)
-class SetUp:
+class SetUp(OfOneFormula):
     """One of the rigs: its nominal passage, a study of it, and what it costs (NaN where nobody said).
 
     Figures are of ``formula``, which ``required`` holds against the requirement; lengths in m, errors are
@@ -97,19 +97,9 @@ class SetUp:
         return self.study.formulas[self.formula]
 
     @property
-    def bias(self) -> float:
-        """Mean error of the readings; NaN where nothing is read."""
-        return self.figures.bias.value
-
-    @property
-    def uncertainty(self) -> float:
-        """Standard uncertainty of a reading."""
-        return self.figures.uncertainty.value
-
-    @property
     def interval(self) -> tuple[float, float]:
         """Ends of the symmetric 95 % coverage interval of the error."""
-        return self.figures.low.value, self.figures.high.value
+        return self.low, self.high
 
     @property
     def yielded(self) -> float:

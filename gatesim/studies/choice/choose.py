@@ -193,7 +193,7 @@ def _raced(
     workers: int | None,
     progress: bool,
 ) -> tuple[list[Entry], int, frozenset[int]]:
-    """Heat and full round: every candidate with the figures of the last round it ran in."""
+    """Pretrial and full round: every candidate with the figures of the last round it ran in."""
     entries, motions = _evaluated(found, choice, rounds[0], workers, progress, keep_errors=True)
     field = [(entry.candidate, entry.evaluation) for entry in entries]
     dropped = frozenset(beaten(field, choice.wanted.least_yield.nominal))
