@@ -78,6 +78,11 @@ def at(table, path):
     return table
 
 
+def _nasty(random_):
+    """One of ``NASTY``, a copy: later changes of a table leave the list as it is."""
+    return copy.deepcopy(random_.choice(NASTY))
+
+
 def _scaled(value, random_):
     """The same quantity some powers of ten larger or smaller."""
     if isinstance(value, str):
@@ -85,10 +90,10 @@ def _scaled(value, random_):
         try:
             return f"{float(number) * 10.0 ** random_.randint(-12, 12):.6g} {unit}"
         except ValueError:
-            return random_.choice(NASTY)
+            return _nasty(random_)
     if isinstance(value, int | float) and not isinstance(value, bool):
         return type(value)(value * random_.choice([-1, 0, 2, 10, 1000]))
-    return random_.choice(NASTY)
+    return _nasty(random_)
 
 
 def mutate(raw, random_: random.Random, donors):
@@ -107,7 +112,7 @@ def mutate(raw, random_: random.Random, donors):
             case 0:
                 del holder[key]
             case 1:
-                holder[key] = random_.choice(NASTY)
+                holder[key] = _nasty(random_)
             case 2 | 3:
                 holder[key] = _scaled(holder[key], random_)
             case 4:
@@ -163,39 +168,13 @@ def mutated_csv(text: str, random_: random.Random) -> bytes:
         row = random_.choice(rows)
         match random_.randrange(6):
             case 0:
-                row[random_.randrange(len(row))] = random_.choice(
-                    [
-                        "",
-                        "nan",
-                        "inf",
-                        "-1",
-                        "1e308",
-                        "abc",
-                        "1,5",
-                        "0",
-                        "99999999999",
-                        "x" * 5000,
-                        '"',
-                        "\x00",
-                    ]
-                )
+                row[random_.randrange(len(row))] = random_.choice(CELLS)
             case 1:
                 rows.insert(random_.randrange(len(rows) + 1), list(row))
             case 2 if len(rows) > 2:
                 rows.remove(row)
             case 3:
-                rows[0][random_.randrange(len(rows[0]))] = random_.choice(
-                    [
-                        "dwell [1]",
-                        "reference [mm]",
-                        "length [kg]",
-                        "",
-                        "part",
-                        "time",
-                        "capture",
-                        "dwell [ms]",
-                    ]
-                )
+                rows[0][random_.randrange(len(rows[0]))] = random_.choice(COLUMNS)
             case 4 if len(row) > 1:
                 row.pop()
             case _:
