@@ -141,7 +141,7 @@ def test_interval_of_the_yield_holds_the_true_one_as_often_as_it_says():
     held = 0
     for seed in range(40):
         feeding = Feeding(spacing_of("exponential", 0.0), 0.9, 1_000, seed)
-        low, high = feed(rig(), feeding, [true], workers=1).points[0].interval()
+        low, high = feed(rig(), feeding, [true], workers=1).points[0].correct_interval
         held += low <= 0.9 <= high
     assert held >= 32
 
@@ -152,7 +152,7 @@ def test_limit_and_its_interval_are_where_the_closed_form_has_them():
     true = -math.log(0.9) / (2.0 * BUSY)
     feeding = Feeding(spacing_of("exponential", 0.0), 0.9, 10_000, 3)
     found = feed(rig(), feeding, [0.5 * true, true, 2.0 * true], workers=1)
-    low, high = found.points[1].interval()
+    low, high = found.points[1].correct_interval
     slope = 2.0 * BUSY * 0.9
     assert found.limit_low < true < found.limit_high
     assert found.limit_high - found.limit_low == pytest.approx((high - low) / slope, rel=0.15)

@@ -13,11 +13,12 @@ from gatesim.commands.feed import command
 from gatesim.ground.data import data_of
 from gatesim.ground.draw import Streams
 from gatesim.ground.errors import InputError
+from gatesim.motion import passage
 from gatesim.scenario import load
 from gatesim.studies.feed.fate import ELEMENTS, Fate, fates
-from gatesim.studies.feed.feed import Feeding, feed
+from gatesim.studies.feed.feed import Feeding, feed, feed_with
 from gatesim.studies.feed.process import latest, process
-from gatesim.studies.feed.supply import Crossings, PartDraws, Supply, spacing_of
+from gatesim.studies.feed.supply import Crossings, PartDraws, Parts, Supply, spacing_of
 from tests.test_feed_renewal import rig, shares
 
 
@@ -84,7 +85,7 @@ def test_an_opening_splits_every_part_unless_the_filter_bridges_it():
     for time, fate in (("2 ms", Fate.SPLIT), ("15 ms", Fate.CORRECT)):
         scenario = rig(part=part, filter={"kind": "stable-for", "time": time})
         draws = PartDraws(1, 0, 2, 20)
-        crossings = Supply.of(scenario, draws, spacing_of("fixed", 0.0)).at(2.0)
+        crossings = Supply.of(Parts.of(scenario, draws), spacing_of("fixed", 0.0)).at(2.0)
         found = fates(scenario, crossings, process(scenario, crossings, draws.rig))
         assert (found.fate == fate).all()
         assert (found.element == (ELEMENTS.index("debouncing") if fate == Fate.SPLIT else -1)).all()
@@ -128,10 +129,25 @@ def test_belt_ripple_is_met_where_it_is_when_the_part_comes():
         belt={"speed": "1 m/s", "friction": 0.5, "ripple": "5 %", "ripple_frequency": "4 Hz"},
         gate={"first": "300 mm"},
     )
-    supply = Supply.of(scenario, PartDraws(1, 0, 1, 4), spacing_of("fixed", 0.0))
+    supply = Supply.of(Parts.of(scenario, PartDraws(1, 0, 1, 4)), spacing_of("fixed", 0.0))
     for rate, same in ((1.0, True), (8.0 / 3.0, False)):
         starts = supply.at(rate).starts(0)[0]
         assert bool(np.allclose(np.diff(starts), 1.0 / rate, atol=1e-9)) is same
+
+
+def test_the_motion_of_parts_that_move_alike_whenever_they_come_is_solved_once(monkeypatch):
+    solved = []
+
+    def counted(*asked):
+        solved.append(len(asked[-1]))
+        return passage(*asked)
+
+    monkeypatch.setattr("gatesim.studies.feed.supply.passage", counted)
+    feedings = [Feeding(spacing_of(gaps, 0.0), 0.99, 200) for gaps in ("fixed", "exponential")]
+    fixed, exponential = feed_with(rig(), feedings, [[1.0, 8.0], [0.1, 1.0]], workers=1)
+    assert solved == [2 * 115]
+    alone = feed(rig(), feedings[1], [0.1, 1.0], workers=1)
+    assert data_of(alone) == data_of(exponential) != data_of(fixed)
 
 
 @pytest.mark.long

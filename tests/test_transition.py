@@ -4,7 +4,7 @@ import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
 
-from gatesim.ground.transition import alternating, merged, ordered, trimmed, without_reversals
+from gatesim.ground.transition import alternating, counted_up_to, merged, ordered, trimmed, without_reversals
 
 INF = np.inf
 
@@ -62,3 +62,13 @@ def test_columns_are_kept_by_ordering_and_trimmed_by_compacting():
     assert ordered(times).tolist() == [[1.0, 3.0, INF, INF], [INF] * 4]
     assert trimmed(ordered(times)).tolist() == [[1.0, 3.0], [INF, INF]]
     assert trimmed(ordered(np.full((2, 1), INF))).shape == (2, 2)
+
+
+@given(st.lists(whole, min_size=1, max_size=8).map(sorted), st.lists(whole | st.just(-INF), max_size=8))
+def test_times_up_to_a_moment_are_counted_in_order_and_out_of_order(row, moments):
+    """Beside each other in one call: each moment just behind its own time, and anywhere."""
+    behind = [t + 0.5 for t in row] + [INF] * 8
+    moments = [*moments, *behind][: len(row)]
+    found = counted_up_to(np.array([row, row]), np.array([behind[: len(row)], moments]))
+    for counts, at in zip(found, (behind, moments), strict=False):
+        assert list(counts) == [sum(t <= moment for t in row) for moment in at[: len(row)]]

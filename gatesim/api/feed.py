@@ -70,18 +70,20 @@ def feed(
     deviation over mean) of the middle two. ``rates``: in 1/s, or as text "LOW:HIGH:POINTS" in
     parts a minute; left out, about the limit. Raises InputError.
     """
-    feeding = fed.Feeding(spacing_of(gaps, scatter), least_yield, parts, seed)
     wanted = _rates(rates) if isinstance(rates, str) else rates
-    found = fed.feed(scenario, feeding, wanted, workers, progress=watched())
-    beside = []
-    for pattern in ("fixed", "exponential"):
-        other = found
-        if pattern != gaps:
-            of = fed.Feeding(spacing_of(pattern, scatter), least_yield, parts, seed)
-            other = fed.feed(scenario, of, None, workers, progress=watched())
-        elif rates is not None:
-            continue
-        beside.append(Beside(pattern, other.limit, other.limit_interval))
+    patterns = [gaps, *(pattern for pattern in ("fixed", "exponential") if pattern != gaps)]
+    feedings = [fed.Feeding(spacing_of(pattern, scatter), least_yield, parts, seed) for pattern in patterns]
+    several = fed.feed_with(
+        scenario, feedings, [wanted, *[None] * (len(patterns) - 1)], workers, progress=watched()
+    )
+    found = several[0]
+    others = several if rates is None else several[1:]
+    by_pattern = {one.feeding.gaps: one for one in others}
+    beside = [
+        Beside(pattern, by_pattern[pattern].limit, by_pattern[pattern].limit_interval)
+        for pattern in ("fixed", "exponential")
+        if pattern in by_pattern
+    ]
     return Feed.of(found, beside=beside)
 
 

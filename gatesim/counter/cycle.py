@@ -40,17 +40,16 @@ def run_cycles(gates: list[Array], cycles: int) -> Cycles:
     edges at the same time, those of the earlier gate come first.
     """
     times = np.concatenate(gates, axis=1)
-    codes = np.concatenate([2 * gate + 1 - np.arange(t.shape[1]) % 2 for gate, t in enumerate(gates)])
+    kinds = [2 * gate + 1 - np.arange(t.shape[1], dtype=np.int8) % 2 for gate, t in enumerate(gates)]
     order = np.argsort(times, axis=1, kind="stable")
-    times = np.take_along_axis(times, order, axis=1)
-    logic = _Logic(len(times), cycles, has_third=len(gates) > 2)
-    for column in range(times.shape[1]):
-        now = times[:, column]
-        here = np.isfinite(now)
-        if not here.any():
+    # a row for each edge, all trials at once
+    times = np.ascontiguousarray(np.take_along_axis(times, order, axis=1).T)
+    codes = np.where(np.isfinite(times), np.ascontiguousarray(np.concatenate(kinds)[order].T), np.int8(-1))
+    logic = _Logic(times.shape[1], cycles, has_third=len(gates) > 2)
+    for now, code in zip(times, codes, strict=True):
+        if not (code >= 0).any():
             break
-        code = codes[order[:, column]]
-        logic.step(now, code if here.all() else np.where(here, code, -1))
+        logic.step(now, code)
     return logic.result()
 
 
@@ -79,7 +78,7 @@ class _Logic:
     def _latch(self, key: str, rows: Flags, time: Array) -> None:
         np.copyto(self.now[key], time, where=rows)
 
-    def step(self, time: Array, code: NDArray[np.int64]) -> None:
+    def step(self, time: Array, code: NDArray[np.int8]) -> None:
         """Play one edge to each counter; ``code`` is 2 gate + (1 to dark, 0 to light), -1 no edge."""
         self._first_gate(code == DARK, code == LIGHT, time)
         self._second_gate(code == 2 + DARK, code == 2 + LIGHT, time)

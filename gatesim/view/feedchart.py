@@ -26,7 +26,7 @@ def feed_chart(result: FeedResult, axes: "Axes | None" = None) -> "Axes":
     """Draw the shares of all fates that occur, the wanted yield, and the limit with its interval."""
     axes = axes or new_axes(7.4, 4.8)
     rates = [MINUTE * point.rate for point in result.points]
-    ends = [[100.0 * end for end in point.interval()] for point in result.points]
+    ends = [[100.0 * end for end in point.correct_interval] for point in result.points]
     axes.fill_between(
         rates, [low for low, _ in ends], [high for _, high in ends], color=SKY, alpha=0.35, linewidth=0.0
     )

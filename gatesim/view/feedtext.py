@@ -34,7 +34,7 @@ def feed_text(result: FeedResult, beside: Sequence[tuple[str, float, float, floa
         [
             plain(MINUTE * point.rate, 4),
             *(percent(float(share)) for share in point.shares),
-            *(percent(end) for end in point.interval()),
+            *(percent(end) for end in point.correct_interval),
             point.lost_to or "-",
         ]
         for point in result.points

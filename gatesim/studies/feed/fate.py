@@ -1,6 +1,6 @@
 """What becomes of each part of a stream, and which element is to blame."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import IntEnum
 
 import numpy as np
@@ -77,8 +77,9 @@ def fates(scenario: Scenario, crossings: Crossings, processed: Processed) -> Fat
     if its own reading is right: two parts in one place push each other.
     """
     parts = crossings.gates[0].shape[1]
-    own = [_own_edges(crossings, processed, gate, parts) for gate in (0, 1)]
-    started, read, correct = _cycles(scenario, crossings, processed, parts)
+    makers = _Makers(crossings, processed)
+    own = [_own_edges(makers, gate, parts) for gate in (0, 1)]
+    started, read, correct = _cycles(scenario, makers, parts)
     stage = np.minimum(*(_lost_at(counts) for counts in own))
     together = np.zeros(stage.shape, bool)
     for gate in (0, 1):
@@ -99,26 +100,35 @@ def fates(scenario: Scenario, crossings: Crossings, processed: Processed) -> Fat
     return Fates(fate, np.where(fate == Fate.CORRECT, -1, element))
 
 
-def _own_edges(crossings: Crossings, processed: Processed, gate: int, parts: int) -> list[NDArray[np.int64]]:
+@dataclass(frozen=True)
+class _Makers:
+    """Which part made an edge: first the darkness in the beam, then the part that began or ended it.
+
+    The edges of a darkness are a dwell and a gap apart, further than any latency; those of a part
+    are the very numbers of the darkness. ``known`` of the edges in the beam, by gate and direction.
+    """
+
+    crossings: Crossings
+    processed: Processed
+    known: dict[tuple[int, bool], NDArray[np.int64]] = field(default_factory=dict)
+
+    def of(self, gate: int, times: Array, *, dark: bool) -> NDArray[np.int64]:
+        """The part that made each edge at ``times`` (s, k) after some stage of a gate; -1 for none."""
+        light = self.processed.signals[0][gate][:, 0 if dark else 1 :: 2]
+        if (gate, dark) not in self.known:
+            ends = self.crossings.starts(gate) if dark else self.crossings.ends(gate)
+            self.known[gate, dark] = latest(ends, light, 0.0)
+        place = latest(light, times, self.processed.guard)
+        made = np.take_along_axis(self.known[gate, dark], np.maximum(place, 0), axis=1)
+        return np.where(place >= 0, made, -1)
+
+
+def _own_edges(makers: _Makers, gate: int, parts: int) -> list[NDArray[np.int64]]:
     """Edges to dark that each part has to itself after each stage, (s, m) each."""
     return [
-        tally(_owner(crossings, processed, gate, signals[gate][:, ::2], dark=True), parts)
-        for signals in processed.signals
+        tally(makers.of(gate, signals[gate][:, ::2], dark=True), parts)
+        for signals in makers.processed.signals
     ]
-
-
-def _owner(
-    crossings: Crossings, processed: Processed, gate: int, times: Array, *, dark: bool
-) -> NDArray[np.int64]:
-    """The part that made each edge at ``times`` (s, k) after some stage of a gate; -1 for none.
-
-    First the darkness in the beam: its edges are a dwell and a gap apart, further than any
-    latency; then the part, whose edge is that very number.
-    """
-    light = processed.signals[0][gate][:, 0 if dark else 1 :: 2]
-    made = latest(crossings.starts(gate) if dark else crossings.ends(gate), light, 0.0)
-    place = latest(light, times, processed.guard)
-    return np.where(place >= 0, np.take_along_axis(made, np.maximum(place, 0), axis=1), -1)
 
 
 def _lost_at(counts: list[NDArray[np.int64]]) -> NDArray[np.int64]:
@@ -156,18 +166,16 @@ def _blame_host(joined: Flags, before: NDArray[np.int64], stage: NDArray[np.int6
     return found
 
 
-def _cycles(
-    scenario: Scenario, crossings: Crossings, processed: Processed, parts: int
-) -> tuple[Flags, Flags, Flags]:
+def _cycles(scenario: Scenario, makers: _Makers, parts: int) -> tuple[Flags, Flags, Flags]:
     """Which parts (s, m) started a cycle, one with a reading, and just one, all their own."""
-    cycles = processed.cycles
-    first = _owner(crossings, processed, 0, cycles.start, dark=True)
+    cycles = makers.processed.cycles
+    first = makers.of(0, cycles.start, dark=True)
     complete = first >= 0
     alone = first >= 0
     for register in registers_used(scenario):
         latch = REGISTERS[register]
         times = getattr(cycles, register)
-        owner = _owner(crossings, processed, latch.gate - 1, times, dark=latch.dark)
+        owner = makers.of(latch.gate - 1, times, dark=latch.dark)
         complete &= owner >= 0
         alone &= owner == first
     started = tally(first, parts)

@@ -7,12 +7,13 @@ from typing import Literal
 
 import numpy as np
 
-from gatesim.chain.pipeline import drawn, light_of, motion_query
+from gatesim.chain.assembly import forces_of
+from gatesim.chain.pipeline import MotionQuery, light_of, motion_query
 from gatesim.ground.arrays import Array, Scalar
 from gatesim.ground.draw import Draw, Kind, Streams
 from gatesim.ground.level import Level
 from gatesim.ground.table import TableValues
-from gatesim.motion import passage
+from gatesim.motion import Belt, Force, passage
 from gatesim.scenario import Scenario
 
 Pattern = Literal["fixed", "uniform", "normal", "exponential"]
@@ -123,45 +124,67 @@ class Crossings:
 
 
 @dataclass(frozen=True)
-class Supply:
-    """Parts of a block of streams, before it is known how fast they follow one another.
+class Parts:
+    """Parts of a block of streams, whatever the gaps between them.
 
     Parts do not touch: one that catches up with another passes through it in the beam.
+    ``alone``: their crossings, unless these depend on when they come; then ``query`` is what they are
+    computed from.
     """
 
     scenario: Scenario
     draws: PartDraws
-    gaps: Array
+    query: MotionQuery | None
     alone: Crossings | None
 
     @staticmethod
-    def of(scenario: Scenario, draws: PartDraws, spacing: Spacing) -> "Supply":
+    def of(scenario: Scenario, draws: PartDraws) -> "Parts":
         """Draw the parts; their motion is solved here once, unless it depends on when they come."""
-        gaps = spacing.gaps(draws.rig, draws.parts)
-        told = Supply(scenario, draws, gaps, None)._later(np.zeros_like(gaps))
-        alone = None if told else _crossings(scenario, draws, {})
-        return Supply(scenario, draws, gaps, alone)
+        query = motion_query(scenario, draws, ends=False)
+        if _later(scenario, query, np.zeros(draws.trials)):
+            return Parts(scenario, draws, query, None)
+        return Parts(scenario, draws, None, _crossings(draws, query, query.rig.forces))
+
+    def released(self, times: Array) -> Crossings:
+        """Crossings of parts that are released at ``times`` (streams, parts) s."""
+        alone = self.alone
+        if alone is None:
+            query = self.query
+            assert query is not None, "made without their motion"
+            values = {**query.values, **_later(self.scenario, query, times.ravel())}
+            alone = _crossings(
+                self.draws, query, forces_of(self.scenario, values, query.rig.part, query.rig.path)
+            )
+        return Crossings(tuple(at + times[:, :, None] for at in alone.gates))
+
+
+@dataclass(frozen=True)
+class Supply:
+    """Parts of a block of streams with gaps (streams, parts) of mean 1 between them."""
+
+    parts: Parts
+    gaps: Array
+
+    @staticmethod
+    def of(parts: Parts, spacing: Spacing) -> "Supply":
+        """Draw the gaps."""
+        return Supply(parts, spacing.gaps(parts.draws.rig, parts.draws.parts))
 
     def at(self, rate: float) -> Crossings:
         """Crossings when parts are released at a mean ``rate`` (1/s)."""
-        release = np.cumsum(self.gaps, axis=1) / rate
-        alone = self.alone
-        if alone is None:
-            alone = _crossings(self.scenario, self.draws, self._later(release))
-        return Crossings(tuple(times + release[:, :, None] for times in alone.gates))
-
-    def _later(self, release: Array) -> dict[str, Scalar]:
-        """What forces that change with time are for a part released later."""
-        values = drawn(self.scenario, self.draws)
-        return {
-            f"{force.key}.{key}": value
-            for force in self.scenario.forces
-            for key, value in force.later(TableValues(values, force.key), release.ravel()).items()
-        }
+        return self.parts.released(np.cumsum(self.gaps, axis=1) / rate)
 
 
-def _crossings(scenario: Scenario, draws: PartDraws, values: Mapping[str, Scalar]) -> Crossings:
-    query = motion_query(scenario, draws, values, ends=False)
-    motion = passage(query.rig.part, query.rig.path, query.rig.forces, query.positions)
+def _later(scenario: Scenario, query: MotionQuery, release: Array) -> dict[str, Scalar]:
+    """What forces that change with time are for parts released later (n,)."""
+    return {
+        f"{force.key}.{key}": value
+        for force in scenario.forces
+        for key, value in force.later(TableValues(query.values, force.key), release).items()
+    }
+
+
+def _crossings(draws: PartDraws, query: MotionQuery, forces: tuple[Force | Belt, ...]) -> Crossings:
+    motion = passage(query.rig.part, query.rig.path, forces, query.positions)
     light = light_of(query, motion)
     return Crossings(tuple(times.reshape(draws.streams, draws.parts, -1) for times in light))
