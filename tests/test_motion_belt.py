@@ -2,7 +2,8 @@
 
 import numpy as np
 import pytest
-from numpy.testing import assert_allclose
+from mpmath import mp
+from numpy.testing import assert_allclose, assert_array_equal
 from scipy.integrate import quad
 from scipy.optimize import brentq
 
@@ -171,3 +172,48 @@ def test_trial_on_a_belt_does_not_depend_on_its_company():
 def test_two_belts_are_refused():
     with pytest.raises(ValueError, match="2 belts"):
         passage(Block(), Path(0.0), (Belt(1.0, 0.3), Belt(1.0, 0.3)), [0.1])
+
+
+def carried(speed, ripple, frequency, phase, positions, guesses):
+    """When the belt catches a part from rest, and when it is at positions, near guesses; to 30 digits."""
+    with mp.workdps(30):
+        speed, r, p, a = (mp.mpf(float(v)) for v in (speed, ripple, phase, 0.4 * G))
+        w = mp.mpf(float(2 * np.pi * frequency))
+
+        def travel(t):
+            return speed * t - speed * r / w * mp.cos(w * t + p)
+
+        caught = mp.findroot(lambda t: speed * (1 + r * mp.sin(w * t + p)) - a * t, guesses[0])
+        begun = travel(caught) - a * caught**2 / 2
+        found = [
+            mp.findroot(lambda t, x=x: travel(t) - begun - mp.mpf(x), guess)
+            for x, guess in zip(positions, guesses[1:], strict=True)
+        ]
+        return [float(t) for t in (caught, *found)]
+
+
+@pytest.mark.parametrize("ripple", [0.006, -0.1, 0.0999, 0.1001, 0.3])
+def test_catch_and_carriage_on_a_rippled_belt_are_those_of_30_digits(ripple):
+    rng, n = np.random.default_rng(4), 7
+    speed, frequency, phase = rng.uniform(0.3, 2.0, n), 10 ** rng.uniform(-2, 2, n), rng.uniform(-200, 200, n)
+    belt = Belt(speed, 0.4, ripple=ripple, ripple_frequency=frequency, ripple_phase=phase)
+    p = passage(Block(), Path(0.0, 0.3), (belt,), [2.0, 2.75])
+    rows = np.flatnonzero(p.grip <= 1)
+    for i in rows:
+        found = [p.caught_time[i], *p.time[i]]
+        assert_allclose(
+            found, carried(speed[i], ripple, frequency[i], phase[i], [2.0, 2.75], found), rtol=1e-12
+        )
+    assert rows.size > 1
+
+
+def test_trials_of_little_and_of_much_ripple_do_not_depend_on_each_other():
+    rng, n = np.random.default_rng(5), 40
+    belt = Belt(
+        rng.uniform(0.3, 2.0, n), 0.4, ramp=rng.choice([0.0, 0.3], n), ripple=rng.uniform(0.0, 0.2, n),
+        ripple_frequency=rng.uniform(0.0, 9.0, n), ripple_phase=rng.uniform(0, 7, n),
+    )  # fmt: skip
+    together = passage(Block(), Path(0.0, 0.3), (belt,), [1.0, 2.0])
+    for i in range(0, n, 5):
+        alone = passage(Block(), Path(0.0, 0.3), (take(belt, slice(i, i + 1)),), [1.0, 2.0])
+        assert_array_equal(alone.time[0], together.time[i])

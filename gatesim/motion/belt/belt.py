@@ -8,12 +8,13 @@ import numpy as np
 from pydantic import Field
 
 from gatesim.ground import keys
-from gatesim.ground.arrays import Array, Scalar, plain
+from gatesim.ground.arrays import Array, Flags, Scalar, plain, take
 from gatesim.ground.caution import Caution
 from gatesim.ground.level import Level
 from gatesim.ground.quantity import Quantity, accepts, stated
 from gatesim.ground.table import TableValues
 from gatesim.ground.text import mm
+from gatesim.motion.belt import kepler
 from gatesim.motion.force.base import Drawn, ForceTable
 from gatesim.motion.path import Body, Path
 from gatesim.motion.roots import solve
@@ -67,6 +68,8 @@ class Belt:
         """Share of the part that lies on the belt, as a function of travel (n,)."""
 
         def share(x: Array) -> Array:
+            if not np.any(np.asarray(self.start) > 0):
+                return np.ones(x.shape)
             ramp = np.clip((x - self.start) / part.length, 0.0, 1.0)
             return np.asarray(np.where(np.asarray(self.start) > 0, ramp, 1.0))
 
@@ -82,25 +85,35 @@ class Belt:
         early = np.minimum(t, self.ramp)
         late = t - early
         even = (self.start_speed + self._rate * early / 2) * early + self.speed * late
+        if np.all(self.ripple == 0):
+            return even
         # integral of (V0 + k t) sin(w t + p) by parts; w = 0 leaves sin(p) and is kept apart
         w = np.where(self._angular == 0, 1.0, self._angular)
-        p = self.ripple_phase
-
-        def wave(speed: Array, rate: Scalar, at: Array) -> Array:
-            value: Array = -speed * np.cos(w * at + p) / w + rate * np.sin(w * at + p) / w**2
-            return value
-
-        zero = np.zeros_like(early)
-        ramped = wave(self._even(early), self._rate, early) - wave(self.start_speed + zero, self._rate, zero)
-        flat = wave(self.speed + zero, 0.0, t) - wave(self.speed + zero, 0.0, early)
-        swing = ramped + np.where(late > 0, flat, 0.0)
+        p, zero = self.ripple_phase, np.zeros(np.shape(t)[-1:])
+        swing = (self._even(zero) * np.cos(p + zero) - self._even(t) * np.cos(w * t + p)) / w
+        if np.any(self._rate != 0):
+            swing = swing + self._rate * (np.sin(w * early + p) - np.sin(p + zero)) / w**2
         return even + self.ripple * np.where(self._angular == 0, even * np.sin(p), swing)
 
-    def time_of(self, travel: Array, after: Array) -> Array:
-        """Times (k, n) at which ``travel`` (k, n) is reached, none before ``after`` (n,).
+    def arrival(self, travel: Array, after: Array) -> tuple[Array, Array]:
+        """Times (k, n) at which ``travel`` (k, n) is reached, none before ``after`` (n,), and speeds then."""
+        rows = np.flatnonzero(self._little() & (after >= self.ramp))
+        if rows.size < after.size:
+            time = self._searched(travel, after)
+            speed = self.velocity(time)
+            if rows.size:
+                time[:, rows], speed[:, rows] = take(self, rows).arrival(travel[:, rows], after[rows])
+            return time, speed
+        way = travel - self.travel(after)
+        return kepler.arrival(self.speed, self.ripple, self._angular, self.ripple_phase, way, after)
 
-        Within a bracket; travel grows with time as ripple < 1.
-        """
+    def _little(self) -> Flags:
+        """Whether the ripple is so little that its phase needs no search."""
+        little: Flags = (np.abs(self.ripple) <= kepler.SMALL) & (np.asarray(self._angular) != 0)
+        return little
+
+    def _searched(self, travel: Array, after: Array) -> Array:
+        """Times of `arrival` within a bracket; travel grows with time as ripple < 1."""
         low = np.broadcast_to(after, travel.shape)
         missing = travel - self.travel(low)
         # run-up at worst adds its whole duration, ripple at worst its whole amplitude

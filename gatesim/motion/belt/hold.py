@@ -62,7 +62,7 @@ class Carriage:
             return share_needed(np.abs(self.lacking(t)), pull.at(self.at(t).u))
 
         since = self.begin.t
-        last = self.belt.time_of((self.belt.travel(since) + size - self.begin.u)[None], since)[0]
+        last = self.belt.arrival((self.belt.travel(since) + size - self.begin.u)[None], since)[0][0]
         steps = np.maximum(FEWEST, np.ceil(LOOKS * self.belt.ripple_frequency * (last - since)))
         low, high, need = since.copy(), last.copy(), np.zeros_like(since)
         lost, going = np.zeros(since.shape, bool), np.ones(since.shape, bool)

@@ -272,8 +272,7 @@ class Ride:
         belt, x = take(self.belt, rows), trip.nodes[j:, rows]
         position = trip.nodes[j, rows] + now.u[rows]
         way = belt.travel(now.t[rows]) + np.maximum(x - position, 0.0)
-        time = belt.time_of(way, now.t[rows])
-        speed = belt.velocity(time)
+        time, speed = belt.arrival(way, now.t[rows])
         least, most = belt.steepest(now.t[rows])
         grip = np.zeros(rows.size)
         for i, dynamics in enumerate(self.dynamics[j:]):

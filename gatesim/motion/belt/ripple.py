@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from gatesim.ground.arrays import Array, Flags, Rows, take
+from gatesim.motion.belt import kepler
 from gatesim.motion.belt.belt import CLOSE, Belt
 from gatesim.motion.roots import solve
 
@@ -68,6 +69,14 @@ class Ripple:
 
         sign: +1 where the belt is the faster now, else -1; v: the part's speed. Its acceleration is ``a``.
         """
+        weak = np.abs(self._swing()) <= kepler.SMALL * np.abs(self.a)
+        if weak.all():
+            return self._met_once(sign, v, last)
+        if weak.any():
+            found = np.empty(v.shape)
+            for rows in (np.flatnonzero(weak), np.flatnonzero(~weak)):
+                found[rows] = self.take(rows).meeting(sign[rows], v[rows], last[rows])
+            return found
         least, most = self.belt.band(self.since)
         room = np.where(sign > 0, least - v, v - most)
         with np.errstate(divide="ignore"):
@@ -83,6 +92,15 @@ class Ripple:
             under_way &= ~crossed & (until < last)
             low = np.where(under_way, until, low)
         return np.where(met, self._root(sign, v, low, high), np.nan)
+
+    def _met_once(self, sign: Array, v: Array, last: Array) -> Array:
+        """As `meeting`, where the part gains speed so fast that the ripple hardly matters."""
+        even = (self.belt.speed - v) / self.a
+        angle = self._omega() * (self.since + even) + self.belt.ripple_phase
+        # delta = e sin(M + delta), the sine as the cosine of a right angle less
+        delta, _, _ = kepler.lead(self._swing() / self.a, np.sin(angle), -np.cos(angle))
+        tau = np.maximum(even + delta / self._omega(), 0.0)
+        return np.where((sign * self.a > 0) & (tau <= last), tau, np.nan)
 
     def _gap(self, sign: Array, v: Array, tau: Array) -> Array:
         """Speed by which the belt is ahead, in direction ``sign``."""
