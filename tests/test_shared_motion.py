@@ -6,7 +6,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from gatesim.chain import pipeline, together
+from gatesim.chain import pipeline, sidebyside
 from gatesim.chain.alike import motion_inputs
 from gatesim.chain.remembered import Remembered
 from gatesim.chain.together import Case, run_all
@@ -104,7 +104,7 @@ def test_rigs_that_move_alike_read_together_what_each_reads_alone(name, monkeypa
         solved.append(given)
         return passage(*given)
 
-    monkeypatch.setattr(together, "passage", counted)
+    monkeypatch.setattr(sidebyside, "passage", counted)
     cases = [Case(each, draw, quantised=False, ends=False) for each in (scenario, *others)]
     for case, found in zip(cases, run_all(cases), strict=True):
         alone = pipeline.run(case.scenario, draw, quantised=False, ends=False)
@@ -136,7 +136,7 @@ def test_draws_taken_from_a_second_set_share_the_motions_they_do_not_change(monk
 
     source = Streams(1, 0, 50)
     names = tuple(names_drawn(model))
-    monkeypatch.setattr(together, "passage", counted)
+    monkeypatch.setattr(sidebyside, "passage", counted)
     found, errors = _sets(model, "spacing-dwell", source, names)
     assert len(solved) < 0.5 * len(errors)
     assert found == list(names)

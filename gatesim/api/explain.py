@@ -4,12 +4,11 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, ClassVar
 
 from gatesim.api.result import PicturedLengths, at_work
-from gatesim.chain import pipeline
+from gatesim.chain.nominal import nominal_passage
 from gatesim.chain.remembered import Remembered
 from gatesim.explanation import Breakdown, breakdown
 from gatesim.explanation.remedy import Remedies, remedies
 from gatesim.explanation.sentences import Facts, advice, cause, facts, headline
-from gatesim.ground.draw import Nominal
 from gatesim.prediction.devices import Device, devices, listed
 from gatesim.scenario import Scenario
 from gatesim.studies.best import Best, best_of_all
@@ -104,7 +103,7 @@ def explain(scenario: Scenario, *, formula: str | None = None) -> Explanation:
     move = Remembered()
     found = breakdown(scenario, formula, move=move)
     tried = remedies(scenario, found.formula, move=move)
-    passed = pipeline.run(scenario, Nominal(1), move=move)
+    passed = nominal_passage(scenario, move)
     about, along = facts(scenario, passed), devices(scenario, passed, move)
     best = best_of_all(scenario, move=move)
     return Explanation.of(found, facts=about, remedies=tried, devices=along, best=best)

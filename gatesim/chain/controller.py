@@ -1,14 +1,18 @@
 """What the controller calculates with: the formulas in use and the constants it holds."""
 
 import math
-from collections.abc import Mapping
+from collections import OrderedDict
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
+import numpy as np
+
 from gatesim.chain.assembly import forces_of, gates_of, part_of, path_of
+from gatesim.chain.sidebyside import Question, answered
 from gatesim.formula import FORMULAS, Constants, suited
 from gatesim.ground.arrays import Array
-from gatesim.motion import Belt, Force, Path, passage
+from gatesim.motion import Belt, Force, Path
 from gatesim.part import Part
 from gatesim.scenario.model import Scenario
 
@@ -31,11 +35,7 @@ class Controller:
 @lru_cache(maxsize=512)
 def controller_of(scenario: Scenario) -> Controller:
     """What the controller of this scenario holds; computed once, as every block of a study asks."""
-    return holding(scenario, uncalibrated(scenario))
-
-
-def holding(scenario: Scenario, held: Constants) -> Controller:
-    """The controller with these constants, and the formulas' calibration lines."""
+    held = uncalibrated(scenario)
     names = _formulas_of(scenario, held)
     return Controller({name: _with_line(held, scenario, name, names[0]) for name in names})
 
@@ -60,11 +60,10 @@ def left_to_motion(scenario: Scenario) -> bool:
     return scenario.formula.acceleration is None and not scenario.counter.source.turned_by
 
 
-def uncalibrated(scenario: Scenario, passing: float | None = None) -> Constants:
+def uncalibrated(scenario: Scenario) -> Constants:
     """What the controller holds beside calibration lines: of [formula], and nominal for the rest.
 
-    The acceleration left out is the mean one of the nominal part while it passes gate 1; ``passing``: that
-    one, where it is known already.
+    The acceleration left out is the mean one of the nominal part while it passes gate 1.
     """
     formula, gate, source = scenario.formula, scenario.gate, scenario.counter.source
     nan = math.nan
@@ -75,7 +74,7 @@ def uncalibrated(scenario: Scenario, passing: float | None = None) -> Constants:
     if formula.acceleration is not None:
         acceleration = formula.acceleration.nominal
     elif left_to_motion(scenario):
-        acceleration = _mean_acceleration(scenario) if passing is None else passing
+        (acceleration,) = _passing([_nominal(scenario)])
     return Constants(
         spacing=spacing.nominal,
         rearm=nan if gate.rearm is None or rearm is None else rearm.nominal,
@@ -91,17 +90,51 @@ def _released_from_rest(scenario: Scenario) -> bool:
     return scenario.path.release_speed.nominal == 0.0 and not driven
 
 
-def _mean_acceleration(scenario: Scenario) -> float:
+def held_together(scenarios: Sequence[Scenario]) -> None:
+    """Have what the controllers of all of these hold at hand, with one motion side by side."""
+    left = [scenario for scenario in scenarios if left_to_motion(scenario)]
+    _passing([_nominal(scenario) for scenario in left])
+
+
+def keep_passing(scenario: Scenario, acceleration: float) -> None:
+    """Keep the mean acceleration of the nominal part while it passes gate 1, worked out by others."""
+    _keep(_nominal(scenario), acceleration)
+
+
+Nominally = tuple[Part, Path, tuple[Force | Belt, ...], float]
+"""Part, path, forces and the first gate's position, all nominal."""
+
+
+@lru_cache(maxsize=512)
+def _nominal(scenario: Scenario) -> Nominally:
     values = nominal_values(scenario)
     part, path = part_of(scenario, values), path_of(values)
-    return _passing(part, path, forces_of(scenario, values, part, path), float(gates_of(values)[0]))
+    return part, path, forces_of(scenario, values, part, path), float(gates_of(values)[0])
 
 
-@lru_cache(maxsize=64)
-def _passing(part: Part, path: Path, forces: tuple[Force | Belt, ...], first: float) -> float:
-    """Mean acceleration at gate 1; kept, as rigs that differ in what does not move the part share it."""
-    motion = passage(part, path, forces, [first, first + float(part.length)])
-    return mean_acceleration(motion.time[0], motion.speed[0])
+MOST_KEPT = 256
+_KEPT: OrderedDict[Nominally, float] = OrderedDict()
+"""Mean accelerations at gate 1: rigs that differ in what does not move the part share one."""
+
+
+def _keep(rig: Nominally, acceleration: float) -> None:
+    _KEPT[rig] = acceleration
+    while len(_KEPT) > MOST_KEPT:
+        _KEPT.popitem(last=False)
+
+
+def _passing(rigs: Sequence[Nominally]) -> list[float]:
+    """Mean acceleration of each at gate 1, of those not known yet by one motion side by side."""
+    found = {rig: _KEPT[rig] for rig in rigs if rig in _KEPT}
+    new = list(dict.fromkeys(rig for rig in rigs if rig not in found))
+    asked = [
+        Question(part, path, forces, np.array([[first, first + float(part.length)]]))
+        for part, path, forces, first in new
+    ]
+    for rig, motion in zip(new, answered(asked), strict=True):
+        found[rig] = mean_acceleration(motion.time[0], motion.speed[0])
+        _keep(rig, found[rig])
+    return [found[rig] for rig in rigs]
 
 
 def mean_acceleration(time: Array, speed: Array) -> float:

@@ -4,7 +4,13 @@ from dataclasses import replace
 
 import numpy as np
 
-from gatesim.chain.controller import Controller, holding, left_to_motion, mean_acceleration, uncalibrated
+from gatesim.chain.controller import (
+    Controller,
+    controller_of,
+    keep_passing,
+    left_to_motion,
+    mean_acceleration,
+)
 from gatesim.chain.pipeline import Measured, Move, measure, motion_query, run
 from gatesim.ground.arrays import first_of, take
 from gatesim.ground.draw import Nominal
@@ -30,8 +36,8 @@ def nominal_passage(scenario: Scenario, move: Move = passage) -> Measured:
     rows = np.zeros(2, np.intp)
     forces = tuple(take(force, rows) for force in rig.forces)
     both = move(take(rig.part, rows), take(rig.path, rows), forces, asked)
-    passing = mean_acceleration(both.time[1, ends], both.speed[1, ends])
-    constants = holding(scenario, uncalibrated(scenario, passing)).constants
+    keep_passing(scenario, mean_acceleration(both.time[1, ends], both.speed[1, ends]))
+    constants = controller_of(scenario).constants
     belt = next((force for force in rig.forces if isinstance(force, Belt)), None)
     own = replace(take(both, slice(1)), belt=belt)
     return measure(scenario, draw, replace(query, rig=replace(rig, constants=constants)), own)

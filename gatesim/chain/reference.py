@@ -105,25 +105,35 @@ def lines(readings: Array, lengths: Array) -> tuple[Array, Array]:
         return gain, lengths.mean() - gain * means.mean(axis=1)
 
 
-def calibrated_errors(scenario: Scenario, formula: str, lengths: Array, rigs: int, seed: int) -> Array:
-    """Errors (lengths, rigs) in m of parts of ``lengths`` (m) on rigs that are each calibrated; one a rig.
+@dataclass(frozen=True)
+class CalibratedRigs:
+    """Rigs that are each drawn, calibrated as usual, and then passed one part of each of ``lengths`` (m).
 
-    Every rig is drawn, calibrated as usual, and then passed one part of every length.
+    ``draw`` and ``values`` of all their passages, those of the reference parts last.
     """
-    from gatesim.chain.pipeline import run  # deferred: the pipeline is not needed to calibrate
 
+    lengths: Array
+    known: Array
+    draw: Nested
+    values: Mapping[str, Scalar]
+
+    def errors(self, readings: Array) -> Array:
+        """Errors (lengths, rigs) in m of the parts, each by its rig's own line, from all readings (n,)."""
+        layout, rigs = AS_USUAL.layout, self.draw.size // self.lengths.size
+        references = readings[self.draw.size :].reshape(rigs, layout.parts, layout.passages)
+        gain, zero = lines(references, self.known)
+        read = readings[: self.draw.size].reshape(rigs, self.lengths.size)
+        return np.asarray((gain[:, None] * read + zero[:, None] - self.lengths).T)
+
+
+def calibrated_rigs(scenario: Scenario, lengths: Array, rigs: int, seed: int) -> CalibratedRigs:
+    """So many rigs to be calibrated, and then to be passed parts of ``lengths``."""
     layout = AS_USUAL.layout
     levels = {name: q.per or "passage" for name, q in scenario.inputs().items() if q.spread is not None}
-    streams = Streams(seed, 0, rigs)
     known = reference_lengths(scenario, layout.parts)
     others = References(rigs, layout, Streams(seed, 1, rigs))
-    own = Layout(lengths.size, 1)
-    draw = Nested(streams, own, levels, rigs * lengths.size, others)
+    draw = Nested(Streams(seed, 0, rigs), Layout(lengths.size, 1), levels, rigs * lengths.size, others)
     every = np.concatenate([np.tile(lengths, rigs), np.tile(np.repeat(known, layout.passages), rigs)])
     joint = together(draw, scenario.correlations())
     values = {name: scenario.inputs()[name].sample(joint, name) for name in levels}
-    readings = run(scenario, draw, with_references(scenario, values, every, draw.trials)).readings[formula]
-    cut = rigs * lengths.size
-    gain, zero = lines(readings[cut:].reshape(rigs, layout.parts, layout.passages), known)
-    read = readings[:cut].reshape(rigs, lengths.size)
-    return np.asarray((gain[:, None] * read + zero[:, None] - lengths).T)
+    return CalibratedRigs(lengths, known, draw, with_references(scenario, values, every, draw.trials))

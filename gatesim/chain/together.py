@@ -1,4 +1,7 @@
-"""Rigs run together: where the parts move alike, the equation of motion is solved once for all of them."""
+"""Rigs run together: where the parts move alike, the equation of motion is solved once for all of them.
+
+Motions that differ are solved side by side.
+"""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
@@ -7,12 +10,14 @@ from typing import Any
 import numpy as np
 
 from gatesim.chain.alike import content, digest, motion_inputs
+from gatesim.chain.controller import held_together
 from gatesim.chain.pipeline import Measured, MotionQuery, measure, motion_query, signals_of
+from gatesim.chain.sidebyside import Question, answered
 from gatesim.chain.signals import Signals
 from gatesim.ground.arrays import Array, Scalar
 from gatesim.ground.draw import Draw
 from gatesim.ground.outcome import Outcome
-from gatesim.motion import Belt, Passage, passage
+from gatesim.motion import Belt, Passage
 from gatesim.part import Part
 from gatesim.scenario.model import Scenario
 from gatesim.sensor import Switching, switching
@@ -36,14 +41,15 @@ def run_all(cases: Sequence[Case]) -> list[Measured]:
     The motion is asked once for the positions of all of them; each is a node of the integration, so that
     its time is as good as that of a rig run alone (1e-9 relative).
     """
+    held_together([case.scenario for case in cases])
     switch = _Switched()
     queries = [motion_query(c.scenario, c.draw, c.values, ends=c.ends, switch=switch) for c in cases]
     alike: dict[bytes, list[int]] = {}
     for number, (case, query) in enumerate(zip(cases, queries, strict=True)):
         alike.setdefault(_moves_as(case.scenario, query), []).append(number)
     found: dict[int, Measured] = {}
-    for numbers in alike.values():
-        motions = _asked_at_once([queries[number] for number in numbers])
+    each = _moved([[queries[number] for number in numbers] for numbers in alike.values()])
+    for numbers, motions in zip(alike.values(), each, strict=True):
         known: dict[tuple[Any, ...], Signals] = {}
         for number, motion in zip(numbers, motions, strict=True):
             case, query = cases[number], queries[number]
@@ -109,11 +115,24 @@ def _judged_by_reach(query: MotionQuery) -> bool:
     return False
 
 
-def _asked_at_once(queries: Sequence[MotionQuery]) -> list[Passage]:
-    """The motion for each of the queries, which differ in nothing but their positions."""
-    if len(queries) == 1:
-        rig = queries[0].rig
-        return [passage(rig.part, rig.path, rig.forces, queries[0].positions)]
+def _moved(groups: Sequence[Sequence[MotionQuery]]) -> list[list[Passage]]:
+    """The motions of groups of queries, those of a group differing in nothing but their positions."""
+    asked = [_asked_at_once(queries) for queries in groups]
+    motions = answered([question for question, _ in asked])
+    found = []
+    for queries, (_, own), motion in zip(groups, asked, motions, strict=True):
+        if len(queries) == 1:
+            found.append([motion])
+            continue
+        query_of = dict(zip(own, queries, strict=True))  # one of each kind
+        each = {numbers: _own(motion, numbers, query) for numbers, query in query_of.items()}
+        found.append([each[numbers] for numbers in own])
+    return found
+
+
+def _asked_at_once(queries: Sequence[MotionQuery]) -> tuple[Question, list[tuple[int, ...]]]:
+    """One question for the positions of all, and which columns of it are whose."""
+    rig = queries[0].rig
     known: dict[bytes, int] = {}
     columns: list[Array] = []
     own: list[tuple[int, ...]] = []
@@ -121,16 +140,12 @@ def _asked_at_once(queries: Sequence[MotionQuery]) -> list[Passage]:
         numbers = []
         for column in query.positions.T:
             key = column.tobytes()
-            if key not in known:
+            if key not in known or len(queries) == 1:
                 known[key] = len(columns)
                 columns.append(column)
             numbers.append(known[key])
         own.append(tuple(numbers))
-    rig = queries[0].rig
-    motion = passage(rig.part, rig.path, rig.forces, np.stack(columns, axis=1))
-    query_of = dict(zip(own, queries, strict=True))  # one of each kind
-    each = {numbers: _own(motion, numbers, query) for numbers, query in query_of.items()}
-    return [each[numbers] for numbers in own]
+    return Question(rig.part, rig.path, rig.forces, np.stack(columns, axis=1)), own
 
 
 def _own(motion: Passage, numbers: tuple[int, ...], query: MotionQuery) -> Passage:

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gatesim.chain import pipeline
+from gatesim.chain.nominal import nominal_passage
 from gatesim.chain.remembered import Remembered
 from gatesim.explanation.effect import COUNTING, MOTION, Effect, effects_of
 from gatesim.explanation.idealmotion import ideal_motion
@@ -90,7 +91,7 @@ def breakdown(
     Raises InputError where there is no reading to explain.
     """
     move = Remembered() if move is None else move
-    real = pipeline.run(scenario, Nominal(1), move=move)
+    real = nominal_passage(scenario, move)
     formula = next(iter(real.readings)) if formula is None else formula
     reading = _reading(scenario, formula, real)
     present = effects_of(scenario, formula, real) if effects is None else tuple(effects)

@@ -7,7 +7,7 @@ from functools import cached_property
 from typing import Any
 
 from gatesim.chain import pipeline
-from gatesim.ground.draw import Nominal
+from gatesim.chain.nominal import nominal_passage
 from gatesim.ground.suggestion import Suggestion
 from gatesim.motion import passage
 from gatesim.scenario.model import Scenario
@@ -61,7 +61,7 @@ class Present:
     @cached_property
     def passed(self) -> pipeline.Measured:
         """The nominal part's passage."""
-        return pipeline.run(self.scenario, Nominal(1), move=self.move)
+        return nominal_passage(self.scenario, self.move)
 
     @property
     def length(self) -> float:

@@ -9,7 +9,7 @@ import numpy as np
 
 from gatesim.chain import pipeline
 from gatesim.chain.alike import motion_key
-from gatesim.chain.reference import calibrated_errors, with_references
+from gatesim.chain.reference import CalibratedRigs, calibrated_rigs, with_references
 from gatesim.chain.together import Case, run_all
 from gatesim.explanation.proposal import Effort, Proposal, proposals_of
 from gatesim.ground.data import Keys
@@ -121,27 +121,31 @@ def remedies(
     scenario: Scenario,
     formula: str,
     proposals: Sequence[Proposal] | None = None,
-    each: Callable[..., Iterable[Any]] = map,
+    each: Callable[..., Iterable[Any]] | None = None,
     move: pipeline.Move | None = None,
 ) -> Remedies:
     """Try every change that applies to this rig and formula; ``proposals`` instead of the built-in ones.
 
     Where no single change is enough, the best one is tried with each of the others on top. ``each``
-    does what map does, such as that of an executor. ``move`` as `gatesim.chain.pipeline.run` has it.
+    does what map does, in other processes, such as that of an executor. ``move`` as
+    `gatesim.chain.pipeline.run` has it.
     """
     as_it_is = Proposal(Effort.SOFTWARE, "the rig as it is", "", scenario, formula)
-    (given,) = each(proposals_of, [scenario], [formula], [move]) if proposals is None else (proposals,)
+    found_by = map if each is None else each
+    (given,) = found_by(proposals_of, [scenario], [formula], [move]) if proposals is None else (proposals,)
     now, *tried = _all_tried([as_it_is, *given], each)
     wanted, text = _wanted(scenario, now.error)
     found = _ranked(tried, now, wanted, text)
     if found.cheapest is None and found.best is not None and found.best.reach < now.reach:
-        (more,) = each(_with_a_second, [scenario], [found.best.proposal])
+        (more,) = found_by(_with_a_second, [scenario], [found.best.proposal])
         found = _ranked([*found.tried, *_all_tried(more, each)], now, wanted, text)
     return found
 
 
-def _all_tried(proposals: Sequence[Proposal], each: Callable[..., Iterable[Any]]) -> list[Remedy]:
-    """What every proposal comes to; those under which a part moves as under others are tried together."""
+def _all_tried(proposals: Sequence[Proposal], each: Callable[..., Iterable[Any]] | None) -> list[Remedy]:
+    """What every proposal comes to, all tried together; in other processes those that move alike."""
+    if each is None:
+        return _tried(proposals)
     alike: dict[str, list[int]] = {}
     for number, proposal in enumerate(proposals):
         alike.setdefault(motion_key(proposal.scenario, but=("gate",)), []).append(number)
@@ -207,8 +211,19 @@ def _wanted(scenario: Scenario, error: float) -> tuple[float, str]:
 def _tried(proposals: Sequence[Proposal]) -> list[Remedy]:
     """What each comes to at the worst of the lengths required, one without a reading before all others."""
     draws: dict[int, Draw] = {}
-    passed = run_all([_case(proposal.scenario, draws) for proposal in proposals])
-    return [_judged(proposal, one) for proposal, one in zip(proposals, passed, strict=True)]
+    calibrated = {
+        number: calibrated_rigs(p.scenario, np.array(p.scenario.judged_lengths), RIGS, 1)
+        for number, p in enumerate(proposals)
+        if p.calibrated
+    }
+    cases = [_case(proposal.scenario, draws) for proposal in proposals]
+    cases += [Case(proposals[number].scenario, c.draw, c.values) for number, c in calibrated.items()]
+    passed = run_all(cases)
+    more = dict(zip(calibrated, passed[len(proposals) :], strict=True))
+    return [
+        _judged(proposal, passed[number], calibrated.get(number), more.get(number))
+        for number, proposal in enumerate(proposals)
+    ]
 
 
 def _case(scenario: Scenario, draws: dict[int, Draw]) -> Case:
@@ -225,14 +240,19 @@ def _case(scenario: Scenario, draws: dict[int, Draw]) -> Case:
     return Case(scenario, draw, with_references(scenario, {}, every, draw.trials), ends=False)
 
 
-def _judged(proposal: Proposal, passed: pipeline.Measured) -> Remedy:
-    """From the passages of `_case` to figures of the worst length."""
+def _judged(
+    proposal: Proposal,
+    passed: pipeline.Measured,
+    rigs: CalibratedRigs | None,
+    of_rigs: pipeline.Measured | None,
+) -> Remedy:
+    """From the passages of `_case`, and those of calibrated ``rigs``, to figures of the worst length."""
     lengths = np.array(proposal.scenario.judged_lengths)
     k = lengths.size
     off = passed.readings[proposal.formula] - passed.true_length
     errors = off[k:].reshape(k, TRIALS)
-    if proposal.calibrated:
-        errors = calibrated_errors(proposal.scenario, proposal.formula, lengths, RIGS, 1)
+    if rigs is not None and of_rigs is not None:
+        errors = rigs.errors(of_rigs.readings[proposal.formula])
     found = []
     for length, error, outcome, each in zip(lengths, off[:k], passed.outcome[:k], errors, strict=True):
         read = each[~np.isnan(each)]

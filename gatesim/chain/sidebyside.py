@@ -1,0 +1,115 @@
+"""Motions of one kind side by side, as one batch: a step costs nearly as much for one trial as for many."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, fields, replace
+from typing import Any
+
+import numpy as np
+
+from gatesim.chain.alike import OF_A_BODY, content, digest
+from gatesim.ground.arrays import Array, Scalar, take, trial_count
+from gatesim.motion import Belt, Force, Passage, Path, passage
+from gatesim.motion.path import Body
+
+
+@dataclass(frozen=True)
+class Question:
+    """What `gatesim.motion.passage` is asked for n trials; ``positions`` (n, p) in m."""
+
+    part: Body
+    path: Path
+    forces: tuple[Force | Belt, ...]
+    positions: Array
+
+
+@dataclass(frozen=True)
+class _Mover:
+    """All that the motion may know of a part; see `gatesim.motion.path.Body`."""
+
+    length: Scalar
+    mass: Scalar
+    inertia_factor: Scalar
+    round: bool
+
+
+def answered(questions: Sequence[Question]) -> list[Passage]:
+    """The motion that answers each of the questions, those of one kind solved as one batch.
+
+    No trial depends on the others that are solved with it, so that nothing changes but the work.
+    """
+    kinds: dict[bytes, list[int]] = {}
+    for number, question in enumerate(questions):
+        kinds.setdefault(_kind(question), []).append(number)
+    found: dict[int, Passage] = {}
+    for numbers in kinds.values():
+        found.update(zip(numbers, _solved([questions[number] for number in numbers]), strict=True))
+    return [found[number] for number in range(len(questions))]
+
+
+def _kind(question: Question) -> bytes:
+    """Equal for questions that differ in nothing but numbers, of which every trial may have its own."""
+    pieces = [repr(question.part.round).encode()]
+    items: tuple[Any, ...] = (question.path, *question.forces)
+    for item in items:
+        pieces.append(type(item).__qualname__.encode())
+        for field in fields(item):
+            value = getattr(item, field.name)
+            pieces += [b"number"] if _numeric(value) else content(value)
+    return digest(pieces)
+
+
+def _numeric(value: Any) -> bool:
+    return isinstance(value, float | np.ndarray)
+
+
+def _solved(questions: Sequence[Question]) -> list[Passage]:
+    """The same for questions of one kind."""
+    if len(questions) == 1:
+        (one,) = questions
+        return [passage(one.part, one.path, one.forces, one.positions)]
+    sizes = [_trials(question) for question in questions]
+    columns = max(question.positions.shape[1] for question in questions)
+    # the last position over and over, which changes nothing, so that all have as many
+    positions = [
+        np.pad(
+            np.broadcast_to(q.positions, (n, q.positions.shape[1])),
+            ((0, 0), (0, columns - q.positions.shape[1])),
+            mode="edge",
+        )
+        for q, n in zip(questions, sizes, strict=True)
+    ]
+    part = _stacked([_Mover(**{k: getattr(q.part, k) for k in OF_A_BODY}) for q in questions], sizes)
+    path = _stacked([question.path for question in questions], sizes)
+    forces = tuple(
+        _stacked(alike, sizes) for alike in zip(*(question.forces for question in questions), strict=True)
+    )
+    found = passage(part, path, forces, np.concatenate(positions))
+    starts = np.cumsum([0, *sizes])
+    return [
+        _own(take(found, slice(start, start + n)), question)
+        for question, start, n in zip(questions, starts.tolist(), sizes, strict=False)
+    ]
+
+
+def _trials(question: Question) -> int:
+    mover = _Mover(**{key: getattr(question.part, key) for key in OF_A_BODY})
+    return max(trial_count(mover, question.path, *question.forces), len(question.positions))
+
+
+def _stacked(items: Sequence[Any], sizes: Sequence[int]) -> Any:
+    """The trials of all items, ``sizes`` each, as one; what is the same number in all stays shared."""
+    changed = {}
+    for field in fields(items[0]):
+        values = [getattr(item, field.name) for item in items]
+        first = values[0]
+        same = not any(isinstance(v, np.ndarray) and v.ndim for v in values)
+        if _numeric(first) and not (same and all(v == first for v in values)):
+            each = [np.broadcast_to(np.asarray(v, float), (n,)) for v, n in zip(values, sizes, strict=True)]
+            changed[field.name] = np.concatenate(each)
+    return replace(items[0], **changed) if changed else items[0]
+
+
+def _own(rows: Passage, question: Question) -> Passage:
+    asked = slice(question.positions.shape[1])
+    belt = next((force for force in question.forces if isinstance(force, Belt)), None)
+    return replace(rows, time=rows.time[:, asked], speed=rows.speed[:, asked], belt=belt)
