@@ -103,15 +103,18 @@ class MagnetBrake(EddyBrake):
         """Speed times the sum of share/(1 + (v/speed)^2), in m/s."""
         if self.linear:
             return v
-        total: Array | float = 0.0
+        total: Array | None = None
         for share, speed in zip(self.curve.shares, self.curve.speeds, strict=True):
             ratio = v / (speed * self.stretch)
             ratio *= ratio
             ratio += 1
             np.divide(v, ratio, out=ratio)
+            if total is None and share == 1:  # the only one
+                return ratio
             ratio *= share
-            total = total + ratio
-        return np.asarray(total)
+            total = ratio if total is None else np.add(total, ratio, out=total)
+        assert total is not None, "a curve has a term"
+        return total
 
     def rates(self, v: Array) -> tuple[Array, Array]:
         """The law, and the sum of share (1 - r^2)/(1 + r^2)^2 with r = v/speed."""

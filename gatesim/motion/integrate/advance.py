@@ -159,7 +159,8 @@ def _leap(dynamics: Dynamics, now: State) -> NDArray[np.int8]:
     rows = np.flatnonzero(now.settling)
     ending = np.full(now.rows.shape, UNDER_WAY, np.int8)
     while rows.size:
-        u, v, dt, behind, sound = leap(dynamics.take(rows), now.size[rows], now.u[rows], now.v[rows])
+        u, v, dt, behind, sound, short = leap(dynamics.take(rows), now.size[rows], now.u[rows], now.v[rows])
+        now.settling[rows[short]] = False
         some = rows[sound]
         now.u[some], now.v[some] = u[sound], v[sound]
         now.dt[some] += dt[sound]

@@ -94,21 +94,27 @@ WAY_ROUNDS, END_ROUNDS = (1, 5), (1, 6)
 """Without and with the change of the followed speed."""
 
 
-def leap(dynamics: Dynamics, size: Array, u: Array, v: Array) -> tuple[Array, Array, Array, Array, Flags]:
+def leap(
+    dynamics: Dynamics, size: Array, u: Array, v: Array
+) -> tuple[Array, Array, Array, Array, Flags, Flags]:
     """Go on from distance u (n,) and speed v (n,) on a span of ``size`` (n,) by as far as is sure.
 
     Returns distance, speed, elapsed time, relaxation lengths behind, and for which trials (each (n,)); for
-    the others they mean nothing.
+    the others they mean nothing. At last the trials (n,) whose way is too short for that, now and later.
     """
-    out, sound = np.empty((4, v.size)), np.zeros(v.size, bool)
+    out, sound, short = np.empty((4, v.size)), np.zeros(v.size, bool), np.zeros(v.size, bool)
     for first in range(0, v.size, BLOCK):
         some = slice(first, first + BLOCK)
         local = dynamics.take(some)
-        near = _near(local, u[some], v[some])
-        rows = first + np.flatnonzero(near)
-        if rows.size:
-            out[:, rows], sound[rows] = _leap(local.take(near), size[rows], u[rows], v[rows])
-    return out[0], out[1], out[2], out[3], sound
+        near = np.flatnonzero(_near(local, u[some], v[some]))
+        landing = _landing(local.take(near), size[some][near], u[some][near], v[some][near])
+        enough = landing.before >= LONG
+        short[first + near[~enough]] = True
+        near = near[enough]
+        if near.size:
+            rows = first + near
+            out[:, rows], sound[rows] = _leap(local.take(near), landing.take(enough), u[rows], v[rows])
+    return out[0], out[1], out[2], out[3], sound, short
 
 
 def _near(dynamics: Dynamics, u: Array, v: Array) -> Flags:
@@ -118,10 +124,22 @@ def _near(dynamics: Dynamics, u: Array, v: Array) -> Flags:
     return close & dynamics.steady.level() & (dynamics.steady.start > 0)
 
 
-def _leap(dynamics: Dynamics, size: Array, u: Array, v: Array) -> tuple[Array, Flags]:
-    drive = dynamics.steady.start
+@dataclass(frozen=True)
+class Landing:
+    """Where a leap goes to, and relaxation lengths before and behind that (n,)."""
+
+    end: Array
+    before: Array
+    behind: Array
+
+    def take(self, rows: Flags) -> "Landing":
+        """Select trials."""
+        return Landing(self.end[rows], self.before[rows], self.behind[rows])
+
+
+def _leap(dynamics: Dynamics, landing: Landing, u: Array, v: Array) -> tuple[Array, Flags]:
+    drive, end, behind = dynamics.steady.start, landing.end, landing.behind
     with np.errstate(all="ignore"):  # where there is no followed speed
-        end, before, behind = _landing(dynamics, size, u, v)
         way = end - u
         found = _follow(dynamics, WAY, WAY_ROUNDS, u, way, v)
         sense = np.abs(-found.slope - found.drag)  # of the drag to v, relative to v
@@ -137,9 +155,9 @@ def _leap(dynamics: Dynamics, size: Array, u: Array, v: Array) -> tuple[Array, F
         final = _follow(dynamics, END, END_ROUNDS, end - last, last, found.speed[-1])
         speed = final.speed[-1]
         time = (speed - v + weighted(WAY.weights, found.drag) * way + more) / drive
-        rest = np.maximum(final.off[-1], start * np.exp(-before)) * np.exp(-0.7 * behind)
+        rest = np.maximum(final.off[-1], start * np.exp(-landing.before)) * np.exp(-0.7 * behind)
         sound = found.everywhere() & final.everywhere()
-        sound &= (before >= LONG) & (lost <= TIME * drive * time) & (rest <= SPEED)
+        sound &= (lost <= TIME * drive * time) & (rest <= SPEED)
     return np.stack([end, speed, time, behind]), sound
 
 
@@ -180,8 +198,8 @@ def _follow(
     return Followed(speed, off, (drive - acceleration) / now, slope)
 
 
-def _landing(dynamics: Dynamics, size: Array, u: Array, v: Array) -> tuple[Array, Array, Array]:
-    """Where to (n,), and relaxation lengths (n,) before and behind it."""
+@np.errstate(all="ignore")  # where there is no followed speed
+def _landing(dynamics: Dynamics, size: Array, u: Array, v: Array) -> Landing:
     drive, cell = dynamics.steady.start, (size - u) / LOOKS
     field = dynamics.at(u + np.arange(LOOKS + 1)[:, None] * cell)
     speed = np.broadcast_to(v, (LOOKS + 1, v.size))
@@ -208,7 +226,7 @@ def _landing(dynamics: Dynamics, size: Array, u: Array, v: Array) -> tuple[Array
     many = np.maximum(np.count_nonzero(alike, axis=0) - 1, 1)
     sooner = (many < LOOKS) & (u + cell * many < end)
     behind = np.where(sooner, left[many, column], behind)
-    return np.where(sooner, u + cell * many, end), left[0] - behind, behind
+    return Landing(np.where(sooner, u + cell * many, end), left[0] - behind, behind)
 
 
 def _missed(drag: Array) -> Array:
