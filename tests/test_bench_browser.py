@@ -277,7 +277,7 @@ def test_after_many_random_edits_the_numbers_are_those_of_the_commands(browser, 
         for _ in range(edits):
             page.run(EDITS, [dice.random(), dice.random()])
             page.wait("gatesim.bench.settled()")
-        page.answered("passage", "distribution")
+        page.answered("along", "distribution")
         page.find("#new-name").send_keys("edited")
         page.find("#save-as button").click()
         page.wait("document.getElementById('status').textContent.startsWith('Saved as')")

@@ -17,7 +17,7 @@ import pytest
 from gatesim.ground.distribution import Normal
 from gatesim.ground.errors import InputError
 from gatesim.ground.quantity import Quantity
-from gatesim.studies.block import run_block
+from gatesim.studies.block import run_blocks
 from gatesim.studies.engine import study
 from gatesim.studies.model import Trials
 from gatesim.studies.moments import Moments
@@ -206,8 +206,8 @@ def test_sink_sees_every_trial_in_order():
     whole = np.concatenate([t.readings["y"] for t in seen])
     assert whole.size == 25_000
     for index, block in enumerate(seen):
-        again = run_block(MASS, plan, {}, index, True).trials
-        assert np.array_equal(block.readings["y"], again.readings["y"])
+        (again,) = run_blocks(MASS, plan, {}, True, [index])
+        assert np.array_equal(block.readings["y"], again.trials.readings["y"])
     assert result.formulas["y"].bias.value == pytest.approx(whole.mean(), rel=1e-12)
 
 

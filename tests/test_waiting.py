@@ -10,7 +10,7 @@ import pytest
 
 from gatesim.api import result
 from gatesim.studies import estimate
-from gatesim.studies.block import Summary, run_block
+from gatesim.studies.block import Summary, run_blocks
 from gatesim.studies.engine import study
 from gatesim.studies.estimate import Forecast, blocks_wanted, in_words
 from gatesim.studies.model import layout_of
@@ -57,7 +57,7 @@ def test_the_blocks_that_a_target_takes_are_foretold():
     plan = Plan(trials=20_000_000, until=Until(relative=0.003))
     summary = Summary(plan.coverage, layout_of(MASS))
     for index in range(20):
-        summary.add(run_block(MASS, plan, {}, index, False), True)
+        summary.add(*run_blocks(MASS, plan, {}, False, [index]), True)
     foretold = blocks_wanted(summary, plan)
     taken = study(MASS, plan, workers=1)
     assert taken.ended == "tolerance reached"

@@ -1,25 +1,28 @@
 """What the live bench asks of the chain: plain data, each answer a call of its own."""
 
 from concurrent.futures import Executor
+from dataclasses import replace
 from typing import Any
 
 from gatesim.api.predict import Prediction
 from gatesim.api.report import report
 from gatesim.api.study import judged
-from gatesim.chain.nominal import nominal_passage
+from gatesim.chain.nominal import Again, controller_in, nominal_passage, remembering
 from gatesim.chain.pipeline import Measured
-from gatesim.explanation.area import speed_curve
 from gatesim.explanation.change import Proposal
 from gatesim.formula import FORMULAS
 from gatesim.ground.errors import InputError
+from gatesim.prediction.devices import devices
 from gatesim.prediction.predict import told
 from gatesim.prediction.trace import trace
 from gatesim.scenario import Scenario
+from gatesim.studies.draws import names_drawn
 from gatesim.studies.engine import study
+from gatesim.studies.model import layout_of
 from gatesim.studies.plan import Plan
 from gatesim.studies.rig import RigModel
 from gatesim.view.bench.patch import differences, plain
-from gatesim.view.reportdata import histogram_data, passage_data
+from gatesim.view.reportdata import histogram_data, motion_drawn, passage_data
 from gatesim.view.reporttables import remedy_row, waterfall_bars
 from gatesim.view.riggeometry import rig_geometry
 
@@ -30,7 +33,7 @@ SEED = 1
 def reading(scenario: Scenario) -> tuple[Json, Measured]:
     """What `gatesim predict --json` lists, and the equation of each formula; and the passage itself.
 
-    What the forces amount to comes with the pictures: it takes as long as the reading.
+    What the forces amount to comes later (`along`): it takes as long as the reading, and nothing shows it.
     """
     passed = nominal_passage(scenario)
     found = Prediction.of(told(scenario, passed))
@@ -39,11 +42,17 @@ def reading(scenario: Scenario) -> tuple[Json, Measured]:
 
 
 def passage(scenario: Scenario, passed: Measured) -> Json:
-    """What the moving pictures are drawn from, and ``figures``: the rest of the prediction."""
-    charge, traced = FORMULAS[next(iter(passed.readings))], trace(scenario, passed=passed)
-    data = passage_data(traced, speed_curve(passed), rig_geometry(scenario))
-    as_area = charge.one_speed and not scenario.counter.source.turned_by
-    return {**data, "as_area": as_area, "figures": told(scenario, passed, traced.devices).figures}
+    """What the moving pictures are drawn from."""
+    covers, curve = motion_drawn(passed)
+    traced = trace(scenario, passed=passed, covers=covers, along=())
+    data = passage_data(traced, curve, rig_geometry(scenario))
+    charge = FORMULAS[next(iter(passed.readings))]
+    return {**data, "as_area": charge.one_speed and not scenario.counter.source.turned_by}
+
+
+def along(scenario: Scenario, passed: Measured) -> Json:
+    """What the forces amount to: the rest of what `gatesim predict --json` lists."""
+    return {"figures": told(scenario, passed, devices(scenario, passed)).figures}
 
 
 def why(scenario: Scenario, passed: Measured) -> Json:
@@ -52,7 +61,7 @@ def why(scenario: Scenario, passed: Measured) -> Json:
     from gatesim.explanation.sentences import cause, facts, off
 
     try:
-        found = breakdown(scenario)
+        found = breakdown(scenario, move=remembering(scenario, passed), passed=passed)
     except InputError as problem:
         return {"reason": str(problem).removeprefix(f"{scenario.file}: "), "bars": []}
     return {
@@ -64,12 +73,13 @@ def why(scenario: Scenario, passed: Measured) -> Json:
 
 def distribution(scenario: Scenario, passed: Measured, trials: int, executor: Executor) -> Json:
     """What `gatesim study --sobol --trials N --json` lists, and the histogram of every formula."""
-    rig = RigModel(scenario)
+    rig = RigModel(scenario, controller=controller_in(passed))
+    drawn = names_drawn(replace(rig, move=Again(passed)), layout_of(rig))
     charge = next(iter(passed.readings))
-    found = study(rig, Plan(trials, SEED, quasi=True), executor)
+    found = study(rig, Plan(trials, SEED, quasi=True), executor, drawn=drawn)
     told = judged(rig, found, charge, executor, passed=passed)
-    drawn = {name: histogram_data(scenario, told, each) for name, each in told.formulas.items()}
-    return {"trials": trials, "study": told.data(), "histograms": drawn}
+    shown = {name: histogram_data(scenario, told, each) for name, each in told.formulas.items()}
+    return {"trials": trials, "study": told.data(), "histograms": shown}
 
 
 def changes(scenario: Scenario, executor: Executor) -> Json:

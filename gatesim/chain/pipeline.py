@@ -100,7 +100,10 @@ def drawn(scenario: Scenario, draw: Draw, given: Collection[str] = ()) -> dict[s
 
 
 def rig_of(scenario: Scenario, values: Mapping[str, Scalar], controller: Controller | None = None) -> Rig:
-    """Put the rig together from a value for every input; ``controller``: another than the scenario's."""
+    """Put the rig together from a value for every input.
+
+    ``controller``: another than the scenario's, or that one where it is known: finding it takes a motion.
+    """
     part, path = part_of(scenario, values), path_of(values)
     controller = controller_of(scenario) if controller is None else controller
     gates = gates_of(values)
@@ -130,6 +133,7 @@ def run(
     quantised: bool = True,
     ends: bool = True,
     move: Move = passage,
+    controller: Controller | None = None,
 ) -> Measured:
     """Run n = ``draw.trials`` parts through the whole measurement.
 
@@ -137,9 +141,9 @@ def run(
     ``sensor.dark_delay@1``). ``quantised`` off counts fractions, for sensitivities. ``ends``
     off leaves out when the part's ends pass the gates, which no reading needs (``front`` and
     ``rear`` are then empty). ``move`` answers for the motion in place of the equation of
-    motion, to see what another motion would have read.
+    motion, to see what another motion would have read. ``controller``: see `rig_of`.
     """
-    query = motion_query(scenario, draw, values, ends=ends)
+    query = motion_query(scenario, draw, values, ends=ends, controller=controller)
     motion = move(query.rig.part, query.rig.path, query.rig.forces, query.positions)
     return measure(scenario, draw, query, motion, quantised=quantised)
 

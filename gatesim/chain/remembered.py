@@ -34,6 +34,16 @@ class Remembered:
 
     known: dict[bytes, _Answers] = field(default_factory=dict)
 
+    def learn(
+        self, part: Part, path: Path, forces: tuple[Force | Belt, ...], positions: Array, solved: Passage
+    ) -> None:
+        """Take up what was ``solved`` elsewhere; the rest as `__call__` has it."""
+        inputs = motion_inputs(part, path, forces)
+        answers = self.known.setdefault(inputs.shared + bytes(positions.shape[1]), _Answers())
+        for row, each in enumerate(np.column_stack([*inputs.each, positions])):
+            answers.places.setdefault(each.tobytes(), (len(answers.passages), row))
+        answers.passages.append(solved)
+
     def __call__(self, part: Part, path: Path, forces: tuple[Force | Belt, ...], positions: Array) -> Passage:
         """See `gatesim.motion.passage`; positions (n, p)."""
         inputs = motion_inputs(part, path, forces)

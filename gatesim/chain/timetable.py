@@ -1,6 +1,6 @@
 """When one part is at many positions: for pictures and traces."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Protocol
 
 import numpy as np
@@ -44,6 +44,12 @@ class Timetable:
     speed: Array
     stop_time: float
     stop_position: float
+
+    def split(self, first: int) -> tuple["Timetable", "Timetable"]:
+        """Of the first so many positions, and of the others."""
+        pieces = (slice(first), slice(first, None))
+        one, other = (replace(self, time=self.time[rows], speed=self.speed[rows]) for rows in pieces)
+        return one, other
 
 
 def timetable(rig: Moved, positions: Array) -> Timetable:

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from gatesim.chain.alike import content, digest, motion_inputs
-from gatesim.chain.controller import held_together
+from gatesim.chain.controller import Controller, held_together
 from gatesim.chain.pipeline import Measured, MotionQuery, measure, motion_query, signals_of
 from gatesim.chain.sidebyside import Question, answered
 from gatesim.chain.signals import Signals
@@ -32,6 +32,7 @@ class Case:
     values: Mapping[str, Scalar] | None = None
     quantised: bool = True
     ends: bool = True
+    controller: Controller | None = None
 
 
 def run_all(cases: Sequence[Case]) -> list[Measured]:
@@ -41,9 +42,12 @@ def run_all(cases: Sequence[Case]) -> list[Measured]:
     The motion is asked once for the positions of all of them; each is a node of the integration, so that
     its time is as good as that of a rig run alone (1e-9 relative).
     """
-    held_together([case.scenario for case in cases])
+    held_together([case.scenario for case in cases if case.controller is None])
     switch = _Switched()
-    queries = [motion_query(c.scenario, c.draw, c.values, ends=c.ends, switch=switch) for c in cases]
+    queries = [
+        motion_query(c.scenario, c.draw, c.values, ends=c.ends, controller=c.controller, switch=switch)
+        for c in cases
+    ]
     alike: dict[bytes, list[int]] = {}
     for number, (case, query) in enumerate(zip(cases, queries, strict=True)):
         alike.setdefault(_moves_as(case.scenario, query), []).append(number)

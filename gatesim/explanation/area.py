@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from gatesim.chain.pipeline import Measured
-from gatesim.chain.timetable import timetable
+from gatesim.chain.timetable import Timetable, timetable
 from gatesim.ground.arrays import Array, first_of
 
 POINTS = 241
@@ -49,18 +49,25 @@ class SpeedCurve:
         return time, np.interp(time, self.time, self.speed)
 
 
-def speed_curve(passed: Measured) -> SpeedCurve:
-    """Speed and position of the first trial over time; parts of it where it stops on the way."""
-    rig, motion = passed.rig, passed.motion
-    gates = tuple(first_of(gate) for gate in rig.gates)
-    length = float(passed.true_length[0])
+def curve_positions(passed: Measured) -> Array:
+    """Positions (p,) in m at which a speed curve needs the motion, ascending."""
+    gates, length = [first_of(gate) for gate in passed.rig.gates], float(passed.true_length[0])
     marks = [gates[0], gates[1], gates[0] + length]
     # even steps in time for a part that starts from rest
-    positions = np.unique(np.append((gates[-1] + length) * np.linspace(0.0, 1.0, POINTS) ** 2, marks))
-    found = timetable(rig, positions)
+    return np.unique(np.append((gates[-1] + length) * np.linspace(0.0, 1.0, POINTS) ** 2, marks))
+
+
+def speed_curve(passed: Measured, found: Timetable | None = None) -> SpeedCurve:
+    """Speed and position of the first trial over time; parts of it where it stops on the way.
+
+    ``found``: when it is at `curve_positions`, where that is known already.
+    """
+    rig, motion, positions = passed.rig, passed.motion, curve_positions(passed)
+    gates, length = tuple(first_of(gate) for gate in rig.gates), float(passed.true_length[0])
+    found = timetable(rig, positions) if found is None else found
     reached = np.isfinite(found.time)
     time, position, speed = found.time[reached], positions[reached], found.speed[reached]
-    if np.isfinite(found.stop_time):
+    if found.stop_position <= positions[-1]:
         time, position = np.append(time, found.stop_time), np.append(position, found.stop_position)
         speed = np.append(speed, 0.0)
     return SpeedCurve(

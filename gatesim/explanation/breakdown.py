@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gatesim.chain import pipeline
-from gatesim.chain.nominal import nominal_passage
+from gatesim.chain.nominal import controller_in, nominal_passage
 from gatesim.chain.remembered import Remembered
 from gatesim.explanation.effect import COUNTING, MOTION, Effect, effects_of
 from gatesim.explanation.idealmotion import ideal_motion
@@ -82,16 +82,17 @@ def breakdown(
     formula: str | None = None,
     effects: Sequence[Effect] | None = None,
     move: pipeline.Move | None = None,
+    passed: pipeline.Measured | None = None,
 ) -> Breakdown:
     """Split the error of the nominal reading into the shares of its causes.
 
     Every combination of the effects is run through the pipeline, and each effect gets its
     Shapley value, so that nothing depends on an order. ``effects`` in an order of one's own;
-    left out: all that the rig has. ``move`` as `gatesim.chain.pipeline.run` has it.
-    Raises InputError where there is no reading to explain.
+    left out: all that the rig has. ``move`` as `gatesim.chain.pipeline.run` has it. ``passed``: the nominal
+    passage, where it is known already. Raises InputError where there is no reading to explain.
     """
     move = Remembered() if move is None else move
-    real = nominal_passage(scenario, move)
+    real = nominal_passage(scenario, move) if passed is None else passed
     formula = next(iter(real.readings)) if formula is None else formula
     reading = _reading(scenario, formula, real)
     present = effects_of(scenario, formula, real) if effects is None else tuple(effects)
@@ -175,7 +176,9 @@ def _run(
             quantised = False
         elif effect.scenario is not None:
             changed = effect.scenario(changed)
-    return pipeline.run(changed, Nominal(len(rows)), inputs, quantised=quantised, move=move)
+    return pipeline.run(
+        changed, Nominal(len(rows)), inputs, quantised=quantised, move=move, controller=controller_in(real)
+    )
 
 
 def _read(

@@ -7,6 +7,7 @@ from itertools import product
 import numpy as np
 
 from gatesim.chain import pipeline
+from gatesim.chain.nominal import controller_in
 from gatesim.ground.arrays import Array
 from gatesim.ground.draw import Draw, Kind, Nominal
 from gatesim.scenario.model import Scenario
@@ -40,7 +41,8 @@ def phase_interval(
         return np.nan, np.nan
     grid = np.array(list(product(*(_between(step) for step in steps.values()))))
     phases = {name: grid[:, number] for number, name in enumerate(steps)}
-    readings = pipeline.run(scenario, _Phases(phases, len(grid)), move=move).readings[formula]
+    draw, held = _Phases(phases, len(grid)), controller_in(real)
+    readings = pipeline.run(scenario, draw, move=move, controller=held).readings[formula]
     change = readings[~np.isnan(readings)] - real.readings[formula][0]
     if not change.size:
         return np.nan, np.nan
@@ -56,7 +58,7 @@ def _between(steps: Array) -> Array:
 def _steps(scenario: Scenario, real: pipeline.Measured, key: str, move: pipeline.Move) -> dict[str, Array]:
     """Phases at which the reading may jump, by the name of the draw."""
     if key == "counting":
-        return {"counter.phase": _counting(scenario, move)}
+        return {"counter.phase": _counting(scenario, real, move)}
     scan = scenario.counter.timing.sampling()
     if key == "timing" and scan is not None:
         return {scan.draw: _meeting(real.filtered, scan.period.nominal)}
@@ -82,9 +84,10 @@ def _meeting(lists: tuple[Array, ...], period: float) -> Array:
     return phases
 
 
-def _counting(scenario: Scenario, move: pipeline.Move) -> Array:
+def _counting(scenario: Scenario, real: pipeline.Measured, move: pipeline.Move) -> Array:
     """Phases of the count at which one of the registers takes its next step."""
-    exact = pipeline.run(scenario, Nominal(1), quantised=False, move=move)
+    held = controller_in(real)
+    exact = pipeline.run(scenario, Nominal(1), quantised=False, move=move, controller=held)
     progress = np.array([value[0] for value in vars(exact.counts).values()])
     progress = progress[np.isfinite(progress)]
     return scenario.counter.source.steps(progress)

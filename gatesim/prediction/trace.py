@@ -34,6 +34,13 @@ LATCHES = {
 }
 
 
+Cover = tuple[Array, Array]
+"""When (k,), in s, or where, in m, a part alone covers which share (k,) of a gate's beam.
+
+NaN where it never comes there.
+"""
+
+
 @dataclass(frozen=True)
 class GateTrace:
     """One gate: ``time`` (k,) s and ``blocked`` (k,) share of its beam, straight lines between.
@@ -184,17 +191,23 @@ def trace(
     draw: Draw | None = None,
     passed: pipeline.Measured | None = None,
     move: pipeline.Move = passage,
+    covers: Sequence[Cover] | None = None,
+    along: tuple[Device, ...] | None = None,
 ) -> Trace:
     """Follow one passage: the nominal one, or the one trial of ``draw``.
 
     ``passed``: what `pipeline.run` gave of that passage, where it is known already. ``move`` as it has it.
+    ``covers`` (in s) and ``along``: what `covers_of` and `gatesim.prediction.devices.devices` say of it.
     """
     draw = draw or Nominal(1)
     passed = pipeline.run(scenario, draw, move=move) if passed is None else passed
     parts = tuple(first_of(release) for release in passed.rig.releases)
     charge = FORMULAS[next(iter(passed.rig.constants))]
     counted = count(passed.counter, list(passed.filtered), draw, len(parts), charge.registers)
-    gates = _gates(passed, counted, parts)
+    if covers is None:
+        at = covered_at(passed)
+        covers = covers_of(at, timetable(passed.rig, np.concatenate([x for x, _ in at])).time)
+    gates = _gates(passed, counted, parts, covers)
     moments = _moments(counted)
     return Trace(
         scenario=scenario.title or scenario.file,
@@ -207,7 +220,7 @@ def trace(
         gates=gates,
         moments=moments,
         counts=scenario.counter.source.counts,
-        devices=devices(scenario, passed, move),
+        devices=devices(scenario, passed, move) if along is None else along,
         passed=passed,
         counted=counted,
     )
@@ -217,15 +230,23 @@ def _finite(row: Array) -> Array:
     return row[np.isfinite(row)]
 
 
-def _gates(passed: pipeline.Measured, counted: Counted, parts: Sequence[float]) -> tuple[GateTrace, ...]:
+def covered_at(passed: pipeline.Measured) -> tuple[Cover, ...]:
+    """Of each gate positions (k,) of the leading end in m, and the share (k,) of the beam covered there."""
     rig = passed.rig
     covers = [blocked_over_travel(rig.part, s.beam, first_of(s.angle)) for s in rig.sensors]
-    at = [first_of(gate) + travel for gate, (travel, _) in zip(rig.gates, covers, strict=True)]
-    times = np.split(timetable(rig, np.concatenate(at)).time, np.cumsum([len(x) for x in at])[:-1])
-    every = zip(times, covers, strict=True)
-    return tuple(
-        _gate(passed, counted, parts, gate, time, share) for gate, (time, (_, share)) in enumerate(every)
-    )
+    return tuple((first_of(gate) + x, share) for gate, (x, share) in zip(rig.gates, covers, strict=True))
+
+
+def covers_of(at: Sequence[Cover], times: Array) -> tuple[Cover, ...]:
+    """`covered_at` with the ``times`` (n,) at which the part is at all of its positions in their place."""
+    pieces = np.split(times, np.cumsum([len(positions) for positions, _ in at])[:-1])
+    return tuple((time, share) for time, (_, share) in zip(pieces, at, strict=True))
+
+
+def _gates(
+    passed: pipeline.Measured, counted: Counted, parts: Sequence[float], covers: Sequence[Cover]
+) -> tuple[GateTrace, ...]:
+    return tuple(_gate(passed, counted, parts, gate, *cover) for gate, cover in enumerate(covers))
 
 
 def _gate(

@@ -1,13 +1,14 @@
 """One block of trials, and the running summary of many."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 
 from gatesim.chain.reference import lines
-from gatesim.ground.arrays import Array
+from gatesim.ground.arrays import Array, Scalar
+from gatesim.ground.draw import Joined
 from gatesim.ground.nested import Layout, Nested
 from gatesim.ground.outcome import Outcome
 from gatesim.studies.levels import SQUARES, NestedSums, by_rig, components
@@ -63,19 +64,58 @@ class Block:
     trials: Trials | None = None
 
 
-def run_block(
-    model: Model, plan: Plan, dimensions: Mapping[str, tuple[int, int]], index: int, keep_trials: bool
-) -> Block:
-    """Run block ``index`` of a study; what comes out depends on the arguments alone."""
-    layout = layout_of(model)
-    draw = plan.draw(index, dimensions, layout, levels_of(model), calibrated=isinstance(model, Calibrated))
-    values, lengths = sample(model, draw), np.zeros(0)
-    if draw.references is not None and isinstance(model, Calibrated):
-        lengths = model.reference_lengths(plan.calibration.parts)
-        each = np.tile(np.repeat(lengths, plan.calibration.passages), draw.references.rigs)
-        values = dict(model.with_references(values, each, draw.trials))
-    whole = model.evaluate(values, draw)
-    trials = whole.part(slice(draw.size))
+def run_blocks(
+    model: Model,
+    plan: Plan,
+    dimensions: Mapping[str, tuple[int, int]],
+    keep_trials: bool,
+    indices: Sequence[int],
+) -> list[Block]:
+    """Run blocks of a study; what comes out of each depends on the other arguments alone.
+
+    They are evaluated together, as a motion costs hardly more for some hundred trials than for one.
+    """
+    layout, levels, calibrated = layout_of(model), levels_of(model), isinstance(model, Calibrated)
+    draws = [plan.draw(index, dimensions, layout, levels, calibrated=calibrated) for index in indices]
+    values = [_values(model, plan, draw) for draw in draws]
+    if len(draws) == 1:
+        together = [model.evaluate(values[0], draws[0])]
+    else:
+        whole = model.evaluate(_one_after_another(values, draws), Joined(tuple(draws)))
+        ends = np.cumsum([draw.trials for draw in draws]).tolist()
+        together = [whole.part(slice(end - d.trials, end)) for end, d in zip(ends, draws, strict=True)]
+    lengths = _reference_lengths(model, plan)
+    return [_block(own, draw, lengths, plan, keep_trials) for own, draw in zip(together, draws, strict=True)]
+
+
+def _values(model: Model, plan: Plan, draw: Nested) -> Mapping[str, Scalar]:
+    """Of the inputs in the trials of a block, the reference passages behind them."""
+    values = sample(model, draw)
+    if draw.references is None or not isinstance(model, Calibrated):
+        return values
+    lengths = _reference_lengths(model, plan)
+    each = np.tile(np.repeat(lengths, plan.calibration.passages), draw.references.rigs)
+    return model.with_references(values, each, draw.trials)
+
+
+def _reference_lengths(model: Model, plan: Plan) -> Array:
+    """In m, (parts,); none for a model that is not calibrated."""
+    return model.reference_lengths(plan.calibration.parts) if isinstance(model, Calibrated) else np.zeros(0)
+
+
+def _one_after_another(values: Sequence[Mapping[str, Scalar]], draws: Sequence[Nested]) -> dict[str, Array]:
+    """Values of the inputs in the trials of all blocks."""
+    return {
+        name: np.concatenate(
+            [np.broadcast_to(own[name], (draw.trials,)) for own, draw in zip(values, draws, strict=True)]
+        )
+        for name in values[0]
+    }
+
+
+def _block(whole: Trials, draw: Nested, lengths: Array, plan: Plan, keep_trials: bool) -> Block:
+    """What is kept of a block's trials; ``lengths`` of the reference parts."""
+    layout, trials = draw.layout, whole.part(slice(draw.size))
     found, left = trials.errors(), _after_calibration(whole, draw, lengths)
     errors = {name: np.sort(e[~np.isnan(e)]) for name, e in found.items()}
     measured = trials.outcome == Outcome.MEASURED

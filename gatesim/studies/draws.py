@@ -123,10 +123,12 @@ class Quasi(Draw):
         return np.asarray(ndtri(points))
 
 
-def names_drawn(
-    model: Model, layout: Layout | None = None, *, quantised: bool = True
-) -> dict[str, tuple[str, int | None]]:
-    """All standard draws a trial uses: name -> (kind, columns), in order of first use.
+Drawn = Mapping[str, tuple[str, int | None]]
+"""All standard draws a trial uses: name -> (kind, columns), in order of first use."""
+
+
+def names_drawn(model: Model, layout: Layout | None = None, *, quantised: bool = True) -> Drawn:
+    """What a trial of the model draws.
 
     With a ``layout`` all that a rig uses: a column for each part or passage. Found by a run of
     medians, so noises that only occur by chance may be missing.
@@ -137,9 +139,7 @@ def names_drawn(
     return recorder.used
 
 
-def assign_dimensions(
-    drawn: Mapping[str, tuple[str, int | None]], sets: int = 1, each: int = 1
-) -> dict[str, tuple[int, int]]:
+def assign_dimensions(drawn: Drawn, sets: int = 1, each: int = 1) -> dict[str, tuple[int, int]]:
     """Dimensions of a Sobol sequence for each name: name -> (first, columns).
 
     The sequence is best in its leading dimensions, so names come in order of first use:

@@ -7,7 +7,7 @@ Any `concurrent.futures.Executor` will do. On a cluster that runs dask.distribut
 import signal
 import sys
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Executor, Future, wait
 from contextlib import contextmanager, nullcontext
 from functools import partial
@@ -17,8 +17,8 @@ from typing import Any
 from gatesim.ground.errors import InputError
 from gatesim.ground.files import reason
 from gatesim.studies import state
-from gatesim.studies.block import Block, Summary, run_block
-from gatesim.studies.draws import assign_dimensions, names_drawn
+from gatesim.studies.block import Block, Summary, run_blocks
+from gatesim.studies.draws import Drawn, assign_dimensions, names_drawn
 from gatesim.studies.estimate import Forecast
 from gatesim.studies.model import Model, Trials, layout_of
 from gatesim.studies.plan import Plan
@@ -65,32 +65,36 @@ def _stable(summary: Summary, plan: Plan) -> bool:
     return True
 
 
+AT_ONCE = 512
+"""Trials of small blocks that are worked on together: by then a motion's calls cost little a trial."""
+
+
 class _Queue:
-    """Blocks in flight on an executor, and blocks done out of turn."""
+    """Tasks of blocks in flight on an executor, and blocks done out of turn."""
 
     def __init__(
         self,
         executor: Executor,
         window: int,
-        task: Callable[[int], Block],
-        todo: range,
+        task: Callable[[Sequence[int]], list[Block]],
+        todo: Sequence[Sequence[int]],
         done: dict[int, Block],
     ) -> None:
         self.executor, self.window, self.task, self.done = executor, window, task, done
-        self.todo = iter([i for i in todo if i not in done])
-        self.flying: dict[Future[Block], int] = {}
+        self.todo, self.each = iter(todo), max(map(len, todo), default=1)
+        self.flying: dict[Future[list[Block]], Sequence[int]] = {}
 
     def fill(self) -> None:
         """Keep the window full; it bounds the memory."""
-        while not self.flying or len(self.flying) + len(self.done) < self.window:
-            if (index := next(self.todo, None)) is None:
+        while not self.flying or len(self.flying) + len(self.done) / self.each < self.window:
+            if (indices := next(self.todo, None)) is None:
                 return
-            self.flying[self.executor.submit(self.task, index)] = index
+            self.flying[self.executor.submit(self.task, indices)] = indices
 
     def collect(self) -> None:
-        """Wait until at least one block in flight is done."""
+        """Wait until at least one task in flight is done."""
         for future in wait(self.flying, return_when=FIRST_COMPLETED).done:
-            self.done[self.flying.pop(future)] = future.result()
+            self.done.update(zip(self.flying.pop(future), future.result(), strict=True))
 
     def cancel(self) -> None:
         """Drop what has not begun."""
@@ -134,12 +138,14 @@ def study(
     state_file: Path | None = None,
     sink: Callable[[Trials], None] | None = None,
     progress: bool = False,
+    drawn: Drawn | None = None,
 ) -> StudyResult:
     """Monte Carlo study of a model (JCGM 101).
 
     The result depends on model and plan alone: not on executor, workers or interruptions.
     ``executor``: where the blocks run; by default a process pool of ``workers`` (all usable
     cores). ``state_file``: kept up to date after every block, and gone on from if it exists.
+    ``drawn``: what `gatesim.studies.draws.names_drawn` says of the model and its layout, where it is known.
     ``sink``: called with the trials of each block, in order. An OSError of it, or Ctrl-C, ends
     the study early and returns what was reached. Raises InputError for a foreign state file or no trials.
     """
@@ -148,7 +154,13 @@ def study(
     if sink is not None and state_file is not None:
         raise InputError("trials cannot be exported by a study with a state file; leave one of the two out")
     with nullcontext() if state_file is None else state.held(state_file):
-        return _study(model, plan, (executor, workers), state_file, sink, progress)
+        return _study(model, plan, (executor, workers), state_file, sink, progress, drawn)
+
+
+def _tasks(plan: Plan, indices: Sequence[int]) -> list[Sequence[int]]:
+    """Blocks to run, so many a task."""
+    some = max(AT_ONCE // plan.block, 1)
+    return [indices[first : first + some] for first in range(0, len(indices), some)]
 
 
 def _study(
@@ -158,15 +170,17 @@ def _study(
     state_file: Path | None,
     sink: Callable[[Trials], None] | None,
     progress: bool,
+    drawn: Drawn | None,
 ) -> StudyResult:
     from tqdm import tqdm  # deferred: costs start-up time
 
     layout = layout_of(model)
     fresh = Summary(plan.coverage, layout)
     summary, waiting = state.load(state_file, model, plan) if state_file else (fresh, {})
-    dimensions = assign_dimensions(names_drawn(model, layout), each=layout.each) if plan.quasi else {}
-    task = partial(_run_index, model, plan, dimensions, sink is not None)
-    todo = range(summary.blocks, plan.blocks)
+    drawn = names_drawn(model, layout) if plan.quasi and drawn is None else drawn
+    dimensions = assign_dimensions(drawn, each=layout.each) if plan.quasi and drawn else {}
+    task = partial(run_blocks, model, plan, dimensions, sink is not None)
+    todo = _tasks(plan, [index for index in range(summary.blocks, plan.blocks) if index not in waiting])
     bar = tqdm(
         total=plan.blocks * plan.block if plan.quasi else plan.trials,
         initial=summary.trials,
@@ -197,9 +211,3 @@ def _study(
         ended = _run(queue, plan, summary, taken)
         queue.cancel()
     return result_of(summary, plan, ended, model)
-
-
-def _run_index(
-    model: Model, plan: Plan, dimensions: dict[str, tuple[int, int]], keep: bool, index: int
-) -> Block:
-    return run_block(model, plan, dimensions, index, keep)

@@ -10,6 +10,7 @@ from typing import Self
 import numpy as np
 
 from gatesim.chain import pipeline
+from gatesim.chain.controller import Controller
 from gatesim.chain.reference import reference_lengths, with_references
 from gatesim.chain.sampled import at_mean_delay, sampling_periods
 from gatesim.chain.together import Case
@@ -30,13 +31,14 @@ from gatesim.studies.sweep import SweptQuantity, grid_values
 class RigModel:
     """The measurement a scenario describes. See `gatesim.studies.model.Model`.
 
-    ``sampling``: stages that sample even where nothing is rounded. ``move`` as
-    `gatesim.chain.pipeline.run` has it.
+    ``sampling``: stages that sample even where nothing is rounded. ``move`` and ``controller`` as
+    `gatesim.chain.pipeline.run` has them.
     """
 
     scenario: Scenario
     sampling: frozenset[str] = field(default=frozenset(), kw_only=True)
     move: pipeline.Move = field(default=passage, kw_only=True)
+    controller: Controller | None = field(default=None, kw_only=True)
 
     @cached_property
     def inputs(self) -> Mapping[str, Quantity]:
@@ -65,14 +67,15 @@ class RigModel:
         case = self.case(values, draw, quantised=quantised)
         return Trials.of(
             pipeline.run(
-                case.scenario, draw, case.values, quantised=quantised, ends=case.ends, move=self.move
+                case.scenario, draw, case.values, quantised=quantised, ends=case.ends, move=self.move,
+                controller=case.controller,
             )
-        )
+        )  # fmt: skip
 
     def case(self, values: Mapping[str, Scalar], draw: Draw, *, quantised: bool = True) -> Case:
         """See `gatesim.studies.model.OfARig.case`."""
         scenario = self.scenario if quantised else self._smooth
-        return Case(scenario, draw, values, quantised, ends=False)
+        return Case(scenario, draw, values, quantised, ends=False, controller=self.controller)
 
     @cached_property
     def _smooth(self) -> Scenario:
@@ -100,7 +103,9 @@ class RigModel:
     def at_lengths(self) -> Mapping[float, "RigModel"]:
         """The rig with parts of each length (m) that a requirement for a range of them names; or nothing."""
         lengths = self.scenario.judged_lengths
-        return {length: AtLength(self.scenario, length) for length in lengths} if len(lengths) > 1 else {}
+        if len(lengths) == 1:
+            return {}
+        return {length: AtLength(self.scenario, length, controller=self.controller) for length in lengths}
 
     def choose_formula(self, name: str | None) -> str:
         """The formula of that name; without one the formula in charge. Raises InputError."""

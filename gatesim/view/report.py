@@ -6,7 +6,6 @@ from typing import Any
 from gatesim.chain.cautions import cautions
 from gatesim.chain.pipeline import Measured, Move
 from gatesim.chain.remembered import Remembered
-from gatesim.explanation.area import speed_curve
 from gatesim.explanation.breakdown import Breakdown, breakdown
 from gatesim.explanation.remedy import Remedies, remedies
 from gatesim.explanation.sentences import advice, cause, facts, headline, off
@@ -21,7 +20,7 @@ from gatesim.studies.budget import Budget
 from gatesim.studies.result import StudyResult
 from gatesim.view.drawing import SCRIPTS, script
 from gatesim.view.lengthunit import MM, LengthUnit
-from gatesim.view.reportdata import histogram_data, passage_data
+from gatesim.view.reportdata import histogram_data, motion_drawn, passage_data
 from gatesim.view.reporttables import (
     budget_table,
     cheapest_card,
@@ -81,11 +80,9 @@ def _content(
     formula = told.readings[0].formula if formula is None else formula
     if formula not in passed.readings:
         raise InputError(f"--formula: given {formula!r}, expected one of {', '.join(passed.readings)}")
-    traced, curve, rig = (
-        trace(scenario, passed=passed, move=move),
-        speed_curve(passed),
-        rig_geometry(scenario),
-    )
+    covers, curve = motion_drawn(passed)
+    traced = trace(scenario, passed=passed, move=move, covers=covers, along=told.devices)
+    rig = rig_geometry(scenario)
     data = passage_data(traced, curve, rig)
     found = None if study is None else study.formulas.get(formula)
     if study is not None and found is not None:

@@ -6,9 +6,11 @@ from typing import Any
 
 import numpy as np
 
-from gatesim.explanation.area import SpeedCurve
+from gatesim.chain.pipeline import Measured
+from gatesim.chain.timetable import timetable
+from gatesim.explanation.area import SpeedCurve, curve_positions, speed_curve
 from gatesim.ground.arrays import Array
-from gatesim.prediction.trace import GateTrace, Trace
+from gatesim.prediction.trace import Cover, GateTrace, Trace, covered_at, covers_of
 from gatesim.scenario.model import Scenario
 from gatesim.studies.result import FormulaResult, StudyResult
 from gatesim.view.histogram import bin_edges
@@ -17,6 +19,14 @@ from gatesim.view.riggeometry import RigGeometry
 
 FIGURES = 7
 """Significant digits of what is only drawn; counts and readings are exact."""
+
+
+def motion_drawn(passed: Measured) -> tuple[tuple[Cover, ...], SpeedCurve]:
+    """When the first trial's part covers each beam, and its speed: all that is drawn, from one motion."""
+    at, along = covered_at(passed), curve_positions(passed)
+    found = timetable(passed.rig, np.concatenate([*(positions for positions, _ in at), along]))
+    beams, curve = found.split(len(found.time) - len(along))
+    return covers_of(at, beams.time), speed_curve(passed, curve)
 
 
 def passage_data(traced: Trace, curve: SpeedCurve, rig: RigGeometry) -> dict[str, Any]:

@@ -5,7 +5,6 @@ from typing import ClassVar
 
 import numpy as np
 
-from gatesim.chain.controller import uncalibrated
 from gatesim.chain.pipeline import Measured
 from gatesim.formula import FORMULAS, REGISTERS, Counts
 from gatesim.ground.arrays import Array, first_of
@@ -48,7 +47,8 @@ def departures(scenario: Scenario, passed: Measured, formulas: tuple[str, ...]) 
     """
     if scenario.counter.source.turned_by:
         return ()
-    counts, held = _perfect(scenario, passed), uncalibrated(scenario)
+    held = next(iter(passed.rig.constants.values()))  # but for its line, which all have
+    counts = _perfect(held.tick, passed)
     gates = [first_of(gate) for gate in passed.rig.gates]
     distances = {"spacing": gates[1] - gates[0]} | ({"rearm": gates[2] - gates[0]} if len(gates) > 2 else {})
     release = held.release_distance if np.isnan(held.release_distance) else gates[0]
@@ -61,9 +61,9 @@ def departures(scenario: Scenario, passed: Measured, formulas: tuple[str, ...]) 
     return tuple(found)
 
 
-def _perfect(scenario: Scenario, passed: Measured) -> Counts:
+def _perfect(tick: float, passed: Measured) -> Counts:
     """Fractional counts of the first trial, of the moments at which the part's very ends pass the gates."""
-    tick, time = uncalibrated(scenario).tick, passed.motion.time[:1]
+    time = passed.motion.time[:1]
     start = time[:, passed.front[0]]
 
     def register(name: str) -> Array:

@@ -108,13 +108,15 @@
     passage(answer) {
       if (answer.missing) return;
       bench.shown.passage = answer;
-      Object.assign(bench.shown.reading.prediction, answer.figures);
       fresh("passage");
       const scrub = byId("scrub");
       const share = scrub.dataset.used ? Number(scrub.value) / Number(scrub.max) : answer.start / (answer.time.length - 1);
       scrub.max = answer.time.length - 1;
       passageShown.index = Math.round(share * (answer.time.length - 1));
       drawPassage();
+    },
+    along(answer) {
+      if (!answer.missing) Object.assign(bench.shown.reading.prediction, answer.figures);
     },
     why(answer) {
       bench.shown.why = answer;

@@ -29,12 +29,16 @@ class Answers(Protocol):
         """What the pictures are drawn from."""
         ...
 
+    def distribution(self, scenario: Scenario, passed: Measured, trials: int, executor: Executor) -> Json:
+        """A small study."""
+        ...
+
     def why(self, scenario: Scenario, passed: Measured) -> Json:
         """The error split among its causes."""
         ...
 
-    def distribution(self, scenario: Scenario, passed: Measured, trials: int, executor: Executor) -> Json:
-        """A small study."""
+    def along(self, scenario: Scenario, passed: Measured) -> Json:
+        """What the forces along the path amount to."""
         ...
 
     def changes(self, scenario: Scenario, executor: Executor) -> Json:
@@ -133,7 +137,7 @@ class Desk:
     async def follow(
         self, scenario: Scenario, passed: Measured, errand: Errand
     ) -> AsyncIterator[tuple[str, Json]]:
-        """Everything else as it comes: pictures, causes, distribution, changes; ends early if dropped."""
+        """Everything else as it comes: pictures, distribution, causes, changes; ends early if dropped."""
         try:
             for together in self._steps(scenario, passed, errand):
                 for task in asyncio.as_completed([self._one(*step, errand) for step in together.items()]):
@@ -156,14 +160,14 @@ class Desk:
     ) -> list[dict[str, Callable[[], Json]]]:
         a = self.answers
         look = partial(a.distribution, scenario, passed)
+
+        def of(work: Callable[[Scenario, Measured], Json], place: Executor) -> Callable[[], Json]:
+            return lambda: place.submit(work, scenario, passed).result()
+
         return [
-            {
-                "passage": lambda: dict(errand.submit(a.passage, scenario, passed).result()),
-                "distribution": partial(look, FIRST_LOOK, errand),
-                "why": lambda: dict(errand.submit(a.why, scenario, passed).result()),
-            },
-            {"distribution": partial(look, SECOND_LOOK, errand.later)},
-            {"changes": partial(a.changes, scenario, errand.later)},
+            {"passage": of(a.passage, errand), "distribution": partial(look, FIRST_LOOK, errand)},
+            {"why": of(a.why, errand), "distribution": partial(look, SECOND_LOOK, errand.later)},
+            {"along": of(a.along, errand.later), "changes": partial(a.changes, scenario, errand.later)},
         ]
 
     def close(self) -> None:
