@@ -192,7 +192,7 @@ def carried(speed, ripple, frequency, phase, positions, guesses):
         return [float(t) for t in (caught, *found)]
 
 
-@pytest.mark.parametrize("ripple", [0.006, -0.1, 0.0999, 0.1001, 0.3])
+@pytest.mark.parametrize("ripple", [0.006, -0.07, 0.0699, 0.0701, 0.3])
 def test_catch_and_carriage_on_a_rippled_belt_are_those_of_30_digits(ripple):
     rng, n = np.random.default_rng(4), 7
     speed, frequency, phase = rng.uniform(0.3, 2.0, n), 10 ** rng.uniform(-2, 2, n), rng.uniform(-200, 200, n)

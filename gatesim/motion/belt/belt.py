@@ -62,6 +62,8 @@ class Belt:
 
     def kinks(self, part: Body) -> tuple[Scalar, ...]:
         """Travel at which the part begins to lie on the belt, and from which all of it does."""
+        if not np.any(np.asarray(self.start) > 0):
+            return ()
         return self.start, plain(np.where(np.asarray(self.start) > 0, self.start + part.length, self.start))
 
     def lying(self, part: Body) -> Callable[[Array], Array]:

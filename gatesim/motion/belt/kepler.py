@@ -1,7 +1,7 @@
 """Kepler's equation for a small eccentricity, without a search: by how much a ripple shifts an event.
 
-delta = e (cos(M + delta) - c), where e is small: Newton's step from zero leaves at most e^3 or so, each of
-Halley's goes with the cube of what is left; sine and cosine of so small an angle are their power series. Both
+delta = e (cos(M + delta) - c), where e is small: Halley's step from zero leaves at most 4/3 e^4, the next one
+goes with the cube of that; sine and cosine of so small an angle are their power series. Both
 events on a belt whose speed ripples are of that kind. It has moved on by a way at the time at which an even
 belt has, but for delta / w; and a part under constant acceleration is as fast as it when it would be as fast
 as an even belt, but for delta / w.
@@ -11,7 +11,7 @@ import numpy as np
 
 from gatesim.ground.arrays import Array, Scalar
 
-SMALL = 0.1
+SMALL = 0.07
 """Largest eccentricity that is served, to 1e-15 rad."""
 
 
@@ -34,18 +34,19 @@ def lead(e: Scalar, cosine: Array, sine: Array, less: Scalar = 0.0) -> tuple[Arr
 
     ``e`` at most `SMALL` in size, ``less`` a cosine.
     """
-    delta = e * (cosine - less) / (1 + e * sine)
-    for _ in range(2):
-        c, s = _turned(cosine, sine, delta)
-        slope = 1 + e * s
-        step = (delta - e * (c - less)) / slope
-        delta = delta - step / (1 - 0.5 * step * e * c / slope)
-    # the last step is too small for its square to show
-    return delta, c + step * s, s - step * c
+    slope = 1 + e * sine
+    step = e * (cosine - less) / slope
+    delta = step / (1 + 0.5 * step * e * cosine / slope)
+    c, s = _turned(cosine, sine, delta)
+    slope = 1 + e * s
+    step = (delta - e * (c - less)) / slope
+    step = step / (1 - 0.5 * step * e * c / slope)
+    # this step is too small for its square to show
+    return delta - step, c + step * s, s - step * c
 
 
 def _turned(cosine: Array, sine: Array, delta: Array) -> tuple[Array, Array]:
-    """Cosine and sine of an angle that is greater by ``delta``, at most 0.23 rad in size."""
+    """Cosine and sine of an angle that is greater by ``delta``, at most 0.16 rad in size."""
     square = delta * delta
     c = 1 - square * (
         1 / 2 - square * (1 / 24 - square * (1 / 720 - square * (1 / 40320 - square / 3628800)))

@@ -277,7 +277,10 @@ class Ride:
         grip = np.zeros(rows.size)
         for i, dynamics in enumerate(self.dynamics[j:]):
             local, pull = dynamics.take(rows), self._pull(j + i).take(rows)
-            for end, u in ((i, np.maximum(position - x[i], 0.0)), (i + 1, x[i + 1] - x[i])):
+            ends = [(i + 1, x[i + 1] - x[i])]
+            if not self._even(j + i).all():
+                ends.append((i, np.maximum(position - x[i], 0.0)))
+            for end, u in ends:
                 free = local.acceleration(u, speed[end])
                 need = np.maximum(np.abs(least - free), np.abs(most - free))
                 need = share_needed(need, pull.at(u))

@@ -1,9 +1,8 @@
 """Yield of a rig against the rate at which parts are fed, and the highest rate that will do."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from functools import partial
 from typing import ClassVar
 
 import numpy as np
@@ -16,7 +15,7 @@ from gatesim.ground.errors import InputError
 from gatesim.ground.outcome import Outcome
 from gatesim.scenario import Scenario
 from gatesim.scenario.reader import from_raw
-from gatesim.studies.feed.limits import Curve, correct, limits
+from gatesim.studies.feed.limits import ROUNDS, Curve, closer, correct, limits
 from gatesim.studies.feed.streams import COUNTED, STREAMS, RatePoint, joined, parts_of, points_of
 from gatesim.studies.feed.supply import Spacing
 from gatesim.studies.workers import place
@@ -143,6 +142,9 @@ def feed_with(
     busy = nominal_busy_time(scenario)
     from tqdm import tqdm  # deferred: costs start-up time
 
+    looks = [
+        sorted(asked or _first_look(feeding, busy)) for feeding, asked in zip(feedings, rates, strict=True)
+    ]
     sizes = _block_sizes(feedings[0])
     with (
         tqdm(unit=" rates", disable=not progress) as bar,
@@ -153,24 +155,39 @@ def feed_with(
             for block, streams in enumerate(sizes)
         ]
         blocks = [future.result() for future in made]
-        shares = 1 if window == 1 else min(len(blocks), window)
-        size = -(-len(blocks) // shares)
+        size = -(-len(blocks) // window)
 
-        def evaluate(spacing: Spacing, wanted: Sequence[float]) -> list[RatePoint]:
-            if not wanted:
-                return []
+        def evaluate(asked: Sequence[tuple[Spacing, float]]) -> list[RatePoint]:
             futures = [
-                executor.submit(points_of, blocks[i : i + size], spacing, tuple(wanted))
-                for i in range(0, len(blocks), size)
+                executor.submit(points_of, blocks[i : i + size], asked) for i in range(0, len(blocks), size)
             ]
-            bar.update(len(wanted))
-            return joined([future.result() for future in futures])
+            points = joined([future.result() for future in futures])
+            bar.update(len(asked))
+            return points
 
-        found = []
-        for feeding, asked in zip(feedings, rates, strict=True):
-            curve = Curve(partial(evaluate, feeding.spacing))
-            found.append(_result(scenario, feeding, asked or _first_look(feeding, busy), curve, busy))
-    return found
+        curves = _closed_in(feedings, looks, evaluate)
+    return [
+        _result(scenario, feeding, look, curve, busy)
+        for feeding, look, curve in zip(feedings, looks, curves, strict=True)
+    ]
+
+
+def _closed_in(
+    feedings: Sequence[Feeding],
+    looks: Sequence[Sequence[float]],
+    evaluate: Callable[[Sequence[tuple[Spacing, float]]], list[RatePoint]],
+) -> list[Curve]:
+    """The curve of each feeding, from the first look on; all go on at once, since they share the work."""
+    curves = [Curve() for _ in feedings]
+    wanted = [curve.without_known(look) for curve, look in zip(curves, looks, strict=True)]
+    for _ in range(1 + ROUNDS):
+        asked = [(f.spacing, rate) for f, some in zip(feedings, wanted, strict=True) for rate in some]
+        points = evaluate(asked) if asked else []
+        for curve, some in zip(curves, wanted, strict=True):
+            curve.add(points[: len(some)])
+            points = points[len(some) :]
+        wanted = [closer(curve, f.least_yield) for curve, f in zip(curves, feedings, strict=True)]
+    return curves
 
 
 def _block_sizes(feeding: Feeding) -> list[int]:
@@ -182,8 +199,7 @@ def _result(
     scenario: Scenario, feeding: Feeding, rates: Sequence[float], curve: Curve, busy: float
 ) -> FeedResult:
     """The points at the rates, and the highest that will do."""
-    curve.add(sorted(rates))
-    shown = [curve.points[rate] for rate in sorted(rates)]
+    shown = [curve.points[rate] for rate in rates]
     limit, low, high = limits(curve, feeding.least_yield)
     above = curve.bracket(correct, feeding.least_yield)[1]
     blamed = curve.points[above].lost_to if above in curve.points else ""

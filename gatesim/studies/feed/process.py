@@ -37,13 +37,24 @@ def process(scenario: Scenario, crossings: Crossings, streams: Draw) -> Processe
     values = drawn(scenario, streams)
     parts = crossings.gates[0].shape[1]
     sensors = [sensor_of(scenario, values, gate) for gate in range(1, len(crossings.gates) + 1)]
-    light = [merged([times[:, part] for part in range(parts)]) for times in crossings.gates]
+    light = [_together(times) for times in crossings.gates]
     sensed, filtered = signals(sensors, filter_of(scenario, values), light, streams)
     timing = scenario.counter.timing.build(TableValues(values, "counter.timing"))
     acted = acted_on(timing, filtered, streams)
     jitter = max(float(np.max(sensor.response.jitter)) for sensor in sensors)
     seen = (tuple(light), tuple(sensed), tuple(filtered), tuple(acted))
     return Processed(seen, run_cycles(acted, parts), 8.0 * jitter + 1e-12)
+
+
+def _together(times: Array) -> Array:
+    """Light at a gate past which all parts of each stream go, (s, k), from that of each part (s, m, e)."""
+    light = times.reshape(len(times), -1)
+    # parts one after another: nothing to merge
+    rows = np.flatnonzero(~(light[:, :-1] < light[:, 1:]).all(axis=1))
+    if rows.size:
+        light = light.copy()
+        light[rows] = merged([times[rows, part] for part in range(times.shape[1])])
+    return light
 
 
 def latest(marks: Array, times: Array, guard: float) -> NDArray[np.int64]:
@@ -63,6 +74,6 @@ def latest(marks: Array, times: Array, guard: float) -> NDArray[np.int64]:
 
 def tally(owner: NDArray[np.int64], parts: int) -> NDArray[np.int64]:
     """How often each part occurs in ``owner`` (s, k), (s, parts); -1 is nobody."""
-    rows, columns = np.nonzero(owner >= 0)
-    flat = rows * parts + owner[rows, columns]
-    return np.bincount(flat, minlength=len(owner) * parts).reshape(len(owner), parts)
+    size = len(owner) * parts
+    flat = np.where(owner >= 0, owner + parts * np.arange(len(owner))[:, None], size)
+    return np.bincount(flat.ravel(), minlength=size + 1)[:size].reshape(len(owner), parts)

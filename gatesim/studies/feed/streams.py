@@ -28,7 +28,7 @@ LEAD, TAIL = 10, 5
 STREAMS = 100
 """Streams of a block."""
 
-AT_ONCE = 16
+AT_ONCE = 32
 """Blocks, each at some rate, that are worked on together: many share the cost of a call."""
 
 WHERE = 0.95
@@ -102,15 +102,18 @@ def parts_of(scenario: Scenario, seed: int, streams: int, block: int) -> Parts:
     return Parts.of(scenario, PartDraws(seed, block, streams, LEAD + COUNTED + TAIL, levels))
 
 
-def points_of(blocks: Sequence[Parts], spacing: Spacing, rates: Sequence[float]) -> list[RatePoint]:
-    """A point for every rate from all blocks; the same parts with the same gaps in proportion at each."""
-    supplies = [Supply.of(parts, spacing) for parts in blocks]
-    todo = [(number, rate) for number in range(len(blocks)) for rate in rates]
+def points_of(blocks: Sequence[Parts], asked: Sequence[tuple[Spacing, float]]) -> list[RatePoint]:
+    """A point for each spacing and rate from all blocks; the same parts, gaps in proportion to the rate."""
+    todo = [(supply, rate) for parts in blocks for supply, rate in _supplied(parts, asked)]
     found: list[RatePoint] = []
     for first in range(0, len(todo), AT_ONCE):
-        some = todo[first : first + AT_ONCE]
-        found += _run([(supplies[number], rate) for number, rate in some])
-    return joined([found[i : i + len(rates)] for i in range(0, len(found), len(rates))])
+        found += _run(todo[first : first + AT_ONCE])
+    return joined([found[i : i + len(asked)] for i in range(0, len(found), len(asked))])
+
+
+def _supplied(parts: Parts, asked: Sequence[tuple[Spacing, float]]) -> list[tuple[Supply, float]]:
+    of = {spacing: Supply.of(parts, spacing) for spacing in dict.fromkeys(spacing for spacing, _ in asked)}
+    return [(of[spacing], rate) for spacing, rate in asked]
 
 
 def joined(pieces: Sequence[Sequence[RatePoint]]) -> list[RatePoint]:
