@@ -6,7 +6,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from gatesim.chain import pipeline, sidebyside
+from gatesim.chain import once, pipeline
 from gatesim.chain.alike import motion_inputs
 from gatesim.chain.remembered import Remembered
 from gatesim.chain.together import Case, run_all
@@ -104,14 +104,15 @@ def test_rigs_that_move_alike_read_together_what_each_reads_alone(name, monkeypa
         solved.append(given)
         return passage(*given)
 
-    monkeypatch.setattr(sidebyside, "passage", counted)
+    monkeypatch.setattr(once, "passage", counted)
     cases = [Case(each, draw, quantised=False, ends=False) for each in (scenario, *others)]
-    for case, found in zip(cases, run_all(cases), strict=True):
+    together = run_all(cases)
+    assert sum(len(given[3]) for given in solved) < len(cases) * draw.trials
+    for case, found in zip(cases, together, strict=True):
         alone = pipeline.run(case.scenario, draw, quantised=False, ends=False)
         np.testing.assert_array_equal(found.outcome, alone.outcome)
         for formula, readings in alone.readings.items():
             np.testing.assert_allclose(found.readings[formula], readings, rtol=1e-8)
-    assert len(solved) < len(cases)
 
 
 def test_a_part_that_runs_away_past_the_gates_of_one_rig_only_is_told_so_in_the_other():
@@ -136,7 +137,7 @@ def test_draws_taken_from_a_second_set_share_the_motions_they_do_not_change(monk
 
     source = Streams(1, 0, 50)
     names = tuple(names_drawn(model))
-    monkeypatch.setattr(sidebyside, "passage", counted)
+    monkeypatch.setattr(once, "passage", counted)
     found, errors = _sets(model, "spacing-dwell", source, names)
     assert len(solved) < 0.5 * len(errors)
     assert found == list(names)

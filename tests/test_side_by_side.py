@@ -6,7 +6,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from gatesim.chain import controller, pipeline, sidebyside
+from gatesim.chain import controller, once, pipeline
 from gatesim.chain.sidebyside import Question, answered
 from gatesim.explanation.proposal import proposals_of
 from gatesim.explanation.remedy import _all_tried, remedies
@@ -48,7 +48,7 @@ def test_each_motion_of_a_batch_has_the_bits_it_has_alone(file, monkeypatch):
         solved.append(given)
         return passage(*given)
 
-    monkeypatch.setattr(sidebyside, "passage", counted)
+    monkeypatch.setattr(once, "passage", counted)
     for one, other in zip(answered(asked), alone, strict=True):
         for field in fields(Passage):
             if field.name not in ("belt", "node_position", "node_time", "node_speed"):
@@ -91,7 +91,7 @@ def test_what_controllers_hold_is_worked_out_with_one_motion(monkeypatch):
 
     base = load(FOLDER / "3-braked-rung.toml")
     rigs = [changed(base, "path.gravity", f"9.{digits} m/s^2") for digits in (811, 812, 813, 814)]
-    monkeypatch.setattr(sidebyside, "passage", counted)
+    monkeypatch.setattr(once, "passage", counted)
     controller.held_together(rigs)
     held = [controller.uncalibrated(rig).acceleration for rig in rigs]
     assert len(solved) == 1

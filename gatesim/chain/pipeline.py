@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from gatesim.chain.assembly import counter_of, filter_of, forces_of, gates_of, part_of, path_of, sensor_of
 from gatesim.chain.controller import Controller, controller_of
+from gatesim.chain.once import once
 from gatesim.chain.outlines import variants
 from gatesim.chain.signals import Signals, light_at, signals, with_followers
 from gatesim.chain.verdict import unread, verdict
@@ -19,7 +20,7 @@ from gatesim.ground.arrays import Array, Scalar
 from gatesim.ground.correlation import together
 from gatesim.ground.draw import Draw
 from gatesim.inputfilter import Filter
-from gatesim.motion import Belt, Force, Passage, Path, passage
+from gatesim.motion import Belt, Force, Passage, Path
 from gatesim.part import Part
 from gatesim.scenario.model import Scenario
 from gatesim.sensor import Sensor, Switching, switching
@@ -132,7 +133,7 @@ def run(
     *,
     quantised: bool = True,
     ends: bool = True,
-    move: Move = passage,
+    move: Move = once,
     controller: Controller | None = None,
 ) -> Measured:
     """Run n = ``draw.trials`` parts through the whole measurement.

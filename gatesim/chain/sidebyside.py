@@ -7,8 +7,9 @@ from typing import Any
 import numpy as np
 
 from gatesim.chain.alike import OF_A_BODY, content, digest
+from gatesim.chain.once import once
 from gatesim.ground.arrays import Array, Scalar, take, trial_count
-from gatesim.motion import Belt, Force, Passage, Path, passage
+from gatesim.motion import Belt, Force, Passage, Path
 from gatesim.motion.path import Body
 
 
@@ -66,7 +67,7 @@ def _solved(questions: Sequence[Question]) -> list[Passage]:
     """The same for questions of one kind."""
     if len(questions) == 1:
         (one,) = questions
-        return [passage(one.part, one.path, one.forces, one.positions)]
+        return [once(one.part, one.path, one.forces, one.positions)]
     sizes = [_trials(question) for question in questions]
     columns = max(question.positions.shape[1] for question in questions)
     # the last position over and over, which changes nothing, so that all have as many
@@ -83,7 +84,7 @@ def _solved(questions: Sequence[Question]) -> list[Passage]:
     forces = tuple(
         _stacked(alike, sizes) for alike in zip(*(question.forces for question in questions), strict=True)
     )
-    found = passage(part, path, forces, np.concatenate(positions))
+    found = once(part, path, forces, np.concatenate(positions))
     starts = np.cumsum([0, *sizes])
     return [
         _own(take(found, slice(start, start + n)), question)

@@ -11,6 +11,7 @@ import numpy as np
 
 from gatesim.chain import pipeline
 from gatesim.chain.controller import Controller
+from gatesim.chain.once import once
 from gatesim.chain.reference import reference_lengths, with_references
 from gatesim.chain.sampled import at_mean_delay, sampling_periods
 from gatesim.chain.together import Case
@@ -19,7 +20,6 @@ from gatesim.ground.correlation import Correlation
 from gatesim.ground.draw import Draw, Nominal
 from gatesim.ground.errors import InputError
 from gatesim.ground.quantity import Quantity, parse
-from gatesim.motion import passage
 from gatesim.scenario import Scenario
 from gatesim.scenario.reader import changed
 from gatesim.sensor.respond import JITTER
@@ -37,7 +37,7 @@ class RigModel:
 
     scenario: Scenario
     sampling: frozenset[str] = field(default=frozenset(), kw_only=True)
-    move: pipeline.Move = field(default=passage, kw_only=True)
+    move: pipeline.Move = field(default=once, kw_only=True)
     controller: Controller | None = field(default=None, kw_only=True)
 
     @cached_property
