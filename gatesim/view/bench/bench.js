@@ -149,7 +149,8 @@
   });
 
   const charged = () => bench.shown.reading.prediction.readings[0].formula;
-  const widthOf = (id) => Math.max(260, Math.floor(byId(id).clientWidth));
+  let widths = {}; // px, kept: to ask again while answers are written makes the browser lay out all of the page
+  const widthOf = (id) => (widths[id] ??= Math.max(260, Math.floor(byId(id).clientWidth)));
 
   function drawStudy() {
     if (bench.shown.distribution) showStudy(bench.shown.distribution, charged(), bench.kept, widthOf("histogram"));
@@ -286,6 +287,7 @@
 
   let drawn = 0;
   new ResizeObserver(() => {
+    widths = {};
     const width = widthOf("stage");
     if (width === drawn || !bench.shown.passage) return;
     drawn = width;

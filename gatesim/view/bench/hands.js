@@ -95,7 +95,7 @@ var gatesim = gatesim || {};
           "aria-valuenow": field.value / field.factor, "aria-valuetext": field.text,
         });
         make(grip, "title", {}, handle.name + ": " + field.text);
-        const called = stage.svg.clientWidth < ROOMY ? "" : handle.short;
+        const called = stage.width < ROOMY ? "" : handle.short;
         const label = make(stage.svg, "text", { class: "grip-name soft", "text-anchor": "end", "aria-hidden": "true" }, called);
         grip.addEventListener("pointerdown", (event) => grab(event, handle));
         grip.addEventListener("keydown", (event) => key(event, handle));

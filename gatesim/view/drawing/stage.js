@@ -122,7 +122,7 @@ var gatesim = gatesim || {};
     // travel of a point of the picture: the foot of its perpendicular on the path
     const travel = (x, y) =>
       ((x - shift[0]) / scale + low[0]) * Math.cos(rig.slope) + ((y - shift[1]) / scale + low[1]) * Math.sin(rig.slope);
-    return { svg, place, along, travel, scale, long, half, frame: { back, end, reach } };
+    return { svg, width, place, along, travel, scale, long, half, frame: { back, end, reach } };
   }
 
   function scaleBar(svg, scale, height) {
