@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from gatesim import predict, study
-from gatesim.api import answers
+from gatesim.api.answers import Answers
 from gatesim.chain import controller
 from gatesim.explanation import breakdown
 from gatesim.scenario import load
@@ -23,6 +23,7 @@ from gatesim.view.bench.desk import FIRST_LOOK
 from gatesim.view.reporttables import waterfall_bars
 
 FOLDER = Path(__file__).parent.parent / "scenarios"
+answers = Answers()
 QUICK = ("2-chute-slat", "6-belt-roller")
 every_rig = pytest.mark.parametrize(
     "name", [pytest.param(f.stem, marks=() if f.stem in QUICK else pytest.mark.long)

@@ -1,5 +1,8 @@
 """What the bench's page looks like: the rig kept as A, nothing cut off, nothing that moves by itself."""
 
+import re
+import subprocess
+import sys
 import time
 from contextlib import ExitStack
 
@@ -51,8 +54,9 @@ def opened(browser):
     """Opens a shipped rig, and asks at the end that the browser had nothing to complain of."""
     with ExitStack() as benches:
 
-        def open_rig(name, **how):
-            bench = benches.enter_context(running(FOLDER / f"{name}.toml"))
+        def open_rig(name, unit=None, **how):
+            more = [] if unit is None else ["--unit", unit]
+            bench = benches.enter_context(running(FOLDER / f"{name}.toml", *more))
             return opened_page(browser, bench, **how)
 
         yield open_rig
@@ -108,6 +112,28 @@ def test_nothing_overlaps_is_cut_off_or_sticks_out_at_any_width(opened, name):
             assert page.run("return document.documentElement.scrollWidth") <= width
     twice = "const t = document.querySelector('#stage text'); t.parentNode.append(t.cloneNode(true)); "
     assert page.run(twice + CROWDED) != []  # the question can be answered with yes
+
+
+def test_lengths_are_shown_in_the_unit_that_is_asked_for_as_the_commands_show_them(opened, browser):
+    page = opened("3-braked-rung", unit="in")
+    page.answered("why", "distribution", "changes")
+    told = subprocess.run(
+        [sys.executable, "-m", "gatesim", "predict", FOLDER / "3-braked-rung.toml", "--unit", "in"],
+        capture_output=True, text=True, check=True,
+    ).stdout  # fmt: skip
+    minus = page.run(
+        "return [...document.querySelectorAll('#formulas tbody tr')].map((row) => row.innerText)"
+    )
+    rows = [re.findall(r"[+-]?\d+\.\d{5}\b", row.replace("−", "-")) for row in minus]
+    assert len(rows) > 2
+    for row in rows:
+        assert len(row) == 2
+        assert re.search(rf" {re.escape(row[0])} +{re.escape(row[1])} ", told)
+    assert page.find("#explanation").text.replace("\n", " ") in " ".join(told.split())
+    spoken = page.run("return document.querySelector('.left').innerText + band.innerText")
+    assert " in short" in spoken or " in long" in spoken
+    assert not re.search(r"\bmm\b", spoken)
+    assert "--unit in" in page.run("return gatesim.bench.command()")
 
 
 def test_with_reduced_motion_the_part_stands_until_it_is_asked_to_move(opened):

@@ -29,18 +29,21 @@ def bench(
     settings: Sequence[str] = (),
     idle: float | None = None,
     browser: bool = True,
+    unit: str | None = None,
     say: Callable[[str], None] = print,
 ) -> None:
     """Serve a page on the rig of ``file``, or on a rig to begin with, until Ctrl-C.
 
     ``settings``: "PATH=VALUE", quantities that are changed to begin with. ``idle``: minutes without
-    a page after which it ends. ``browser``: open the page; ``say`` hears its address.
-    Raises InputError.
+    a page after which it ends. ``browser``: open the page; ``say`` hears its address. ``unit`` of lengths
+    that are shown: "mm", "um" or "in". Raises InputError.
     """
-    from gatesim.api import answers
+    from gatesim.api.answers import Answers
     from gatesim.view.bench.desk import Desk, Pools
     from gatesim.view.bench.server import Bench, serve
+    from gatesim.view.lengthunit import unit_of
 
+    shown = unit_of(unit)
     given = None if file is None else open_file(Path(file))
     if given is not None:
         given.table()  # bad input is said here, not on the page
@@ -62,8 +65,8 @@ def bench(
     with pool(sizes[0], SOON) as at_once, pool(sizes[1], LATER) as later:
         for workers, size in zip((at_once, later), sizes, strict=True):  # processes begin before threads do
             list(workers.map(_nothing if inherited else _warm, [text] * 2 * size))
-        desk = Desk(answers, Pools(at_once, later))
-        serve(Bench(desk, given, starters, changes), ready, idle and 60.0 * idle)
+        desk = Desk(Answers(shown), Pools(at_once, later))
+        serve(Bench(desk, given, starters, changes, shown), ready, idle and 60.0 * idle)
 
 
 def _nothing(text: str | None) -> None:
@@ -76,9 +79,10 @@ def _warm(text: str | None) -> None:
     What that needs is imported then, and what few of a rig's quantities change, such as its magnets'
     field, is kept by the function that works it out.
     """
-    from gatesim.api import answers
+    from gatesim.api.answers import Answers
     from gatesim.scenario import parse_text
 
+    answers = Answers()
     rig = parse_text(new(KINDS[0]).text)
     _, passed = answers.reading(rig)
     answers.passage(rig, passed)

@@ -5,6 +5,7 @@ from pathlib import Path
 import click
 
 from gatesim.commands.filetypes import Command, Number, Source
+from gatesim.commands.options import UNIT
 from gatesim.commands.output import say
 
 
@@ -17,7 +18,10 @@ from gatesim.commands.output import say
 @click.option(
     "--browser/--no-browser", default=True, help="Open the page in the browser, or only print where it is."
 )
-def command(file: Path | None, settings: tuple[str, ...], idle: float | None, browser: bool) -> None:
+@UNIT
+def command(
+    file: Path | None, settings: tuple[str, ...], idle: float | None, browser: bool, unit: str | None
+) -> None:
     """Open a page on the rig of FILE to turn its knobs; without FILE it offers rigs to begin with.
 
     The page is served from this machine to this machine alone, at an address with a key in it.
@@ -25,4 +29,4 @@ def command(file: Path | None, settings: tuple[str, ...], idle: float | None, br
     """
     from gatesim.api.bench import bench
 
-    bench(file, settings=settings, idle=idle, browser=browser, say=say)
+    bench(file, settings=settings, idle=idle, browser=browser, unit=unit, say=say)

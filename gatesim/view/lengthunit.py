@@ -29,6 +29,11 @@ class LengthUnit:
     per_metre: float
     more: int
 
+    @property
+    def for_scripts(self) -> dict[str, float | str]:
+        """What the scripts of pages take for ``gatesim.unit``."""
+        return {"MM": self.per_metre, "LENGTH": self.name, "MORE": self.more}
+
     def places(self, in_mm: int) -> int:
         """Decimal places for a length that would have so many in mm."""
         return max(in_mm + self.more, 0)

@@ -93,7 +93,7 @@ def _content(
         "file": scenario.file,
         "formula": formula,
         "mm": unit.name,
-        "unit": {"MM": unit.per_metre, "LENGTH": unit.name, "PLACES": unit.places(1)},
+        "unit": unit.for_scripts,
         "length": unit.fixed(traced.part_length, 3),
         "outcome": told.outcome,
         "explanation": unit.said(told.explanation),

@@ -21,7 +21,7 @@ from selenium.webdriver.chrome.service import Service
 from selenium.webdriver.support.ui import WebDriverWait
 from tabulate import tabulate
 
-from gatesim.api import answers
+from gatesim.api.answers import Answers
 from gatesim.scenario import load
 from gatesim.scenario.reader import changed
 from gatesim.studies.workers import InThisProcess
@@ -33,6 +33,7 @@ from tests.conftest import CHROMIUM, DRIVER, FLAGS
 SCENARIOS = sorted((Path(__file__).parent.parent.parent / "scenarios").glob("*.toml"))
 TOUCHES = 5
 FURTHER = 1.01  # how much further the gate is than before, each time
+answers = Answers()
 STAGES = ("reading", "fields", "pictures", "causes", "distribution")
 READY = "return Boolean(window.gatesim?.bench?.latency.distribution)"
 MOVE = """

@@ -2,7 +2,7 @@
 (function () {
   const {
     begin, changed, leaves, undo, redo, quoted, settings, post, asker, element, knobs, hands, player, drawStage, drawKept, drawSignals, drawSpeed, tellNow,
-    showReading, showFormulas, showWhy, showChanges, showStudy, offer, MS,
+    showReading, showFormulas, showWhy, showChanges, showStudy, offer, MS, LENGTH,
   } = gatesim;
   const byId = (id) => document.getElementById(id);
   const ALIVE = 20000; // ms between signs of life
@@ -258,7 +258,8 @@
     save(byId("new-name").value.trim());
   });
 
-  const command = () => ["gatesim bench", ...(bench.file === null ? [] : [quoted(bench.name)]), ...settings(bench.good)].join(" ");
+  const command = () =>
+    ["gatesim bench", ...(bench.file === null ? [] : [quoted(bench.name)]), ...(LENGTH === "mm" ? [] : ["--unit " + LENGTH]), ...settings(bench.good)].join(" ");
   bench.command = command;
   byId("copy").addEventListener("click", async () => {
     const text = command();

@@ -2,18 +2,19 @@
 var gatesim = gatesim || {};
 // What the server answered, in words and figures; with a rig kept as A, beside it.
 (function () {
-  const { MM, element, drawHistogram } = gatesim;
+  const { MM, LENGTH, lengthDigits, element, drawHistogram } = gatesim;
   const byId = (id) => document.getElementById(id);
   const minus = (text) => text.replace("-", "−");
-  const mm = (value, places = 3) => (value === null || value === undefined ? "none" : (MM * value).toFixed(places));
-  const signed = (value, places = 3) => (value === null || value === undefined ? "none" : minus((value >= 0 ? "+" : "") + (MM * value).toFixed(places)));
   const known = (value) => value !== null && value !== undefined;
+  // lengths in m, as digits in the page's unit
+  const digits = (value, places = 3) => (known(value) ? lengthDigits(value, places) : "none");
+  const signed = (value, places = 3) => (known(value) ? minus((value >= 0 ? "+" : "") + lengthDigits(value, places)) : "none");
   const difference = (now, then) => (known(now) && known(then) ? signed(now - then) : "");
 
   function off(error) {
     if (!known(error)) return "No reading";
-    if (Math.abs(error) < 0.5e-6) return "Right to 0.001 mm";
-    return "Reads " + Math.abs(MM * error).toFixed(3) + " mm " + (error < 0 ? "short" : "long");
+    if (Math.abs(error) < 0.5e-6) return "Right to " + Number((1e-6 * MM).toPrecision(1)) + " " + LENGTH;
+    return "Reads " + digits(Math.abs(error)) + " " + LENGTH + " " + (error < 0 ? "short" : "long");
   }
 
   function pair(name, value, ...beside) {
@@ -31,12 +32,12 @@ var gatesim = gatesim || {};
     const beside = (figure, show) => (kept ? against(figure(told), figure(kept.reading.prediction), show) : []);
     byId("large").replaceChildren(
       element("div", { class: "headline" }, element("dt", { class: "hidden" }, "In short"), element("dd", { id: "verdict" }, off(first.error_m))),
-      pair("reading / mm", element("output", { id: "reading" }, mm(first.length_m)), ...beside((told) => told.readings[0].length_m, mm)),
-      pair("error / mm", element("output", { id: "error" }, signed(first.error_m)), ...beside((told) => told.readings[0].error_m, signed)),
-      pair("true length / mm", mm(told.true_length_m), ...beside((told) => told.true_length_m, mm)),
+      pair("reading / " + LENGTH, element("output", { id: "reading" }, digits(first.length_m)), ...beside((told) => told.readings[0].length_m, digits)),
+      pair("error / " + LENGTH, element("output", { id: "error" }, signed(first.error_m)), ...beside((told) => told.readings[0].error_m, signed)),
+      pair("true length / " + LENGTH, digits(told.true_length_m), ...beside((told) => told.true_length_m, digits)),
     );
     const measured = told.outcome === "measured";
-    byId("explanation").textContent = (measured ? "" : told.outcome[0].toUpperCase() + told.outcome.slice(1) + ". ") + told.explanation;
+    byId("explanation").textContent = (measured ? "" : told.outcome[0].toUpperCase() + told.outcome.slice(1) + ". ") + answer.said.explanation;
     byId("explanation").classList.toggle("warn", !measured);
     document.title = off(first.error_m) + " · " + (answer.title || "gatesim bench");
   }
@@ -44,7 +45,7 @@ var gatesim = gatesim || {};
   function showFormulas(answer, kept, charge) {
     const told = answer.prediction.readings;
     const then = kept ? Object.fromEntries(kept.reading.prediction.readings.map((r) => [r.formula, r])) : null;
-    const heads = ["formula", "reading / mm", "error / mm", ...(then ? ["A: error / mm", "B − A / mm"] : []), ""];
+    const heads = ["formula", "reading / " + LENGTH, "error / " + LENGTH, ...(then ? ["A: error / " + LENGTH, "B − A / " + LENGTH] : []), ""];
     byId("formulas").tHead.replaceChildren(element("tr", {}, ...heads.map((head, k) => element("th", { scope: "col", class: k && head ? "num" : "" }, head || element("span", { class: "hidden" }, "choice")))));
     byId("formulas").tBodies[0].replaceChildren(...told.map((reading, k) => {
       const old = then ? then[reading.formula] : null;
@@ -52,8 +53,8 @@ var gatesim = gatesim || {};
         ? element("span", { class: "tag" }, "in charge")
         : element("button", { type: "button", class: "plain-button", "data-charge": reading.formula, onclick: () => charge(reading.formula) }, "put in charge");
       return element("tr", {},
-        element("th", { scope: "row" }, reading.formula, element("span", { class: "how" }, reading.reason ? "none: " + reading.reason : answer.equations[reading.formula])),
-        ...[mm(reading.length_m), signed(reading.error_m), ...(then ? [old ? signed(old.error_m) : "", old ? difference(reading.error_m, old.error_m) : ""] : [])]
+        element("th", { scope: "row" }, reading.formula, element("span", { class: "how" }, reading.reason ? "none: " + answer.said.reasons[reading.formula] : answer.equations[reading.formula])),
+        ...[digits(reading.length_m), signed(reading.error_m), ...(then ? [old ? signed(old.error_m) : "", old ? difference(reading.error_m, old.error_m) : ""] : [])]
           .map((text, column) => element("td", { class: "num", "data-label": heads[column + 1] }, text)),
         element("td", {}, button));
     }));
@@ -86,7 +87,7 @@ var gatesim = gatesim || {};
     const rows = (answer.rows || []).filter((row) => row.better);
     const cheapest = answer.enough ? undefined : rows.find((row) => row.cheapest);
     byId("cure").replaceChildren(...(cheapest ? [
-      element("span", {}, element("strong", {}, "Cheapest cure: "), cheapest.title + "; error then " + cheapest.error + " mm."),
+      element("span", {}, element("strong", {}, "Cheapest cure: "), cheapest.title + "; error then " + cheapest.error + " " + LENGTH + "."),
       element("button", { type: "button", class: "plain-button", "aria-label": "Try the cheapest cure: " + cheapest.title, onclick: () => attempt(cheapest) }, "Try it"),
       ...(reveal ? [element("button", { type: "button", class: "plain-button", id: "reveal", onclick: reveal }, "Show its knob")] : []),
     ] : []));
@@ -94,7 +95,7 @@ var gatesim = gatesim || {};
       element("li", { class: row.cheapest ? "cheapest" : "" },
         element("div", {}, element("strong", {}, row.title[0].toUpperCase() + row.title.slice(1)), " ",
           element("span", { class: "tag" }, row.enough ? "enough" : "better, not enough"), " ",
-          element("span", { class: "small" }, row.takes + "; error then " + row.error + " mm"),
+          element("span", { class: "small" }, row.takes + "; error then " + row.error + " " + LENGTH),
           element("span", { class: "how" }, row.how)),
         element("button", { type: "button", "data-attempt": row.title, "aria-label": "Try it: " + row.title, onclick: () => attempt(row) }, "Try it"))));
   }
@@ -113,11 +114,11 @@ var gatesim = gatesim || {};
     byId("study").textContent = answer.study.trials + " simulated parts, formula " + charge + "." + met;
     const value = (figure) => (figure ? figure.value : undefined);
     const rows = [
-      ["bias", "bias", signed], ["standard uncertainty", "standard_uncertainty", mm], ["repeatability, passage to passage", "repeatability", mm],
-      ["part to part", "part_to_part", mm], ["rig to rig", "rig_to_rig", mm],
+      ["bias", "bias", signed], ["standard uncertainty", "standard_uncertainty", digits], ["repeatability, passage to passage", "repeatability", digits],
+      ["part to part", "part_to_part", digits], ["rig to rig", "rig_to_rig", digits],
     ];
     byId("scatter").replaceChildren(...rows.map(([name, key, show]) =>
-      pair(name + " / mm", show(value(found[key]), 4), ...(then ? against(value(found[key]), value(then[key]), (v) => show(v, 4)) : []))),
+      pair(name + " / " + LENGTH, show(value(found[key]), 4), ...(then ? against(value(found[key]), value(then[key]), (v) => show(v, 4)) : []))),
       pair("read at all", (100 * found.yield.share).toFixed(1) + " %"));
     const histogram = answer.histograms[charge];
     const before = kept && kept.distribution && kept.distribution.histograms ? kept.distribution.histograms[charge] : null;

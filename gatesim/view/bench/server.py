@@ -29,11 +29,13 @@ from gatesim.view.bench.handles import handles
 from gatesim.view.bench.patch import Changes, plain
 from gatesim.view.bench.saving import NEW, Opened, Starter, saved
 from gatesim.view.drawing import SCRIPTS, script
+from gatesim.view.lengthunit import MM, LengthUnit
 from gatesim.view.riggeometry import rig_geometry
 from gatesim.view.template import render
 
 Json = dict[str, Any]
 OWN_SCRIPTS = ("state", "knobs", "hands", "kept", "choice", "figures", "bench")
+UNIT_SCRIPT = "unit"
 _WHERE = re.compile(r"^ *([a-z_]+(?:\.\w+)*): ", re.MULTILINE)
 REPORT_POLICY = (
     "default-src 'none'; script-src 'unsafe-inline'; style-src 'unsafe-inline'; img-src data:; "
@@ -42,12 +44,21 @@ REPORT_POLICY = (
 
 
 class Bench:
-    """The routes on one desk, with the file that was opened and the rigs that it offers to begin with."""
+    """The routes on one desk, with the file that was opened and the rigs that it offers to begin with.
+
+    ``unit``: of the lengths that the page shows; what is typed has its own.
+    """
 
     def __init__(
-        self, desk: Desk, opened: Opened | None, starters: Mapping[str, Starter], changes: Changes
+        self,
+        desk: Desk,
+        opened: Opened | None,
+        starters: Mapping[str, Starter],
+        changes: Changes,
+        unit: LengthUnit = MM,
     ) -> None:
         self.desk, self.opened, self.starters, self.changes = desk, opened, starters, changes
+        self.unit = unit
 
     def routes(self) -> list[Route]:
         """All that is answered; the key in front of the path was checked before."""
@@ -63,13 +74,16 @@ class Bench:
 
     async def page(self, request: Request) -> Response:
         """The page itself."""
-        scripts = [f"{name}.js" for name in (*SCRIPTS, *OWN_SCRIPTS)]
-        return HTMLResponse(render("bench/bench.html.j2", scripts=scripts))
+        scripts = [f"{name}.js" for name in (UNIT_SCRIPT, *SCRIPTS, *OWN_SCRIPTS)]
+        return HTMLResponse(render("bench/bench.html.j2", scripts=scripts, unit=self.unit.name))
 
     async def static(self, request: Request) -> Response:
         """A script or a style sheet of the package."""
         name, _, ending = request.path_params["name"].partition(".")
         view = files("gatesim.view")
+        if ending == "js" and name == UNIT_SCRIPT:
+            unit = f"var gatesim = {{ unit: {json.dumps(self.unit.for_scripts)} }};\n"
+            return Response(unit, media_type="text/javascript")
         if ending == "js" and name in SCRIPTS:
             return Response(script(name), media_type="text/javascript")
         if ending == "js" and name in OWN_SCRIPTS:

@@ -3,8 +3,8 @@ var gatesim = gatesim || {};
 // Marks of a picture, and an empty diagram with axes.
 (function () {
   const SVG = "http://www.w3.org/2000/svg";
-  // the unit of all lengths: how many a metre has, its name, and decimal places of a position
-  const { MM, LENGTH, PLACES } = Object.assign({ MM: 1e3, LENGTH: "mm", PLACES: 1 }, gatesim.unit);
+  // the unit of all lengths: how many a metre has, its name, and decimal places beyond those in mm
+  const { MM, LENGTH, MORE } = Object.assign({ MM: 1e3, LENGTH: "mm", MORE: 0 }, gatesim.unit);
   const MS = 1e3;
   // lines of a rig that is kept to compare with: told apart without colour
   const KEPT = { fill: "none", stroke: "var(--ink)", "stroke-width": 1.5, "stroke-dasharray": "2 3" };
@@ -17,8 +17,13 @@ var gatesim = gatesim || {};
     return node;
   }
 
+  // digits of a length in m, with the decimal places that it would have in mm
+  function lengthDigits(metres, inMm) {
+    return (MM * metres).toFixed(Math.max(inMm + MORE, 0));
+  }
+
   function lengthText(metres) {
-    return (MM * metres).toFixed(PLACES) + " " + LENGTH;
+    return lengthDigits(metres, 1) + " " + LENGTH;
   }
 
   function canvas(element, width, height) {
@@ -107,5 +112,5 @@ var gatesim = gatesim || {};
     });
   }
 
-  Object.assign(gatesim, { MM, MS, LENGTH, lengthText, KEPT, make, canvas, hatch, at, dark, ticks, diagram, path, cursor, band });
+  Object.assign(gatesim, { MM, MS, LENGTH, lengthDigits, lengthText, KEPT, make, canvas, hatch, at, dark, ticks, diagram, path, cursor, band });
 })();
