@@ -3,10 +3,12 @@
 import csv
 import json
 import math
+from dataclasses import replace
 
 import pytest
 from click.testing import CliRunner
 
+import gatesim
 from gatesim.commands.budget import command as budget_command
 from gatesim.commands.study import command as study_command
 from gatesim.commands.sweep import command as sweep_command
@@ -16,6 +18,7 @@ from gatesim.studies.budget import COUNTING, budget
 from gatesim.studies.engine import study
 from gatesim.studies.plan import Plan
 from gatesim.studies.rig import RigModel, parse_axis
+from gatesim.studies.validation import Validation
 
 # An invented chute; its numbers serve as input only, never as expected values
 CHUTE = """
@@ -166,3 +169,26 @@ def test_grid_that_cannot_be_read_is_refused_in_one_sentence(text):
 def test_unknown_formula_is_refused_with_those_there_are(file):
     with pytest.raises(InputError, match="spacing-dwell, fixed-release"):
         run(budget_command, file, "--formula", "other")
+
+
+@pytest.mark.parametrize(("undecided", "points"), [(0, [16_384]), (1, [16_384, 65_536])])
+def test_a_budget_takes_more_points_only_where_the_first_leave_it_open(undecided, points, monkeypatch):
+    taken = []
+
+    def told(table, simulated):
+        found = Validation(1, 1e-4, 0.0, 0.0, conclusive=len(taken) > undecided)
+        return [found, replace(found, digits=2, conclusive=False)]
+
+    def small(model, plan, **others):
+        taken.append(plan.trials)
+        return study(model, replace(plan, trials=256), **others)
+
+    monkeypatch.setattr("gatesim.api.budget.study", small)
+    monkeypatch.setattr("gatesim.api.budget.validations", told)
+    monkeypatch.setattr("gatesim.api.budget.SET", 256)
+    scenario = parse_text(chute())
+    gatesim.budget(scenario, workers=1)
+    assert taken == points
+    taken.clear()
+    gatesim.budget(scenario, workers=1, trials=5000)  # what is asked for is what is done
+    assert taken == [5000]

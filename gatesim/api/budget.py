@@ -16,10 +16,12 @@ from gatesim.studies.result import FormulaResult
 from gatesim.studies.rig import RigModel
 from gatesim.studies.validation import Validation, contradictions, validations
 
-TRIALS = 65_536
-"""Trials of the study from which on everything beside it takes its full number of trials."""
+FIRST, MOST = 16_384, 65_536
+"""Points of the study that nearly always tell what is asked of it; and if they do not."""
 
 LEAST = 1000
+FINEST = 4.0
+"""As many times the usual trials the simulated rows and the indices take at most."""
 
 
 @dataclass(frozen=True, repr=False)
@@ -60,7 +62,7 @@ def budget(
     *,
     formula: str | None = None,
     coverage: float = 0.95,
-    trials: int = TRIALS,
+    trials: int | None = None,
     seed: int = 1,
     workers: int | None = None,
 ) -> Budget:
@@ -68,33 +70,46 @@ def budget(
 
     Linear propagation (JCGM 100) by differentiating the chain with the counter left unrounded and
     every stage that samples at its mean delay;
-    beside it a Monte Carlo study of so many ``trials`` on scrambled Sobol points (65,536 of them tell
-    the ends of the interval as well as 200,000 pseudo-random trials), whether the two agree (JCGM 101,
-    clause 8), and Sobol indices. With fewer trials than usual, the simulated rows of the budget
-    and the indices take fewer, too. Raises InputError; KeyboardInterrupt if it is stopped.
+    beside it a Monte Carlo study of so many ``trials`` on scrambled Sobol points, whether the two agree
+    (JCGM 101, clause 8), and Sobol indices. The simulated rows of the budget and the indices take trials
+    in proportion. Without ``trials`` 16,384 points, and 65,536 where these leave open whether the budget
+    holds to one digit of u. Raises InputError; KeyboardInterrupt if it is stopped.
     """
     rig = RigModel(scenario, move=Remembered())
     chosen = rig.choose_formula(formula)
     with at_work("differentiating the chain"):
         table = budgeted.budget(rig, chosen, coverage, seed, _in_proportion(SIMULATED_TRIALS, trials))
     rig = RigModel(scenario)
-    result = study(rig, Plan(trials, seed, coverage, quasi=True), workers=workers, progress=watched())
-    if chosen not in result.formulas:  # stopped within the first block
-        raise KeyboardInterrupt
-    simulated = result.formulas[chosen]
+    simulated, checks, ended = _simulated(rig, table, [trials] if trials else [FIRST, MOST], seed, workers)
     with at_work("taking one draw after another from a second set"):
         swapped = _in_proportion(SET, trials)
         indices = sobol_indices(rig, chosen, swapped, seed, workers=workers) if table.combined > 0.0 else None
     return Budget.of(
         table,
         monte_carlo=simulated,
-        validation=validations(table, simulated),
+        validation=checks,
         indices=indices,
         contradicted=[] if indices is None else [i.name for i in contradictions(table, indices)],
-        ended=result.ended,
+        ended=ended,
     )
 
 
-def _in_proportion(usual: int, trials: int) -> int:
-    """Of so many trials as a rule, the share that a study of fewer ``trials`` than usual leaves."""
-    return max(round(usual * min(trials / TRIALS, 1.0)), LEAST)
+def _simulated(
+    rig: RigModel, table: budgeted.Budget, counts: Sequence[int], seed: int, workers: int | None
+) -> tuple[FormulaResult, list[Validation], str]:
+    """A study of the first of so many points that are enough, how the budget compares, and why it ended."""
+    for points in counts:
+        plan = Plan(points, seed, table.coverage, quasi=True)
+        result = study(rig, plan, workers=workers, progress=watched())
+        if table.formula not in result.formulas:  # stopped within the first block
+            raise KeyboardInterrupt
+        checks = validations(table, result.formulas[table.formula])
+        if result.ended == "interrupted" or all(check.conclusive for check in checks[:1]):
+            break
+    return result.formulas[table.formula], checks, result.ended
+
+
+def _in_proportion(usual: int, trials: int | None) -> int:
+    """Of so many trials as a rule, as many as go with a study of ``trials``."""
+    share = 1.0 if trials is None else min(trials / FIRST, FINEST)
+    return max(round(usual * share), LEAST)

@@ -12,8 +12,8 @@ from gatesim.commands.options import COVERAGE, FILE, FORMULA, JSON, SEED, UNIT, 
 @FILE
 @FORMULA
 @COVERAGE
-@click.option("--trials", type=click.IntRange(min=1000), default=65_536, show_default=True,
-              help="Trials of the Monte Carlo study beside it, on scrambled Sobol points.")  # fmt: skip
+@click.option("--trials", type=click.IntRange(min=1000), help="Trials of the Monte Carlo study beside it, on "
+              "scrambled Sobol points.  [default: 16384, and 65536 where these do not decide]")  # fmt: skip
 @SEED
 @WORKERS
 @JSON
@@ -22,7 +22,7 @@ def command(
     file: Path,
     formula: str | None,
     coverage: float,
-    trials: int,
+    trials: int | None,
     seed: int,
     workers: int | None,
     as_json: bool,

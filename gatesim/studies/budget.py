@@ -19,12 +19,14 @@ from gatesim.ground.arrays import Array
 from gatesim.ground.data import Keys
 from gatesim.ground.draw import Streams
 from gatesim.ground.level import Level
+from gatesim.ground.nested import Layout, Nested
 from gatesim.studies.budgetrow import SIMULATED, BudgetRow, sized
-from gatesim.studies.model import Model, Noisy, Run, Sampled, correlations_of, run_each
+from gatesim.studies.model import Model, Noisy, Run, Sampled, correlations_of, levels_of, run_each
 from gatesim.studies.slopes import Component, ErrorFunction, Slopes
 
 COUNTING = "rounding to whole counts"
 SIMULATED_TRIALS = 20_000
+PASSAGES = 4  # of each part that a staircase is looked at: they move alike, and have phases of their own
 LEAST_SHARE = 1e-4  # of the combined variance, for a covariance
 
 
@@ -168,9 +170,11 @@ def _staircases(model: Model, formula: str, seed: int, trials: int) -> list[Budg
 
     By common random numbers, each stage alone on top of the smooth model, and the rounding on top of
     all of them; what makes no difference is left out. Averaged over a spread of many steps it comes to
-    the textbook values; a rig steadier than one step shows its own.
+    the textbook values; a rig steadier than one step shows its own. Several passages of each part, since
+    what makes a staircase scatter is drawn with every passage, and the motion once a part.
     """
-    draw = Streams(seed, 0, trials)
+    layout = Layout(passages=PASSAGES)
+    draw = Nested(Streams(seed, 0, layout.rigs(trials)), layout, levels_of(model), trials)
     stages: tuple[str, ...] = ()
     models = [model]
     if isinstance(model, Sampled):

@@ -65,8 +65,11 @@ def _stable(summary: Summary, plan: Plan) -> bool:
     return True
 
 
-AT_ONCE = 512
+AT_ONCE = 4096
 """Trials of small blocks that are worked on together: by then a motion's calls cost little a trial."""
+
+LEAST_TASKS = 4
+"""In so many pieces at least, so that several workers have something to do."""
 
 
 class _Queue:
@@ -159,7 +162,7 @@ def study(
 
 def _tasks(plan: Plan, indices: Sequence[int]) -> list[Sequence[int]]:
     """Blocks to run, so many a task."""
-    some = max(AT_ONCE // plan.block, 1)
+    some = max(min(AT_ONCE // plan.block, -(-len(indices) // LEAST_TASKS)), 1)
     return [indices[first : first + some] for first in range(0, len(indices), some)]
 
 

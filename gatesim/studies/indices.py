@@ -19,7 +19,7 @@ from gatesim.studies.model import Model, Run, run_each
 from gatesim.studies.plan import BLOCK
 from gatesim.studies.workers import place
 
-SET = 8192  # trials in a set of draws, over all replicates
+SET = 4096  # trials in a set of draws, over all replicates
 AT_ONCE = 4096  # trials of a set worked on together, where a replicate has fewer
 REPLICATES = 8  # independently scrambled sets, whose scatter gives the error
 
