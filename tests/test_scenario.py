@@ -27,6 +27,8 @@ REFUSED = [
     ('"170 mm"', "170", "part.length: given 170 (it is not text with a unit)"),
     ('"170 mm"', '"170 ± 1 mm"', "does not say whether it is a tolerance, a standard uncertainty"),
     ('"50 mm"', '"0 mm"', "gate.spacing: given '0 mm' (it is out of range)"),
+    ('"50 mm"', '"1e308 m"', "gate.spacing: given '1e308 m' (it is beyond all that can be built)"),
+    ('"50 mm"', '"1e-300 m"', "gate.spacing: given '1e-300 m' (it is beyond all that can be built)"),
     ('"50 mm"', '"50 mm"\nrearm = "40 mm"', "gate.rearm: given 40 mm, expected a distance beyond the second"),
     ("[counter]", "[counter]\nwidth = 8", "counter.width: given 8, expected 16 or 32"),
     ("[counter]", "[filter]\nkind = 'none'\n[counter]\nfilter = 1", "counter.filter: [counter] has no key"),

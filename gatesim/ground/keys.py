@@ -147,6 +147,16 @@ def _text(most: int, given: object) -> str:
     return given.translate(_CONTROLS)
 
 
+LEAST, MOST = 1e-30, 1e9
+"""Sizes in SI that no quantity of a rig lies outside of; beyond them products overflow."""
+
+
+def _size(spread: Spread | None) -> float:
+    if spread is None:
+        return 0.0
+    return spread.scale if isinstance(spread, StudentT) else spread.std
+
+
 @dataclass(frozen=True)
 class Reader:
     """How a key becomes a `Quantity`; annotates the type of a field.
@@ -154,6 +164,7 @@ class Reader:
     ``unit`` is the SI unit it is kept in, ``expected`` completes "expected ..." with an
     example; the nominal value must lie in [low, high], above ``low`` if ``above``. So must the
     whole of a bounded spread, all but 0.1 % of a normal one, and 3.3 scales of a t-distribution.
+    No size is below ``LEAST`` or above ``most``.
     """
 
     unit: str
@@ -161,6 +172,7 @@ class Reader:
     low: float = -math.inf
     high: float = math.inf
     above: bool = False
+    most: float = MOST
 
     def __call__(self, given: object) -> Quantity:
         """Read text or a table. Raises ValueError as ``reason|expected``."""
@@ -175,6 +187,8 @@ class Reader:
                 (nominal, written, text), spread, per = _read_text(given, self.unit), None, None
             if nominal < self.low or (self.above and nominal == self.low) or nominal > self.high:
                 raise ValueError("it is out of range")
+            if not all(size == 0.0 or LEAST <= abs(size) <= self.most for size in (nominal, _size(spread))):
+                raise ValueError("it is beyond all that can be built")
             if spread is not None and self._beyond(nominal, spread) > MOST_BEYOND:
                 raise ValueError("its spread reaches out of range")
         except ValueError as error:
@@ -240,7 +254,9 @@ Gravity = Annotated[
 ]
 Time = Annotated[Quantity, Reader("s", 'a time of 0 or more such as "0.5 ms"', low=0.0)]
 Period = Annotated[Quantity, Reader("s", 'a time above 0 such as "2 ms"', low=0.0, above=True)]
-Frequency = Annotated[Quantity, Reader("Hz", 'a frequency above 0 such as "100 kHz"', low=0.0, above=True)]
+Frequency = Annotated[
+    Quantity, Reader("Hz", 'a frequency above 0 such as "100 kHz"', low=0.0, above=True, most=1e15)
+]
 Force = Annotated[Quantity, Reader("N", 'a force above 0 such as "2.5 N"', low=0.0, above=True)]
 Stiffness = Annotated[Quantity, Reader("N/m", 'a stiffness above 0 such as "180 N/m"', low=0.0, above=True)]
 Drag = Annotated[
