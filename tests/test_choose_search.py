@@ -62,6 +62,27 @@ def test_rigs_run_together_read_what_each_reads_alone():
         np.testing.assert_array_equal(together.outcome, alone.outcome)
 
 
+@pytest.mark.parametrize("first", ["fixed-release", "spacing-dwell", "four-edge"])
+def test_a_formula_is_judged_alone_whichever_is_tried_first_on_the_rig(first):
+    """One has no release from rest here; one reads a register that overflows, which the third does not."""
+    base = {**CHUTE, "path": {"slope": "30 deg", "release_speed": "0.1 m/s"}, "sensor": {"jitter": "2 us"}}
+    base["counter"] = {"frequency": "800 kHz", "width": 16}
+    names = sorted(["fixed-release", "spacing-dwell", "four-edge"], key=lambda name: name != first)
+    wanted = {"shortest": "60 mm", "longest": "60 mm", "lengths": 1}
+    options = {"formula": {name: {"set": {"formula.use": [name]}} for name in names}}
+    asked = choice(wanted, base, options=options)
+    found, short = candidates(asked), Round(20, 1)
+    assert len(groups_of(found)) == 1
+    together = evaluate(found, asked, short)
+    for candidate, evaluation in zip(found, together, strict=True):
+        (alone,) = evaluate([candidate], asked, short)
+        assert (alone.refusal, data_of(alone.figures)) == (evaluation.refusal, data_of(evaluation.figures))
+    refusals = {c.picks["formula"]: e.refusal for c, e in zip(found, together, strict=True)}
+    assert refusals["spacing-dwell"] == ""
+    assert refusals["fixed-release"].startswith("formula")
+    assert refusals["four-edge"].startswith("counter overflow")
+
+
 def test_a_part_that_stops_past_its_own_gates_is_measured_though_another_rig_asks_further():
     """Constant deceleration by friction: v^2 = v0^2 - 2 mu g x (derived)."""
     stop = 1.0 / (2.0 * 0.4 * 9.80665)  # 127.5 mm from release at 1 m/s

@@ -1,7 +1,7 @@
 """Which trials move alike: all that a motion depends on, what is shared of it and what is a trial's own."""
 
 import json
-from collections.abc import Collection, Iterable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass, fields, is_dataclass
 from hashlib import blake2b
 from typing import Any
@@ -61,19 +61,22 @@ def digest(pieces: Iterable[bytes | memoryview]) -> bytes:
     return blake2b(b"".join([*every, lengths]), digest_size=16).digest()
 
 
-def content(value: Any) -> Iterator[bytes]:
-    """The content of numbers, text, arrays, and of dataclasses and tuples of them."""
+def _array(array: Array) -> bytes:
+    return repr(array.shape).encode() + array.tobytes()
+
+
+def content(value: Any, array: Callable[[Array], bytes] = _array) -> Iterator[bytes]:
+    """The content of numbers, text, arrays (told by ``array``), and of dataclasses and tuples of them."""
     if isinstance(value, np.ndarray):
-        yield repr(value.shape).encode()
-        yield value.tobytes()
+        yield array(value)
     elif is_dataclass(value):
         yield type(value).__qualname__.encode()
         for field in fields(value):
-            yield from content(getattr(value, field.name))
+            yield from content(getattr(value, field.name), array)
     elif isinstance(value, tuple):
         yield str(len(value)).encode()
         for inner in value:
-            yield from content(inner)
+            yield from content(inner, array)
     else:
         yield repr(value).encode()
 

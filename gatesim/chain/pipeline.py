@@ -211,7 +211,8 @@ def measure(
     seen = signals_of(query, motion, draw) if seen is None else seen
     counter = counter_of(scenario, query.values, _roller_travel(scenario, motion), quantised=quantised)
     charge = FORMULAS[next(iter(rig.constants))]
-    counted = count(counter, list(seen.filtered), draw, needed=charge.registers)
+    latched = seen.latched(counter.timing, draw)
+    counted = count(counter, seen.filtered, draw, needed=charge.registers, known=latched)
     counts = counted.counts()
     outcome = verdict(
         scenario, rig.gates, motion, seen.alone, seen.filtered, counted, rig.filter.stretches_to

@@ -1,10 +1,12 @@
 """From the motion to what the counter is told: light at the gates, sensors, input filter."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
+from gatesim.chain.alike import content, digest
+from gatesim.counter import Latched, Timing, latch
 from gatesim.ground.arrays import Array, Scalar
 from gatesim.ground.draw import Draw
 from gatesim.ground.transition import alternating, merged
@@ -21,6 +23,14 @@ class Signals:
     light: tuple[Array, ...]
     sensed: tuple[Array, ...]
     filtered: tuple[Array, ...]
+    known: dict[bytes, Latched] = field(default_factory=dict, compare=False)
+
+    def latched(self, timing: Timing, draw: Draw) -> Latched:
+        """What a counter with that timing latches; ``draw`` is the one they were made with."""
+        key = digest(content(timing))
+        if key not in self.known:
+            self.known[key] = latch(timing, self.filtered, draw)
+        return self.known[key]
 
 
 def signals(

@@ -12,6 +12,7 @@ import numpy as np
 from gatesim.chain.alike import content, digest, motion_inputs
 from gatesim.chain.controller import Controller, held_together
 from gatesim.chain.pipeline import Measured, MotionQuery, measure, motion_query, signals_of
+from gatesim.chain.readonce import ReadOnce
 from gatesim.chain.sidebyside import Question, answered
 from gatesim.chain.signals import Signals
 from gatesim.ground.arrays import Array, Scalar
@@ -43,14 +44,12 @@ def run_all(cases: Sequence[Case]) -> list[Measured]:
     its time is as good as that of a rig run alone (1e-9 relative).
     """
     held_together([case.scenario for case in cases if case.controller is None])
-    switch = _Switched()
-    queries = [
-        motion_query(c.scenario, c.draw, c.values, ends=c.ends, controller=c.controller, switch=switch)
-        for c in cases
-    ]
+    once = ReadOnce()
+    switch = _Switched(once)
+    queries = [_query(case, once, switch) for case in cases]
     alike: dict[bytes, list[int]] = {}
     for number, (case, query) in enumerate(zip(cases, queries, strict=True)):
-        alike.setdefault(_moves_as(case.scenario, query), []).append(number)
+        alike.setdefault(_moves_as(case.scenario, query, once), []).append(number)
     found: dict[int, Measured] = {}
     each = _moved([[queries[number] for number in numbers] for numbers in alike.values()])
     for numbers, motions in zip(alike.values(), each, strict=True):
@@ -66,17 +65,26 @@ def run_all(cases: Sequence[Case]) -> list[Measured]:
     return [found[number] for number in range(len(cases))]
 
 
+def _query(case: Case, once: ReadOnce, switch: "_Switched") -> MotionQuery:
+    given = case.values or {}
+    values = {**once.drawn(case.scenario, case.draw, given), **given}
+    return motion_query(
+        case.scenario, case.draw, values, ends=case.ends, controller=case.controller, switch=switch
+    )
+
+
 @dataclass(frozen=True)
 class _Switched:
     """`gatesim.sensor.switching` that remembers, since many rigs have the same sensors."""
 
+    once: ReadOnce
     known: dict[bytes, Switching] = field(default_factory=dict)
     parts: dict[int, tuple[Part, bytes]] = field(default_factory=dict)
 
     def __call__(self, part: Part, *described: Any) -> Switching:
         if id(part) not in self.parts:  # a part is seen by several gates
-            self.parts[id(part)] = part, digest(content(part))
-        key = digest([self.parts[id(part)][1], *content(described)])
+            self.parts[id(part)] = part, digest(content(part, self.once.digest))
+        key = digest([self.parts[id(part)][1], *content(described, self.once.digest)])
         if key not in self.known:
             self.known[key] = switching(part, *described)
         return self.known[key]
@@ -95,10 +103,11 @@ def _seen_as(case: Case, query: MotionQuery) -> tuple[Any, ...]:
     return (*same, *of_tables, digest(content(given)))
 
 
-def _moves_as(scenario: Scenario, query: MotionQuery) -> bytes:
+def _moves_as(scenario: Scenario, query: MotionQuery, once: ReadOnce) -> bytes:
     """Equal for rigs that can share a motion."""
     rig, positions = query.rig, query.positions
-    told = [motion_inputs(rig.part, rig.path, rig.forces).digest, str(len(positions)).encode()]
+    inputs = motion_inputs(rig.part, rig.path, rig.forces)
+    told = [inputs.shared, *map(once.digest, inputs.each), str(len(positions)).encode()]
     if scenario.counter.source.turned_by == "part":  # a roller stands still past the last position asked for
         told += [str(positions.shape).encode(), positions.tobytes()]
     elif _judged_by_reach(query):
@@ -109,14 +118,14 @@ def _moves_as(scenario: Scenario, query: MotionQuery) -> bytes:
 def _judged_by_reach(query: MotionQuery) -> bool:
     """Whether the outcome of the motion may depend on how far it is followed past the rig's own gates."""
     rig = query.rig
+    if any(isinstance(force, Belt) for force in rig.forces):  # the part may slip further on
+        return True
+    crests = [force.crest(rig.part) for force in rig.forces if not isinstance(force, Belt)]
+    ends = [crest.high for crest in crests if crest is not None]
+    if not ends:
+        return False
     last = np.max(query.positions, axis=1, where=~np.isnan(query.positions), initial=0.0)
-    for force in rig.forces:
-        if isinstance(force, Belt):  # the part may slip further on
-            return True
-        crest = force.crest(rig.part)
-        if crest is not None and np.any(last < crest.high):  # it may run away further on
-            return True
-    return False
+    return any(np.any(last < end) for end in ends)  # it may run away further on
 
 
 def _moved(groups: Sequence[Sequence[MotionQuery]]) -> list[list[Passage]]:

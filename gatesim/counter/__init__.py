@@ -1,6 +1,6 @@
 """Counter: clock or encoder, gate, capture and re-arm."""
 
-from gatesim.counter.counter import Counted, Counter, acted_on, count
+from gatesim.counter.counter import Counted, Counter, Latched, acted_on, count, latch
 from gatesim.counter.cycle import Cycles, run_cycles
 from gatesim.counter.source import SOURCES, Clock, Encoder, Source, SourceTable
 from gatesim.counter.table import CounterTable
@@ -18,6 +18,7 @@ __all__ = [
     "Encoder",
     "Hardware",
     "Interrupt",
+    "Latched",
     "Polled",
     "Source",
     "SourceTable",
@@ -25,5 +26,6 @@ __all__ = [
     "TimingTable",
     "acted_on",
     "count",
+    "latch",
     "run_cycles",
 ]

@@ -92,19 +92,35 @@ def acted_on(timing: Timing, gates: Sequence[Array], draw: Draw) -> list[Array]:
     return [timing.act_on(times, draw, gate) for gate, times in enumerate(gates, start=1)]
 
 
+@dataclass(frozen=True)
+class Latched:
+    """Edges of the gates at the times at which a counter acts on them, and the cycles that they make."""
+
+    acted: tuple[Array, ...]
+    cycles: Cycles
+
+
+def latch(timing: Timing, gates: Sequence[Array], draw: Draw, cycles: int = 1) -> Latched:
+    """Play the edges of the gates (transition lists (n, k)) to the gate and capture logic."""
+    acted = acted_on(timing, gates, draw)
+    return Latched(tuple(acted), run_cycles(acted, cycles))
+
+
 def count(
     counter: Counter,
-    gates: list[Array],
+    gates: Sequence[Array],
     draw: Draw,
     cycles: int = 1,
     needed: Collection[str] = REGISTERS,
+    known: Latched | None = None,
 ) -> Counted:
     """Play the edges of the gates (transition lists (n, k)) to the counter.
 
     An overflow is an outcome in the registers ``needed`` only: what nobody reads spoils nothing.
+    ``known``: what `latch` makes of the same, where that has been done already.
     """
-    acted = acted_on(counter.timing, gates, draw)
-    latched = run_cycles(acted, cycles)
+    known = latch(counter.timing, gates, draw, cycles) if known is None else known
+    acted, latched = known.acted, known.cycles
     phase = counter.source.phase(draw)
     shape = latched.start.shape
     registers = {key: np.full(shape, np.nan) for key in REGISTERS}
@@ -129,7 +145,7 @@ def count(
         values = np.mod(values, top) if over.any() or np.any(values < 0.0) else values
         for number, key in enumerate(REGISTERS):
             registers[key][:, cycle], overflowed[key][:, cycle] = values[:, number], over[:, number]
-    return Counted(registers, outcome, latched, tuple(acted), every, ratio, counter, phase, overflowed)
+    return Counted(registers, outcome, latched, acted, every, ratio, counter, phase, overflowed)
 
 
 def _count_at(counter: Counter, gate: Array, start: Array, times: Array, phase: Array, every: Array) -> Array:

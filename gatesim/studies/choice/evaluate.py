@@ -1,7 +1,9 @@
 """Screens and simulates groups of candidates that share their motion."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
+from itertools import chain
 
 import numpy as np
 from numpy.typing import NDArray
@@ -9,10 +11,11 @@ from numpy.typing import NDArray
 from gatesim.chain.controller import controller_of
 from gatesim.chain.pipeline import Measured, read
 from gatesim.chain.reference import AS_USUAL, lines
-from gatesim.chain.verdict import Verdict
+from gatesim.chain.verdict import Verdict, unread
 from gatesim.formula import FORMULAS, Constants
 from gatesim.ground.arrays import Array
-from gatesim.ground.draw import Nominal, Streams
+from gatesim.ground.draw import Draw, Nominal, Streams
+from gatesim.ground.outcome import Outcome
 from gatesim.scenario import Scenario
 from gatesim.studies.choice.candidate import Candidate, part_lengths
 from gatesim.studies.choice.figures import Figures, figures_of
@@ -27,8 +30,8 @@ from gatesim.studies.choice.shared import (
     run_together,
 )
 
-GROUP = 32
-"""Candidates worked on together; enough that the motion costs little each."""
+GROUP = 48
+"""Rigs worked on together; enough that the motion costs little each."""
 
 AT_ONCE = 10_000
 """Trials worked on together."""
@@ -81,12 +84,16 @@ class Evaluation:
 
 
 def groups_of(found: Sequence[Candidate]) -> list[list[Candidate]]:
-    """Candidates that share their motion, at most `GROUP` together; the same whatever the workers."""
+    """Candidates that share their motion, of at most `GROUP` rigs together; the same whatever the workers."""
     by_key: dict[str, list[Candidate]] = {}
     for candidate in found:
         if candidate.scenario is not None:
             by_key.setdefault(group_key(candidate.scenario), []).append(candidate)
-    return [same[i : i + GROUP] for same in by_key.values() for i in range(0, len(same), GROUP)]
+    groups = []
+    for same in by_key.values():
+        rigs = list(_rigs(same).values())
+        groups += [list(chain(*rigs[i : i + GROUP])) for i in range(0, len(rigs), GROUP)]
+    return groups
 
 
 def evaluate(
@@ -125,17 +132,21 @@ def _nominal(group: Sequence[Candidate], choice: Choice, lengths: Array) -> dict
     if not rigs:
         return found
     scenarios = [_scenario(same[0]) for same in rigs.values()]
-    passages = run_together(scenarios, Nominal(lengths.size), lengths, quantised=False)
-    for scenario, passed, same in zip(scenarios, passages, rigs.values(), strict=True):
-        refusal = passage_refusal(scenario, passed, lengths, choice.wanted)
-        busy = float(np.max(busy_time(passed)))
-        for c in same:
+    draw = Nominal(lengths.size)
+    passages = run_together(scenarios, draw, lengths, quantised=False)
+    for shared, same in zip(passages, rigs.values(), strict=True):
+        alone = partial(_alone, draw, lengths, quantised=False)
+        refusals: dict[int, str] = {}
+        for c, passed in zip(same, _as_read(same, shared, alone), strict=True):
+            if id(passed) not in refusals:  # most often all have the same passages
+                refusals[id(passed)] = passage_refusal(_scenario(c), passed, lengths, choice.wanted)
+            refusal = refusals[id(passed)]
             name, constants = _formula(_scenario(c))
-            reading = _reading(passed, name, constants)
+            reading, _ = _reading(passed, c)
             missing = FORMULAS[name].missing(constants)
             why = refusal or formula_refusal(name, missing, reading, lengths)
             line = (1.0, 0.0) if why else _calibrated(reading, lengths, choice.sections.calibration)
-            found[c.number] = Evaluation(why, None, line, busy)
+            found[c.number] = Evaluation(why, None, line, float(np.max(busy_time(passed))))
     return found
 
 
@@ -144,8 +155,33 @@ def _formula(scenario: Scenario) -> tuple[str, Constants]:
     return next(iter(controller_of(scenario).constants.items()))
 
 
-def _reading(passed: Measured, name: str, constants: Constants) -> Array:
-    return read({name: constants}, passed.counts, Verdict(passed.outcome).reads)[name]
+def _alone(draw: Draw, lengths: Array, scenario: Scenario, *, quantised: bool) -> Measured:
+    return run_together([scenario], [draw], lengths, quantised=quantised)[0]
+
+
+def _calibrated_alone(streams: Streams, known: Array, on_a_rig: int, scenario: Scenario) -> Measured:
+    return calibrations([scenario], streams, known, on_a_rig)[0]
+
+
+def _as_read(
+    same: Sequence[Candidate], shared: Measured, alone: Callable[[Scenario], Measured]
+) -> list[Measured]:
+    """What each candidate of one rig makes of its passages, run with the formula of the first.
+
+    An overflow spoils only the formulas that need the register: where there is one, each runs ``alone``.
+    """
+    code = np.where(shared.outcome == Outcome.NO_READING, Outcome.MEASURED, shared.outcome).astype(np.int64)
+    read = replace(shared, outcome=code)
+    if not any(flags.any() for flags in shared.counted.overflowed.values()):
+        return [read] * len(same)
+    return [read if c is same[0] else _as_read([c], alone(_scenario(c)), alone)[0] for c in same]
+
+
+def _reading(passed: Measured, candidate: Candidate) -> tuple[Array, Codes]:
+    """Readings of its formula and what became of the trials."""
+    name, constants = _formula(_scenario(candidate))
+    reading = read({name: constants}, passed.counts, Verdict(passed.outcome).reads)[name]
+    return reading, unread(passed.outcome, reading)
 
 
 def _calibrated(reading: Array, lengths: Array, how: str) -> Line:
@@ -178,22 +214,25 @@ def _simulated(
     known = references_of(lengths, choice.sections.calibration)
     on_a_rig = ON_A_RIG if known.size else 1
     for streams in round_.blocks(lengths.size, on_a_rig):
-        each = np.repeat(lengths, streams.trials)
-        shape = (lengths.size, streams.trials)
-        rig = np.arange(streams.trials) // on_a_rig
+        each, rig = np.repeat(lengths, streams.trials), np.arange(streams.trials) // on_a_rig
         draws = repeated(scenarios, streams, lengths.size, on_a_rig)
         passages = run_together(scenarios, draws, each, quantised=True)
         calibrating = calibrations(scenarios, streams, known, on_a_rig)
-        for passed, references, same in zip(passages, calibrating, rigs.values(), strict=True):
-            for c in same:
-                name, constants = _formula(_scenario(c))
-                reading = _reading(passed, name, constants).reshape(shape)
-                if references is not None:
-                    of_known = _reading(references, name, constants)
-                    gain, zero = lines(of_known.reshape(-1, known.size, AS_USUAL.passages), known)
+        known_alone = partial(_calibrated_alone, streams, known, on_a_rig)
+        for number, same in enumerate(rigs.values()):
+            alone = partial(_alone, draws[number], each, quantised=True)
+            references: Sequence[Measured | None] = [None] * len(same)
+            if calibrating:
+                references = _as_read(same, calibrating[number], known_alone)
+            read = _as_read(same, passages[number], alone)
+            for c, passed, reference in zip(same, read, references, strict=True):
+                reading, outcome = _reading(passed, c)
+                reading = reading.reshape(lengths.size, -1)
+                if reference is not None:
+                    gain, zero = _lines(reference, c, known)
                     reading = gain[rig] * reading + zero[rig]
                 errors[c.number].append(reading - lengths[:, None])
-                outcomes[c.number].append(passed.outcome.reshape(shape))
+                outcomes[c.number].append(outcome.reshape(lengths.size, -1))
     return {
         c.number: _summed(
             replace(nominal[c.number], each=on_a_rig),
@@ -205,6 +244,12 @@ def _simulated(
         )
         for c in group
     }
+
+
+def _lines(passed: Measured, candidate: Candidate, known: Array) -> tuple[Array, Array]:
+    """Gain and zero of each rig, from passages of parts of ``known`` lengths through it."""
+    reading, _ = _reading(passed, candidate)
+    return lines(reading.reshape(-1, known.size, AS_USUAL.passages), known)
 
 
 def _summed(

@@ -109,11 +109,12 @@ def _wrong_decision(errors: Array, wanted: WantedTable) -> float:
     from scipy.special import ndtr  # deferred: costs start-up time
 
     half, s = wanted.tolerance.nominal, wanted.process_standard_deviation.nominal
-    good = ndtr(half / s) - ndtr(-half / s)
-    accepted = ndtr((half - errors) / s) - ndtr((-half - errors) / s)
-    low, high = np.maximum(-half, -half - errors), np.minimum(half, half - errors)
-    both = np.where(high > low, ndtr(high / s) - ndtr(low / s), 0.0)
-    return float(np.mean(good + accepted - 2.0 * both))
+    below, above = ndtr(-half / s), ndtr(half / s)
+    least, most = ndtr((-half - errors) / s), ndtr((half - errors) / s)
+    late = errors > 0.0
+    # good parts that are accepted: those below both upper limits less those below either lower one
+    both = np.maximum(np.where(late, most, above) - np.where(late, below, least), 0.0)
+    return float(np.mean(above - below + (most - least) - 2.0 * both))
 
 
 def capability(figures: Figures, wanted: WantedTable) -> Array:

@@ -65,10 +65,10 @@ def references_of(lengths: Array, how: str) -> Array:
 
 def calibrations(
     scenarios: Sequence[Scenario], streams: Streams, known: Array, on_a_rig: int
-) -> list[Measured] | list[None]:
+) -> list[Measured]:
     """Passages (rigs x parts x passages) of parts of ``known`` lengths through the rigs of a block."""
     if not known.size:
-        return [None] * len(scenarios)
+        return []
     layout = Calibration(known.size, AS_USUAL.passages).layout
     rigs = replace(streams, trials=Layout(on_a_rig, 1).rigs(streams.trials))
     others = Renamed(rigs, "reference: ")

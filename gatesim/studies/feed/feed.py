@@ -143,9 +143,10 @@ def feed_with(
     from tqdm import tqdm  # deferred: costs start-up time
 
     looks = [
-        sorted(asked or _first_look(feeding, busy)) for feeding, asked in zip(feedings, rates, strict=True)
+        sorted(_first_look(feeding, busy) if asked is None else asked)
+        for feeding, asked in zip(feedings, rates, strict=True)
     ]
-    sizes = _block_sizes(feedings[0])
+    sizes = [min(STREAMS, feedings[0].streams - i) for i in range(0, feedings[0].streams, STREAMS)]
     with (
         tqdm(unit=" rates", disable=not progress) as bar,
         place(None, workers if len(sizes) > 1 else 1, 99) as (executor, window),
@@ -188,11 +189,6 @@ def _closed_in(
             points = points[len(some) :]
         wanted = [closer(curve, f.least_yield) for curve, f in zip(curves, feedings, strict=True)]
     return curves
-
-
-def _block_sizes(feeding: Feeding) -> list[int]:
-    """Streams of each block."""
-    return [min(STREAMS, feeding.streams - done) for done in range(0, feeding.streams, STREAMS)]
 
 
 def _result(
