@@ -164,7 +164,7 @@ class Reader:
     ``unit`` is the SI unit it is kept in, ``expected`` completes "expected ..." with an
     example; the nominal value must lie in [low, high], above ``low`` if ``above``. So must the
     whole of a bounded spread, all but 0.1 % of a normal one, and 3.3 scales of a t-distribution.
-    No size is below ``LEAST`` or above ``most``.
+    No size is above ``most``, and none that must be above 0 is below ``LEAST``.
     """
 
     unit: str
@@ -187,7 +187,7 @@ class Reader:
                 (nominal, written, text), spread, per = _read_text(given, self.unit), None, None
             if nominal < self.low or (self.above and nominal == self.low) or nominal > self.high:
                 raise ValueError("it is out of range")
-            if not all(size == 0.0 or LEAST <= abs(size) <= self.most for size in (nominal, _size(spread))):
+            if max(abs(nominal), _size(spread)) > self.most or (self.above and nominal < LEAST):
                 raise ValueError("it is beyond all that can be built")
             if spread is not None and self._beyond(nominal, spread) > MOST_BEYOND:
                 raise ValueError("its spread reaches out of range")
