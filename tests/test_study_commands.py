@@ -113,7 +113,7 @@ def test_study_command_prints_text_and_writes_json_csv_and_figure(file, tmp_path
     with trials.open() as rows:
         assert len(list(csv.DictReader(rows))) == 3000
     assert figure.stat().st_size > 10_000
-    data = json.loads(run(study_command, file, "--trials", "3000", "--json").output)
+    data = json.loads(run(study_command, file, "--trials", "3000", "--pseudo-random", "--json").output)
     assert data["trials"] == 3000
     assert list(data["error"]) == ["spacing-dwell", "fixed-release"]
 

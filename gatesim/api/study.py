@@ -12,10 +12,12 @@ from gatesim.scenario import Scenario
 from gatesim.scenario.fitted import fit_warning
 from gatesim.studies import result as studied
 from gatesim.studies.best import Best, best
+from gatesim.studies.draws import names_drawn
 from gatesim.studies.engine import UNSAVED
 from gatesim.studies.engine import study as run
 from gatesim.studies.model import layout_of
 from gatesim.studies.plan import MOST_TRIALS, Plan
+from gatesim.studies.points import sobol_suits
 from gatesim.studies.required import Judged, judge
 from gatesim.studies.result import Estimate, FormulaResult
 from gatesim.studies.rig import RigModel
@@ -28,7 +30,11 @@ if TYPE_CHECKING:
 
     from gatesim.chain.pipeline import Measured
 
-TRIALS = 100_000
+TRIALS, POINTS = 100_000, 65_536
+"""Pseudo-random trials, or Sobol points, that tell the ends of an interval about as well."""
+
+LEAST_POINTS = 1024
+"""Fewer trials than that are too few for points in replicates."""
 
 
 @dataclass(frozen=True, repr=False)
@@ -90,7 +96,7 @@ def study(
     seed: int = 1,
     until: str | None = None,
     coverage: float = 0.95,
-    sobol: bool = False,
+    sobol: bool | None = None,
     workers: int | None = None,
     executor: "Executor | None" = None,
     state: Path | str | None = None,
@@ -101,6 +107,10 @@ def study(
     """Draw rigs, parts on each of them and passages of each part, and run each through the chain.
 
     Every quantity that has a spread is drawn as often as its level says.
+
+    ``sobol``: on scrambled Sobol points, or on pseudo-random draws; left out, on points where they suit
+    the rig (`gatesim.studies.points`), with 1024 trials or more and no ``csv``, whose rows may be wanted
+    independent. ``trials`` of points are whole replicates near that number.
 
     ``until``: "2" (significant digits of the standard uncertainty) or "0.1%" of it, see JCGM
     101, 7.9; ``trials`` are then the most. ``workers``: processes, all cores if left out;
@@ -114,11 +124,15 @@ def study(
     target, how = parse_until(until) if until else None, parse_calibration(calibration)
     rig = RigModel(scenario)
     chosen = rig.choose_formula(formula)
-    plan = Plan(trials or (MOST_TRIALS if target else TRIALS), seed, coverage, target, sobol, how)
+    drawn = names_drawn(rig, layout_of(rig))
+    if sobol is None:
+        sobol = not csv and (trials or TRIALS) >= LEAST_POINTS and sobol_suits(rig, drawn)
+    usual = MOST_TRIALS if target else POINTS if sobol else TRIALS
+    plan = Plan(trials or usual, seed, coverage, target, sobol, how)
     found = None
     try:
         with trials_table(Path(csv) if csv else None, layout_of(rig)) as sink:
-            found = run(rig, plan, executor, workers, Path(state) if state else None, sink, watched())
+            found = run(rig, plan, executor, workers, Path(state) if state else None, sink, watched(), drawn)
             if csv and found.ended.startswith(UNSAVED):
                 raise InputError(found.ended)  # so that the old table stays
     except InputError as error:

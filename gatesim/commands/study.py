@@ -10,13 +10,20 @@ from gatesim.commands.options import COVERAGE, FIGURE, FILE, FORMULA, JSON, SEED
 
 @click.command("study", cls=Command)
 @FILE
-@click.option("--trials", type=click.IntRange(min=1), default=None, help="Trials; with --until the most.")
+@click.option(
+    "--trials",
+    type=click.IntRange(min=1),
+    default=None,
+    help="Trials; with --until the most. Points come in whole replicates.",
+)
 @SEED
 @click.option("--until", default=None, metavar="0.1%|DIGITS",
               help="Stop when all figures have settled, to a share of the standard uncertainty "
               "or to its significant digits (JCGM 101, 7.9).")  # fmt: skip
 @COVERAGE
-@click.option("--sobol", is_flag=True, help="Scrambled Sobol points; they pay if few trials go wrong.")
+@click.option("--sobol/--pseudo-random", default=None,
+              help="Scrambled Sobol points, or pseudo-random draws; left out, points where every draw has a "
+              "coordinate, few trials go wrong and a reading is not one of few values.")  # fmt: skip
 @WORKERS
 @click.option("--state", type=Product("state file"), default=None,
               help="File kept up to date, from which a study that was stopped goes on.")  # fmt: skip
@@ -34,7 +41,7 @@ def command(
     seed: int,
     until: str | None,
     coverage: float,
-    sobol: bool,
+    sobol: bool | None,
     workers: int | None,
     state: Path | None,
     calibration: str,

@@ -196,12 +196,25 @@ def _rank_errors(curve: RankCurve, coverage: float, steps: tuple[float, float]) 
     return errors[0], errors[1]
 
 
+def _whole_points(curve: RankCurve, coverage: float, step: float) -> list[float]:
+    """What the ends of the two intervals move by with a ``step`` of their ranks, m, (4,).
+
+    Sobol points are so even that below an end lie as many points of every replicate, but for one: the
+    ends of single replicates, which stand between points, may scatter less than that.
+    """
+    ends = np.array(curve.symmetric(coverage) + curve.shortest(coverage))
+    rank = np.interp(ends, curve.values, curve.ranks)
+    moved = [curve.at(np.clip(rank + sign * step, 1.0, max(curve.count, 1))) for sign in (-1.0, 1.0)]
+    return [float(e) for e in (moved[1] - moved[0]) / 2.0]
+
+
 def _errors(summary: FormulaSummary, curve: RankCurve, plan: Plan, layout: Layout) -> list[float]:
     """Monte Carlo standard errors in the order of `gatesim.studies.block.FIGURES`."""
     blocks = max(summary.scatter.count, 1)
     scatter = summary.scatter.std
     if plan.quasi:  # replicates are independent, the points within one are not
-        return [float(e) for e in scatter / math.sqrt(blocks)]
+        whole = [0.0, 0.0, *_whole_points(curve, plan.coverage, 0.5 * math.sqrt(blocks))]
+        return [float(e) for e in np.hypot(scatter / math.sqrt(blocks), whole)]
     # where the density is flat the ends of the shortest interval converge with the cube root only
     shortest = [float(e) for e in scatter[4:] / blocks ** (1.0 / 3.0)]
     moments, sums, n = summary.moments, summary.levels.sums, curve.count
