@@ -65,11 +65,11 @@ def _stable(summary: Summary, plan: Plan) -> bool:
     return True
 
 
-AT_ONCE = 4096
-"""Trials of small blocks that are worked on together: by then a motion's calls cost little a trial."""
+AT_LEAST, AT_MOST = 512, 4096
+"""Trials of small blocks worked on together: from the first on a motion's calls cost little a trial."""
 
-LEAST_TASKS = 4
-"""In so many pieces at least, so that several workers have something to do."""
+TASKS = 4
+"""In so many pieces beyond that, so that several workers have something to do."""
 
 
 class _Queue:
@@ -162,7 +162,8 @@ def study(
 
 def _tasks(plan: Plan, indices: Sequence[int]) -> list[Sequence[int]]:
     """Blocks to run, so many a task."""
-    some = max(min(AT_ONCE // plan.block, -(-len(indices) // LEAST_TASKS)), 1)
+    shared = min(AT_MOST // plan.block, -(-len(indices) // TASKS))
+    some = max(AT_LEAST // plan.block, shared, 1)
     return [indices[first : first + some] for first in range(0, len(indices), some)]
 
 
