@@ -30,7 +30,7 @@ def once(part: Body, path: Path, forces: Sequence[Force | Belt], positions: Arra
     belt = next((force for force in forces if isinstance(force, Belt)), None)
     # the transposes, because the nodes lie in memory one node after the other
     every: dict[str, Any] = {
-        field.name: np.take(getattr(solved, field.name).T, back, axis=-1).T
+        field.name: np.take(getattr(solved, field.name).T, back, axis=-1, mode="clip").T
         for field in fields(Passage)
         if field.name != "belt"
     }

@@ -247,12 +247,12 @@ def read(
     ``overflowed`` (n,) by register, where known: a formula that needs it has no reading.
     """
     readings = {}
+    lost = {key: flags for key, flags in (overflowed or {}).items() if flags.any()}
     for name, held in constants.items():
         length = held.gain * FORMULAS[name].length(counts, held) + held.zero
-        if overflowed is not None:
-            length = np.where(
-                np.any([overflowed[key] for key in FORMULAS[name].registers], axis=0), np.nan, length
-            )
+        for key in FORMULAS[name].registers:
+            if key in lost:
+                length = np.where(lost[key], np.nan, length)
         readings[name] = np.where(reads, length, np.nan)
     return readings
 

@@ -11,7 +11,7 @@ from gatesim.ground.arrays import Array, Scalar
 from gatesim.ground.draw import Joined
 from gatesim.ground.nested import Layout, Nested
 from gatesim.ground.outcome import Outcome
-from gatesim.studies.levels import SQUARES, NestedSums, by_rig, components
+from gatesim.studies.levels import SQUARES, NestedSums, by_rig, variances
 from gatesim.studies.model import Calibrated, Model, Trials, layout_of, levels_of, sample
 from gatesim.studies.moments import Moments
 from gatesim.studies.plan import Plan
@@ -183,10 +183,8 @@ def figures_of(ordered: Array, coverage: float) -> Array:
 
 def level_figures_of(levels: Levels, between: float, layout: Layout) -> Array:
     """`LEVEL_FIGURES` of one block, shape (5,); ``between``: its sum of squares between rigs."""
-    found = components(levels.sums, between, layout)
-    variances = [found.passage[0], found.part[0], found.rig[0]]
     left = [levels.calibrated.mean, levels.calibrated.std]
-    return np.asarray(np.nan_to_num(np.array([*variances, *left])))
+    return np.asarray(np.nan_to_num(np.array([*variances(levels.sums, between, layout), *left])))
 
 
 @dataclass

@@ -14,6 +14,7 @@ from gatesim.ground.arrays import Array, Flags
 from gatesim.ground.nested import Layout
 
 SUMS = 18
+TRIANGLE = np.triu_indices(3)
 SIZES, SQUARES, PAIRS, MEAN, RANKS = slice(0, 6), slice(6, 9), slice(9, 15), 15, slice(16, 18)
 
 
@@ -35,18 +36,25 @@ class NestedSums:
     def of(errors: Array, layout: Layout, ends: tuple[float, float] = (math.nan, math.nan)) -> "NestedSums":
         """Sums for errors (n,) of one block in the order of the layout, NaN without a reading."""
         e = by_rig(errors, layout)
-        read = ~np.isnan(e)
-        if not read.any():
+        missing = np.isnan(e)
+        whole = not missing.any()  # then the same arithmetic with less to look at
+        if not whole and missing.all():
             return NestedSums()
-        pivot = float(e[read][0])  # makes equal errors have exactly no spread
-        e = np.where(read, e - pivot, 0.0)
-        in_part = read.sum(axis=1)
+        pivot = float(e.ravel()[0 if whole else np.argmin(missing)])  # equal errors have exactly no spread
+        e = e - pivot
+        if whole:
+            in_part = np.full((layout.parts, e.shape[2]), float(layout.passages))
+        else:
+            e[missing] = 0.0
+            in_part = layout.passages - missing.sum(axis=1, dtype=float)
         in_rig = in_part.sum(axis=0)
         part_mean = e.sum(axis=1) / np.maximum(in_part, 1)
         rig_mean = (in_part * part_mean).sum(axis=0) / np.maximum(in_rig, 1)
         total = int(in_rig.sum())
         off = rig_mean - float(in_rig @ rig_mean) / total
-        within = np.where(read, e - part_mean[:, None], 0.0)
+        within = e - part_mean[:, None]
+        if not whole:
+            within[missing] = 0.0
         squares = np.stack(
             [
                 (within * within).sum(axis=(0, 1)),
@@ -57,8 +65,8 @@ class NestedSums:
         square_sizes = (in_part**2).sum(axis=0)
         sizes = [total, np.count_nonzero(in_part), np.count_nonzero(in_rig)]
         sizes += [(square_sizes / np.maximum(in_rig, 1)).sum(), square_sizes.sum(), in_rig @ in_rig]
-        pairs = (squares @ squares.T)[np.triu_indices(3)]
-        below = [_rank_scatter((e <= end - pivot) & read, in_rig, total) for end in ends]
+        pairs = (squares @ squares.T)[TRIANGLE]
+        below = [_rank_scatter((e <= end - pivot) & ~missing, in_rig, total) for end in ends]
         moved = in_rig * off
         return NestedSums(np.array([*sizes, *squares.sum(axis=1), *pairs, moved @ moved, *below], float))
 
@@ -83,7 +91,7 @@ class NestedSums:
         if rigs < 2:
             return math.nan
         products = np.zeros((3, 3))
-        products[np.triu_indices(3)] = self.values[PAIRS]
+        products[TRIANGLE] = self.values[PAIRS]
         products += np.triu(products, 1).T
         sums = self.values[SQUARES]
         scatter = products - np.outer(sums, sums) / rigs
@@ -124,11 +132,24 @@ def components(sums: NestedSums, between: float, layout: Layout) -> Components:
     ``between``: sum of squares between rigs about the mean of all blocks. Levels that the layout
     does not repeat are zero.
     """
-    n, parts, rigs, weighted, part_sizes, rig_sizes = (float(v) for v in sums.values[SIZES])
+    values = variances(sums, between, layout)
+    errors = [sums.variance_error(weight) for weight in _weights(sums, layout)]
+    return Components(*((float(v), e) for v, e in zip(values, errors, strict=True)))
+
+
+def variances(sums: NestedSums, between: float, layout: Layout) -> Array:
+    """The same without their errors, (3,): of passages, of parts, of rigs."""
     within, of_parts, _ = (float(v) for v in sums.values[SQUARES])
+    found = np.array([within, of_parts, between])
+    return np.array([float(weight @ found) for weight in _weights(sums, layout)])
+
+
+def _weights(sums: NestedSums, layout: Layout) -> tuple[Array, Array, Array]:
+    """With which the three sums of squares make each variance, (3,) each."""
+    n, parts, rigs, weighted, part_sizes, rig_sizes = (float(v) for v in sums.values[SIZES])
     if layout.each == 1 or n <= parts:
-        unknown = (math.nan, math.nan)
-        return Components(unknown, unknown, unknown)
+        unknown = np.full(3, math.nan)
+        return unknown, unknown, unknown
     passage = np.array([1.0 / (n - parts), 0.0, 0.0])
     part = np.zeros(3)
     if layout.parts > 1 and n > weighted:
@@ -137,8 +158,7 @@ def components(sums: NestedSums, between: float, layout: Layout) -> Components:
     if rigs > 1:
         rig = np.array([0.0, 0.0, 1.0]) - (rigs - 1.0) * passage - (weighted - part_sizes / n) * part
         rig /= n - rig_sizes / n
-    found = np.array([within, of_parts, between])
-    return Components(*((float(w @ found), sums.variance_error(w)) for w in (passage, part, rig)))
+    return passage, part, rig
 
 
 def as_std(variance: float, error: float) -> tuple[float, float]:
