@@ -19,7 +19,8 @@ pytestmark = [
     pytest.mark.skipif(not (CHROMIUM and DRIVER), reason="needs the system's Chromium and its chromedriver"),
 ]
 KINDS = ["1-drop-dowel", "2-chute-slat", "3-braked-rung", "4-launched-spacer", "5-belt-board"]
-KINDS += ["6-belt-roller", "11-slat-between-magnets"]
+KINDS += ["6-belt-roller", "7-pointed-pin", "8b-chatter-hold-off", "9b-slat-polled", "10-train-too-close"]
+KINDS += ["11-slat-between-magnets", "12-magnet-in-tube"]
 WIDTHS = (360, 800, 1600)
 
 # texts of a picture that lie on one another or leave it, and whatever leaves the page
@@ -30,6 +31,9 @@ CROWDED = """
       const frame = svg.getBoundingClientRect();
       const texts = [...svg.querySelectorAll('text')].map((t) => [t.textContent, t.getBoundingClientRect()])
         .filter(([text, box]) => text && box.width);
+      for (const grip of svg.querySelectorAll('.grip')) {
+        texts.push(['grip ' + grip.dataset.handle, grip.getBoundingClientRect()]);
+      }
       texts.forEach(([text, a], k) => {
         const inside = a.left > frame.left - 1 && a.right < frame.right + 1 && a.top > frame.top - 1;
         if (!inside || a.bottom > frame.bottom + 1) found.push('cut off: ' + text);
@@ -145,6 +149,17 @@ def test_with_reduced_motion_the_part_stands_until_it_is_asked_to_move(opened):
     assert page.run("return document.getAnimations().length") == 0
     page.find("#play").click()
     page.wait(f"{where} !== arguments[0]", before[0])
+
+
+def test_whether_a_rig_is_good_enough_is_said_once_and_the_same_everywhere(opened):
+    for name, enough in (("2-chute-slat", False), ("8b-chatter-hold-off", True)):
+        page = opened(name)
+        page.answered("changes")
+        said = page.find("#judged").text
+        assert said.startswith("good enough" if enough else "not good enough")
+        assert ("nothing need change" in page.find("#advice").text) == enough
+        within, allowed = (float(figure) for figure in re.findall(r"([\d.]+) mm", said))
+        assert (within <= allowed) == enough
 
 
 def test_who_asks_which_knob_cures_it_is_shown_that_knob(opened):

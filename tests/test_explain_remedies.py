@@ -226,3 +226,12 @@ def test_a_calibration_line_of_a_rig_that_samples_is_that_of_mean_readings():
         # at the mean delay, or at the median phase, it would be off by 0.24 mm and more
         assert float(np.mean(off)) == pytest.approx(0.0, abs=5.0 * float(np.std(off)) / 400_000**0.5)
         assert 5.0 * float(np.std(off)) / 400_000**0.5 < 1e-4
+
+
+def test_a_calibration_is_not_proposed_on_top_of_a_calibration():
+    # a rig whose next part comes too soon, which no line cures
+    scenario = load(FOLDER / "10-train-too-close.toml")
+    titles = [each.change for each in remedies(scenario, "spacing-dwell").tried]
+    twice = [title for title in titles if title.lower().count("calibration line") > 1]
+    assert any("calibration line" in title.lower() for title in titles)
+    assert twice == []

@@ -177,7 +177,8 @@ def _with_a_second(scenario: Scenario, first: Proposal) -> list[Proposal]:
     found = []
     done = _touched(scenario.raw, first.scenario.raw)
     for second in proposals_of(first.scenario, first.formula):
-        if _touched(first.scenario.raw, second.scenario.raw) <= done:
+        again = first.calibrated and second.calibrated
+        if again or _touched(first.scenario.raw, second.scenario.raw) <= done:
             continue
         effort, title = max(first.effort, second.effort), f"{first.title}, and {second.title}"
         how = f"{first.how}; {second.how}"

@@ -18,8 +18,13 @@ from gatesim.motion import Force
 from gatesim.scenario.model import Scenario
 
 
-def _speed(value: float) -> str:
-    return f"{value:.3g} m/s"
+def _speed(value: float, digits: int = 3) -> str:
+    return f"{value:.{digits}g} m/s"
+
+
+def _telling(value: float, other: float) -> int:
+    """Significant digits that tell two speeds apart, three at least."""
+    return next((digits for digits in range(3, 7) if _speed(value, digits) != _speed(other, digits)), 7)
 
 
 def _dwell(times: np.ndarray[tuple[int, ...], np.dtype[np.float64]]) -> str:
@@ -45,14 +50,15 @@ def _two_speeds(passed: Measured, error: float) -> str:
     mean, average, change = seen.early, seen.whole, seen.leaves - seen.enters
     if not abs(average / mean - 1.0) * seen.length > max(0.2 * abs(error), 1e-6):
         return ""
-    told = f"passes gate 1 at {_speed(average)} on average"
+    digits = _telling(average, mean)
+    told = f"passes gate 1 at {_speed(average, digits)} on average"
     if change * (average - mean) > 0.0 and abs(change) > 0.01 * average:
         word = "gains" if change > 0.0 else "loses"
         span = f"{_speed(seen.enters)} to {_speed(seen.leaves)}"
         told = f"{word} {_speed(abs(change))} while it passes gate 1 ({span})"
     return (
         f"The part {told}, but the speed it is multiplied with is the mean over the first "
-        f"{mm(seen.spacing)}, {_speed(mean)}."
+        f"{mm(seen.spacing)}, {_speed(mean, digits)}."
     )
 
 

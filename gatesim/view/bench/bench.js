@@ -7,6 +7,7 @@
   const byId = (id) => document.getElementById(id);
   const ALIVE = 20000; // ms between signs of life
   const TALLEST = 0.46; // of the window: the rig is seen whole, with the reading above it and the slider below
+  const RIM = 20; // px above and below the rig for grips that give way to one another
   const bench = (gatesim.bench = { state: null, good: null, shown: {}, kept: null, file: null, name: "", saved: null, latency: {} });
   let touched = [];
   let pending = false; // whether answers to the last good state are still to come
@@ -168,9 +169,11 @@
     const updates = [];
     const focus = grips.focused();
     const kept = keptPassage();
-    const stage = drawStage(byId("stage"), data, widthOf("stage"), updates, { held: grips.frame(), kept: kept && kept.rig, tallest: Math.max(220, TALLEST * window.innerHeight) });
-    if (kept) drawKept(stage, kept, updates);
-    grips.put(stage, reading.handles, data, updates, drawRig, focus);
+    const stage = drawStage(byId("stage"), data, widthOf("stage"), updates, { held: grips.frame(), kept: kept && kept.rig, tallest: Math.max(220, TALLEST * window.innerHeight), rim: RIM });
+    const after = [];
+    const letters = kept ? drawKept(stage, kept, after) : [];
+    grips.put(stage, reading.handles, data, updates, drawRig, focus, letters);
+    updates.push(...after);
     passageShown.stage = updates;
     show(passageShown.index);
   }

@@ -81,13 +81,20 @@ var gatesim = gatesim || {};
     }));
   }
 
+  // what a change comes to: 95 % of the parts within so much, where that is known, and the nominal error
+  const comesTo = (row) => (/\d/.test(row.reach) ? "95 % of the parts then within " + row.reach + " " + LENGTH + ", nominal error " : "error then ") + row.error + (/\d/.test(row.error) ? " " + LENGTH : "");
+
   // attempt: function of a change; reveal: shows the knob of the cheapest, null where it has none
   function showChanges(answer, attempt, reveal) {
     byId("advice").textContent = answer.missing || answer.advice;
+    byId("judged").replaceChildren(...(answer.required && /\d/.test(answer.now) ? [
+      element("span", { class: answer.enough ? "tag" : "tag bad" }, answer.enough ? "good enough" : "not good enough"),
+      " about 95 % of the parts are read within ", element("strong", {}, answer.now + " " + LENGTH), "; the scenario allows " + answer.required + ".",
+    ] : []));
     const rows = (answer.rows || []).filter((row) => row.better);
     const cheapest = answer.enough ? undefined : rows.find((row) => row.cheapest);
     byId("cure").replaceChildren(...(cheapest ? [
-      element("span", {}, element("strong", {}, "Cheapest cure: "), cheapest.title + "; error then " + cheapest.error + " " + LENGTH + "."),
+      element("span", {}, element("strong", {}, "Cheapest cure: "), cheapest.title + "; " + comesTo(cheapest) + "."),
       element("button", { type: "button", class: "plain-button", "aria-label": "Try the cheapest cure: " + cheapest.title, onclick: () => attempt(cheapest) }, "Try it"),
       ...(reveal ? [element("button", { type: "button", class: "plain-button", id: "reveal", onclick: reveal }, "Show its knob")] : []),
     ] : []));
@@ -95,9 +102,15 @@ var gatesim = gatesim || {};
       element("li", { class: row.cheapest ? "cheapest" : "" },
         element("div", {}, element("strong", {}, row.title[0].toUpperCase() + row.title.slice(1)), " ",
           element("span", { class: "tag" }, row.enough ? "enough" : "better, not enough"), " ",
-          element("span", { class: "small" }, row.takes + "; error then " + row.error + " " + LENGTH),
+          element("span", { class: "small" }, row.takes + "; " + comesTo(row)),
           element("span", { class: "how" }, row.how)),
         element("button", { type: "button", "data-attempt": row.title, "aria-label": "Try it: " + row.title, onclick: () => attempt(row) }, "Try it"))));
+  }
+
+  // what a study makes of one formula by what the scenario requires; nothing where it requires nothing
+  function judged(found) {
+    if (!found || !known(found.reach)) return "";
+    return " Bias and twice the standard uncertainty come to " + digits(found.reach) + " " + LENGTH + (found.met ? ", within the " : ", more than the ") + Number(digits(found.allowed, 4)) + " " + LENGTH + " that the scenario allows.";
   }
 
   function showStudy(answer, charge, kept, width) {
@@ -109,9 +122,7 @@ var gatesim = gatesim || {};
     }
     const found = answer.study.error[charge];
     const then = kept && kept.distribution && kept.distribution.study ? kept.distribution.study.error[charge] : undefined;
-    const judged = (answer.study.requirement || {})[charge];
-    const met = judged ? (judged.met ? " About 95 % of the parts are read within what the scenario requires." : " That is not what the scenario requires.") : "";
-    byId("study").textContent = answer.study.trials + " simulated parts, formula " + charge + "." + met;
+    byId("study").textContent = answer.study.trials + " simulated parts, formula " + charge + "." + judged((answer.study.requirement || {})[charge]);
     const value = (figure) => (figure ? figure.value : undefined);
     const rows = [
       ["bias", "bias", signed], ["standard uncertainty", "standard_uncertainty", digits], ["repeatability, passage to passage", "repeatability", digits],
@@ -125,7 +136,7 @@ var gatesim = gatesim || {};
     if (histogram) drawHistogram(byId("histogram"), histogram, width, before);
     else byId("histogram").replaceChildren();
     const swatch = (kind) => element("span", { class: "swatch " + kind });
-    byId("histogram-legend").replaceChildren(swatch("line"), "mean ", swatch("dwell"), "95 % coverage interval ", swatch("dash"), "tolerance limits", ...(before ? [" ", swatch("kept-line"), "A"] : []));
+    byId("histogram-legend").replaceChildren(swatch("line"), "mean ", swatch("dwell"), "95 % coverage interval ", ...(histogram && histogram.limits.length ? [swatch("dash"), "tolerance limits"] : []), ...(before ? [" ", swatch("kept-line"), "A"] : []));
   }
 
   Object.assign(gatesim, { showReading, showFormulas, showWhy, showChanges, showStudy });

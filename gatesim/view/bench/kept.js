@@ -4,7 +4,10 @@ var gatesim = gatesim || {};
 (function () {
   const { KEPT, make, at } = gatesim;
 
-  // stage: what drawStage gave; kept: passage data of the rig, with its rig as it was drawn; updates as its own
+  const LETTER = 17; // px that a letter keeps from grips and numbers
+
+  // stage: what drawStage gave; kept: passage data of the rig, with its rig as it was drawn; updates as its own,
+  // to be done after those of the grips. Returns where the gates' letters are, px.
   function drawKept(stage, kept, updates) {
     const { svg, scale, long } = stage;
     const rig = kept.rig;
@@ -31,6 +34,8 @@ var gatesim = gatesim || {};
       make(below, "polyline", { ...KEPT, "data-kept-gate": k + 1, points: points([[gate, -side * long], [gate, side * (long + 23 / scale)]]) });
       letters([gate, side * (long + 31 / scale)], "A" + (k + 1));
     });
+    const free = ([x, y]) =>
+      ![...svg.querySelectorAll("circle")].some((spot) => Math.hypot(spot.getAttribute("cx") - x, spot.getAttribute("cy") - y) < LETTER);
     const part = make(above, "polygon", { ...KEPT, "data-kept-part": "" });
     const name = letters([0, 0], "A");
     updates.push((t) => {
@@ -38,10 +43,15 @@ var gatesim = gatesim || {};
       for (const node of [part, name]) node.style.display = Number.isFinite(x) ? "" : "none";
       if (!Number.isFinite(x)) return;
       part.setAttribute("points", points([[x - rig.length, -half], [x, -half], [x, half], [x - rig.length, half]]));
-      const [cx, cy] = place(x - rig.length, half + 9 / scale);
+      const asides = [9, -9, 27, -27].map((px) => Math.sign(px) * half + px / scale);
+      const spots = asides.flatMap((aside) => [x, x - rig.length / 2, x - rig.length].map((s) => place(s, aside)));
+      const spot = spots.find(free);
+      name.style.display = spot ? "" : "none";
+      const [cx, cy] = spot || spots[0];
       name.setAttribute("x", cx);
       name.setAttribute("y", cy + 4);
     });
+    return rig.gates.map((gate, k) => place(gate, (k % 2 ? -1 : 1) * (long + 31 / scale)));
   }
 
   Object.assign(gatesim, { drawKept });

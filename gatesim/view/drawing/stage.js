@@ -19,9 +19,10 @@ var gatesim = gatesim || {};
   const cornersOf = (slope, { back, end, reach }) =>
     [[back, reach], [back, -reach], [end, reach], [end, -reach]].map((at) => corner(slope, ...at));
 
-  // held: a frame to keep while something is dragged; kept: a rig that is drawn with this one; tallest: px.
+  // held: a frame to keep while something is dragged; kept: a rig that is drawn with this one; tallest: px;
+  // rim: px to keep free above and below for what is drawn on top.
   // Returns where travel and height are on the picture, on this path or along one of another slope.
-  function drawStage(element, data, width, updates, { held, kept, tallest = room() } = {}) {
+  function drawStage(element, data, width, updates, { held, kept, tallest = room(), rim = 0 } = {}) {
     const rig = data.rig;
     const drawn = (figure) => rig.forces.filter((force) => force.figure === figure);
     const { back, end, reach } = held || frame(rig);
@@ -31,9 +32,9 @@ var gatesim = gatesim || {};
     const low = [Math.min(...xs), Math.min(...ys)];
     const size = [Math.max(...xs) - low[0], Math.max(...ys) - low[1]];
     const margin = kept ? 50 : 34; // room for the letters
-    const scale = Math.min((width - 2 * margin) / size[0], (tallest - 2 * margin) / size[1]);
-    const height = Math.ceil(size[1] * scale + 2 * margin + 12);
-    const shift = [(width - size[0] * scale) / 2, margin];
+    const scale = Math.min((width - 2 * margin) / size[0], (tallest - 2 * (margin + rim)) / size[1]);
+    const height = Math.ceil(size[1] * scale + 2 * (margin + rim) + 12);
+    const shift = [(width - size[0] * scale) / 2, margin + rim];
     const along = (slope) => (s, n) => {
       const c = corner(slope, s, n);
       return [(c[0] - low[0]) * scale + shift[0], (c[1] - low[1]) * scale + shift[1]];
