@@ -282,6 +282,12 @@ REFUSED = [
     ('gap = "4 mm"', 'gap = "4 mm"\nconductivity = "30 MS/m"', "brake.magnet.conductivity: given 30 MS/m"),
     ('gap = "4 mm"', 'gap = "4 mm"\npoles = "north"', "brake.magnet.poles"),
     ('gap = "4 mm"', 'gap = "0.1 mm"', "brake.magnet.gap: given 0.1 mm, expected at least a 100th"),
+    (
+        'height = "3 mm"',
+        'height = "3e-10 mm"',
+        "part.height: given 3e-10 mm, expected from a 10,000th of the",
+    ),
+    ('height = "3 mm"', 'height = "16 m"', "part.height: given 16 m, expected from a 10,000th of the"),
 ]
 
 
@@ -320,6 +326,12 @@ def test_explain_says_the_limits_of_the_brake(tmp_path):
     limits = " ".join(told["limits"])
     for said in ("yoke", "push the part off", "brake.terminal_speed"):
         assert said in limits
+
+
+def test_magnets_far_apart_let_go_of_the_part_between_them():
+    told = predict(slat('gap = "4 mm"', 'gap = "4 mm"\ncount = 2\npitch = "2 m"')).devices[0]
+    assert "acts in full nowhere for long" in told.words
+    assert told.stay.full_from_m is None
 
 
 def test_values_of_a_table_know_the_scenario():

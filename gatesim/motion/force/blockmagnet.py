@@ -22,6 +22,9 @@ from gatesim.motion.path import Body
 MATCH = 0.01
 """Relative difference at which two statements of one length still agree."""
 
+THINNEST = 10_000
+"""The magnet's edge over the smallest size of a part: a foil of 2 um under 20 mm."""
+
 WIDE = (
     "part.width is not stated, so that the part counts as much wider than the magnets: a narrow one is "
     "braked less, often by half and more."
@@ -145,6 +148,7 @@ across the path, seen along it:
         if self.conductivity is not None and part.conductivity is not None:
             given = self.conductivity.text
             raise Misfit("brake.magnet.conductivity", given, "nothing beside that of the part")
+        self._check_sizes(part)
         if self.conductivity is None and part.conductivity is None:
             expected = 'that of the braked part such as "30 MS/m", or a part.material'
             raise Misfit("part.conductivity", "nothing", expected)
@@ -160,6 +164,18 @@ across the path, seen along it:
         if part.wall is not None and 2 * part.wall.nominal > across:
             expected = f"at most half of {1e3 * across:.6g} mm; leave it out for a solid part"
             raise Misfit("part.wall", part.wall.text, expected)
+
+    def _check_sizes(self, part: CrossSection) -> None:
+        """That the section of the part is within the sizes that the model goes to."""
+        edge = max(self.length, self.width, key=lambda size: size.nominal)
+        sizes = {f"part.{key}": getattr(part, key) for key in ("height", "width", "wall")}
+        for key, size in {**sizes, "brake.magnet.sheet_thickness": self.sheet_thickness}.items():
+            if size is not None and not 1 / THINNEST <= size.nominal / edge.nominal <= CLOSEST:
+                expected = (
+                    f"from a {THINNEST:,}th of the magnet's edge, {edge.text}, to {CLOSEST} times that, the "
+                    f"range of the model{' (a wider part has no width)' if key == 'part.width' else ''}"
+                )
+                raise Misfit(key, size.text, expected)
 
     def build(self, values: TableValues, part: Body, linear: bool) -> MagnetBrake:
         """See `MagnetTable.build`."""

@@ -81,9 +81,12 @@ class MagnetBrake(EddyBrake):
         at = np.linspace(self.profile.at[0], self.profile.at[-1], 1 + POINTS * len(self.profile.powers))
         share = self.profile.over(at) / self.profile.largest
         floor = min(1.0 - SLIGHT, *share[int(np.argmax(share >= 1.0 - SLIGHT)) :].tolist())
-        start, full = first_of(self.start), _rises(at, share, floor)
+        start = first_of(self.start)
         mirror = 2 * start + first_of(self.length) + first_of(part.length)
         enters = start + float(at[int(np.argmax(share > SLIGHT)) - 1])
+        if floor < SLIGHT:  # it lets go of the part between two magnets
+            return Hold(enters, mirror / 2, mirror / 2, mirror - enters, 1.0 - floor)
+        full = _rises(at, share, floor)
         return Hold(enters, start + full, mirror - start - full, mirror - enters, 1.0 - floor)
 
     def kinks(self, part: Body) -> tuple[Scalar, ...]:
