@@ -38,7 +38,7 @@ class NestedSums:
         e = by_rig(errors, layout)
         missing = np.isnan(e)
         whole = not missing.any()  # then the same arithmetic with less to look at
-        if not whole and missing.all():
+        if missing.all():  # nothing at all, too
             return NestedSums()
         pivot = float(e.ravel()[0 if whole else np.argmin(missing)])  # equal errors have exactly no spread
         e = e - pivot
