@@ -140,6 +140,33 @@ def test_lengths_are_shown_in_the_unit_that_is_asked_for_as_the_commands_show_th
     assert "--unit in" in page.run("return gatesim.bench.command()")
 
 
+FOCUS = """
+    const node = document.activeElement, style = getComputedStyle(node), box = node.getBoundingClientRect();
+    const top = document.elementFromPoint(box.left + box.width / 2, box.top + Math.min(box.height / 2, 10));
+    const inView = box.top >= 0 && box.bottom <= innerHeight + 1;
+    const seen = inView && top && (node.contains(top) || top.contains(node));
+    const name = node.tagName + ' ' + (node.id || node.dataset.handle || node.textContent.slice(0, 40));
+    return [name, style.outlineStyle !== 'none' && parseFloat(style.outlineWidth) >= 2, Boolean(seen)];
+"""
+
+
+@pytest.mark.parametrize(("width", "height"), [(1400, 900), (360, 740)])
+def test_whoever_goes_by_tab_sees_where_they_are(opened, width, height):
+    from selenium.webdriver import ActionChains
+    from selenium.webdriver.common.keys import Keys
+
+    page = opened("3-braked-rung", width=width)
+    resized(page.browser, width, height)
+    page.answered("why", "distribution", "changes")
+    stops = []
+    for _ in range(80):
+        ActionChains(page.browser).send_keys(Keys.TAB).perform()
+        stops.append(page.run(FOCUS))
+    assert len({name for name, _, _ in stops}) > 30
+    assert [name for name, ring, seen in stops if not (ring and seen)] == []
+    assert page.find("#spoken").get_attribute("textContent") == page.find("#verdict").text
+
+
 def test_with_reduced_motion_the_part_stands_until_it_is_asked_to_move(opened):
     page = opened("2-chute-slat", calm=True)
     where = "document.querySelector('#stage .part').getAttribute('points')"

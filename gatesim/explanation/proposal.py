@@ -34,7 +34,17 @@ def proposals_of(scenario: Scenario, formula: str, move: pipeline.Move | None = 
     """All proposals that fit this rig; ``move`` as `gatesim.chain.pipeline.run` has it."""
     present = Present(scenario, formula, Remembered() if move is None else move)
     found: list[Proposal] = []
-    for source in (_formulas, _calibration, _distances, _filter, _spacing, _further, _slope, *PURCHASES):
+    for source in (
+        _formulas,
+        _calibration,
+        _distances,
+        _filter,
+        _spacing,
+        _rearming,
+        _further,
+        _slope,
+        *PURCHASES,
+    ):
         found += _those_that_fit(source, present)
     return tuple(found)
 
@@ -141,6 +151,21 @@ def _spacing(p: Present) -> Iterator[Proposal]:
     drop = ("formula.spacing", "formula.rearm")
     title = f"gate 2 as far from gate 1 as the part is long, {as_mm(p.length)}"
     yield p.proposal(Effort.MOVE, title, how, changes, drop=drop)
+
+
+def _rearming(p: Present) -> Iterator[Proposal]:
+    """The third gate so near that it re-arms the counter before the next part is at gate 1."""
+    gate, follower = p.scenario.gate, p.scenario.follower
+    if follower is None or gate.rearm is None:
+        return
+    ahead = p.speed * follower.interval.nominal  # of the next part's leading end; NaN: never at gate 1
+    nearer = as_mm(0.5 * (p.length + ahead))  # the trailing end has left gate 1 then
+    if p.length < ahead < gate.rearm.nominal:
+        how = (
+            f"gate 3 at {nearer} from gate 1 instead of {gate.rearm.text}; parts follow {as_mm(ahead)} apart"
+        )
+        title = f"the re-arming gate nearer, {nearer} from gate 1"
+        yield p.proposal(Effort.MOVE, title, how, {"gate.rearm": nearer}, drop=("formula.rearm",))
 
 
 def _further(p: Present) -> Iterator[Proposal]:

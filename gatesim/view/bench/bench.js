@@ -128,6 +128,7 @@
       bench.shown.distribution = answer;
       fresh("distribution");
       drawStudy();
+      byId("spoken").textContent = byId("verdict").textContent; // to be read out once the hand rests
     },
     changes(answer) {
       pending = false;
