@@ -14,7 +14,7 @@ from gatesim.ground.distribution import Normal
 from gatesim.ground.quantity import Quantity
 from gatesim.studies.engine import study
 from gatesim.studies.plan import Plan
-from gatesim.studies.result import share
+from gatesim.studies.result import Proportion
 from gatesim.studies.workers import InThisProcess
 from tests.study_models import FormulaModel
 
@@ -87,7 +87,7 @@ def test_outcome_intervals_cover_at_least_95_percent(p):
     runs, trials = 500, 2000
     hits = 0
     for count in rng.binomial(trials, p, size=runs):
-        found = share(int(count), trials)
+        found = Proportion(int(count), trials)
         hits += found.low <= p <= found.high
     # Clopper-Pearson is exact: never less than promised
     assert binomtest(hits, runs, 0.95, alternative="less").pvalue > ONE_SIDE

@@ -29,12 +29,48 @@ class Estimate:
 
 @dataclass(frozen=True)
 class Proportion:
-    """Share of trials with one outcome, and its 95 % confidence interval (Clopper-Pearson)."""
+    """``count`` of so many ``trials`` with one outcome, and the confidence interval of their share.
+
+    Clopper-Pearson, exact for independent trials and conservative for Sobol points. ``effect``: variance
+    of the share over that of independent trials (design effect), by which the sample is taken smaller
+    (E. L. Korn and B. I. Graubard, 1998; from memory).
+    """
 
     count: int
-    share: float
-    low: float
-    high: float
+    trials: int
+    effect: float = 1.0
+    confidence: float = 0.95
+
+    KEYS: ClassVar[Keys] = {
+        "count": "count",
+        "share": "share",
+        "low": "low",
+        "high": "high",
+        "trials": None,
+        "effect": None,
+        "confidence": None,
+    }
+
+    @property
+    def share(self) -> float:
+        """Share of the trials."""
+        return self.count / self.trials
+
+    @property
+    def low(self) -> float:
+        """Lower end of the interval."""
+        return self._end(0.0, (1.0 - self.confidence) / 2.0) if self.count else 0.0
+
+    @property
+    def high(self) -> float:
+        """Upper end of the interval."""
+        return self._end(1.0, 1.0 - (1.0 - self.confidence) / 2.0) if self.count < self.trials else 1.0
+
+    def _end(self, more: float, p: float) -> float:
+        from scipy.special import betaincinv  # deferred: costs start-up time, and few ask for it
+
+        seen, missed = self.count / self.effect, (self.trials - self.count) / self.effect
+        return float(betaincinv(seen + more, missed + 1.0 - more, p))
 
 
 @dataclass(frozen=True)
@@ -161,21 +197,6 @@ class StudyResult:
     }
 
 
-def share(count: int, trials: int, confidence: float = 0.95, effect: float = 1.0) -> Proportion:
-    """Share with its exact (Clopper-Pearson) confidence interval; conservative for Sobol points.
-
-    ``effect``: variance of the share over that of independent trials (design effect), by which
-    the sample is taken smaller (E. L. Korn and B. I. Graubard, 1998; from memory).
-    """
-    from scipy.special import betaincinv  # deferred: costs start-up time
-
-    seen, missed = count / effect, (trials - count) / effect
-    tail = (1.0 - confidence) / 2.0
-    low = float(betaincinv(seen, missed + 1.0, tail)) if count else 0.0
-    high = float(betaincinv(seen + 1.0, missed, 1.0 - tail)) if count < trials else 1.0
-    return Proportion(count, count / trials, low, high)
-
-
 def _effect(count: int, squares: float, trials: int, layout: Layout) -> float:
     """Design effect of a share, whose trials come in rigs; the greatest there is where all are alike."""
     scatter = squares - layout.each * count**2 / trials
@@ -265,7 +286,7 @@ def _calibrated(summary: FormulaSummary, plan: Plan) -> tuple[Estimate, Estimate
 def _formula(summary: FormulaSummary, plan: Plan, trials: int, model: Model) -> FormulaResult:
     curve, layout, nan = summary.ranks.curve(), layout_of(model), math.nan
     effect = _effect(summary.good, summary.levels.good_squares, trials, layout)
-    good = share(summary.good, trials, effect=effect)
+    good = Proportion(summary.good, trials, effect)
     if not curve.count:
         no = Estimate(nan, nan)
         return FormulaResult(0, no, no, no, no, no, no, nan, nan, nan, curve, good, no, no, no, no, no)
@@ -306,7 +327,7 @@ def result_of(summary: Summary, plan: Plan, ended: str, model: Model) -> StudyRe
         count, squares = int(summary.outcomes[code]), float(summary.outcome_squares[code])
         if count:
             effect = _effect(count, squares, summary.trials, summary.layout)
-            shares[word] = share(count, summary.trials, effect=effect)
+            shares[word] = Proportion(count, summary.trials, effect)
     return StudyResult(
         plan=plan,
         trials=summary.trials,

@@ -11,7 +11,7 @@ from gatesim.ground.outcome import Outcome
 from gatesim.studies.choice.model import WantedTable
 from gatesim.studies.convention import CONVENTIONS
 from gatesim.studies.moments import Moments
-from gatesim.studies.result import share
+from gatesim.studies.result import Proportion
 
 
 @dataclass(frozen=True)
@@ -130,7 +130,7 @@ def checks_of(figures: Figures, wanted: WantedTable) -> tuple[Check, ...]:
     """Every requirement that was stated, at its worst part length."""
     least = figures.good.argmin()
     # one-sided 95 % from the two-sided 90 % interval
-    bound = share(int(figures.good[least]), figures.trials, 0.90).low
+    bound = Proportion(int(figures.good[least]), figures.trials, confidence=0.90).low
     limit = wanted.least_yield.nominal
     found = [Check("yield", figures.least_yield, bound, limit, figures.least_yield >= limit, "")]
     if wanted.rms_error is not None:

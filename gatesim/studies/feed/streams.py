@@ -76,12 +76,12 @@ class RatePoint:
         """
         from scipy.special import stdtrit  # deferred: costs start-up time
 
-        from gatesim.studies.result import share
+        from gatesim.studies.result import Proportion
 
         each = self.fates[:, Fate.CORRECT] / self.fates.sum(axis=1)
         mean, s = float(each.mean()), len(each)
         half = float(stdtrit(s - 1, 0.5 + WHERE / 2.0) * each.std(ddof=1) / math.sqrt(s))
-        exact = share(int(self.fates[:, Fate.CORRECT].sum()), int(self.fates.sum()), WHERE)
+        exact = Proportion(int(self.fates[:, Fate.CORRECT].sum()), int(self.fates.sum()), confidence=WHERE)
         return max(min(mean - half, exact.low), 0.0), min(max(mean + half, exact.high), 1.0)
 
     @property
