@@ -16,7 +16,7 @@ from selenium.webdriver.support.ui import WebDriverWait  # noqa: E402
 from tests.benches import running  # noqa: E402
 from tests.conftest import CHROMIUM, DRIVER, FLAGS  # noqa: E402
 
-SIZE = {"width": 1400, "height": 960, "deviceScaleFactor": 1, "mobile": False}
+SIZE = {"width": 1400, "height": 1000, "deviceScaleFactor": 1, "mobile": False}
 COLOURS = 64
 DONE = "return Boolean(window.gatesim?.bench?.latency.changes)"
 KEEP_AND_MOVE = """
@@ -44,7 +44,7 @@ def main() -> None:
     finally:
         browser.quit()
     picture = Image.open(io.BytesIO(base64.b64decode(shot))).convert("RGB")
-    picture.resize((1050, 720), Image.Resampling.LANCZOS).quantize(COLOURS).save(
+    picture.resize((1050, 750), Image.Resampling.LANCZOS).quantize(COLOURS).save(
         HERE / "bench.png", optimize=True
     )
 

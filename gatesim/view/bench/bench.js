@@ -6,7 +6,7 @@
   } = gatesim;
   const byId = (id) => document.getElementById(id);
   const ALIVE = 20000; // ms between signs of life
-  const TALLEST = 0.46; // of the window: the rig is seen whole, with the reading above it and the slider below
+  const TALLEST = 0.42; // of the window: the rig is seen whole, with the reading above it and the slider below
   const RIM = 20; // px above and below the rig for grips that give way to one another
   const bench = (gatesim.bench = { state: null, good: null, shown: {}, kept: null, file: null, name: "", saved: null, latency: {} });
   let touched = [];

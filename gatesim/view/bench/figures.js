@@ -82,7 +82,7 @@ var gatesim = gatesim || {};
   }
 
   // what a change comes to: 95 % of the parts within so much, where that is known, and the nominal error
-  const comesTo = (row) => (/\d/.test(row.reach) ? "95 % of the parts then within " + row.reach + " " + LENGTH + ", nominal error " : "error then ") + row.error + (/\d/.test(row.error) ? " " + LENGTH : "");
+  const comesTo = (row) => (/\d/.test(row.reach) ? "95 % of the parts then within " + row.reach + " " + LENGTH + ", error " : "error then ") + row.error + (/\d/.test(row.error) ? " " + LENGTH : "");
 
   // attempt: function of a change; reveal: shows the knob of the cheapest, null where it has none
   function showChanges(answer, attempt, reveal) {
