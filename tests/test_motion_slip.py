@@ -1,5 +1,7 @@
 """A part that the belt cannot carry, always or at times, slips on; against closed forms and solve_ivp."""
 
+import math
+
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
@@ -198,3 +200,80 @@ def test_grip_too_weak_by_a_sixth_of_a_percent_for_the_peak_of_a_ripple_is_lost_
         p = passage(Block(), path, (belt,), [0.5])
         assert np.all((p.outcome == Outcome.SLIPPING) == lost)
         assert np.all((p.grip > 1.0) == lost)
+
+
+def shaken(belt, friction, slope, position):
+    """When a part from rest is at ``position``: slip, stick, slip, event by event, with brentq alone."""
+    speed, w, p = belt.speed, 2 * math.pi * belt.ripple_frequency, belt.ripple_phase
+    free, pull = G * math.sin(slope), friction * G * math.cos(slope)
+
+    def velocity(t):
+        return speed * (1 + belt.ripple * math.sin(w * t + p))
+
+    def lacking(t):
+        return speed * belt.ripple * w * math.cos(w * t + p) - free
+
+    def way(t, v, a, held, until):
+        if not held:
+            return (v + a * (until - t) / 2) * (until - t)
+        swing = math.cos(w * until + p) - math.cos(w * t + p)
+        return speed * (until - t) - speed * belt.ripple / w * swing
+
+    def over(t, v, a, held, until):
+        if held:
+            return abs(lacking(until)) - pull
+        return (velocity(until) - v - a * (until - t)) * (1.0 if a < free else -1.0)
+
+    def root(function, low, high, *more):
+        return brentq(lambda s: function(*more, s), low, high, xtol=1e-16, rtol=1e-15)
+
+    t, x, v, a, held = 0.0, 0.0, 0.0, free + pull, False
+    step = 1 / (100 * belt.ripple_frequency)
+    while True:
+        number = 2
+        while over(t, v, a, held, t + number * step) <= 0:
+            number += 1
+        until = root(over, t + (number - 1) * step, t + number * step, t, v, a, held)
+        on = way(t, v, a, held, until)
+        if x + on > position:
+            return root(lambda *now, left=position - x: way(*now) - left, t, until, t, v, a, held)
+        t, x, v = until, x + on, velocity(until)
+        held = not held and abs(lacking(t)) <= pull
+        a = free + math.copysign(pull, lacking(t))
+
+
+@pytest.mark.parametrize(
+    ("speed", "friction", "ripple", "frequency", "slope"),
+    [(0.75, 0.45, 0.006, 430.0, 0.0), (0.75, 0.45, -0.006, 2000.0, 0.05), (0.5, 0.3, 0.2, 150.0, -0.1)],
+)
+def test_slip_and_stick_over_hundreds_of_cycles_come_to_the_positions_in_time(
+    speed, friction, ripple, frequency, slope
+):
+    belt = Belt(speed, friction, ripple=ripple, ripple_frequency=frequency, ripple_phase=0.4)
+    p = passage(Block(), Path(slope), (belt,), [0.2, 0.4, 0.41])
+    times = [shaken(belt, friction, slope, x) for x in (0.2, 0.4, 0.41)]
+    assert_allclose(p.time[0], times, rtol=1e-10)
+    assert p.outcome[0] == Outcome.SLIPPING
+    # between the positions, too: at the reference's own times, to a hundredth of the ripple's amplitude
+    between = [shaken(belt, friction, slope, x) for x in (0.25, 0.33, 0.405)]
+    assert_allclose(p.travel_at(np.array([between]))[0], [0.25, 0.33, 0.405], atol=1e-7)
+
+
+def test_cycles_taken_at_once_do_not_depend_on_the_company():
+    rng, n = np.random.default_rng(6), 6
+    belt = Belt(
+        rng.uniform(0.3, 1.5, n), 0.3, ripple=rng.uniform(0.005, 0.05, n),
+        ripple_frequency=10 ** rng.uniform(1.5, 3.3, n), ripple_phase=rng.uniform(0, 7, n),
+    )  # fmt: skip
+    together = passage(Block(), Path(0.05), (belt,), [0.3, 0.5])
+    for i in range(n):
+        alone = passage(Block(), Path(0.05), (take(belt, slice(i, i + 1)),), [0.3, 0.5])
+        assert np.array_equal(alone.time[0], together.time[i])
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("ripple", [0.006, 0.3])
+def test_a_ripple_too_fast_to_follow_is_refused_in_time(ripple):
+    belt = Belt(0.75, 0.45, ripple=ripple, ripple_frequency=1e6)
+    with pytest.raises(ArithmeticError, match="the speed of the belt ripples so fast"):
+        passage(Block(), Path(0.0), (belt,), [0.4, 0.5])

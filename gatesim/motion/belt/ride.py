@@ -10,6 +10,7 @@ from gatesim.motion.belt.belt import Belt
 from gatesim.motion.belt.catchup import CatchUp
 from gatesim.motion.belt.hold import Carriage, share_needed
 from gatesim.motion.belt.ripple import Ripple
+from gatesim.motion.belt.shaken import Shaken, Shaking
 from gatesim.motion.integrate.advance import MET
 from gatesim.motion.integrate.journey import Journey, SpanState
 from gatesim.motion.integrate.span import Dynamics
@@ -111,7 +112,7 @@ class Ride:
     def _alternate(self, trip: Journey, j: int, now: SpanState, rows: Flags) -> None:
         """Hold and slip in turn until the end of span j."""
         size = trip.nodes[j + 1] - trip.nodes[j]
-        for _ in range(MOST_PHASES):
+        for number in range(MOST_PHASES):
             slipping = rows & ~self.holding | self._hold(trip, j, now, rows & self.holding)
             met = self._slip(trip, j, now, slipping)
             rows = met & ~self.carried & (now.u < (1 - SLIVER) * size)
@@ -119,7 +120,35 @@ class Ride:
             trip.time[j + 1, late], trip.speed[j + 1, late] = now.t[late], now.v[late]
             if not rows.any():
                 return
+            if number > 0:
+                self._shake(trip, j, now, rows)
         raise ArithmeticError(f"{rows.sum()} trials slip and stick more than {MOST_PHASES} times on a span")
+
+    def _shake(self, trip: Journey, j: int, now: SpanState, rows: Flags) -> None:
+        """From meeting to meeting, then by whole cycles, where nothing but the belt changes on span j."""
+        free, lost = self.dynamics[j].steady.start, (self.judged == j) & (self.grip > 1)
+        some = np.flatnonzero(rows & lost & self._even(j) & Ripple(self.belt, now.t, free).serves())
+        if not some.size:
+            return
+        size, since = (trip.nodes[j + 1] - trip.nodes[j])[some], trip.nodes[j, some]
+        held = np.stack([self.held_position[some] - since, self.held_time[some]])
+        shaking = Shaking.begin(
+            Shaken.of(
+                take(self.belt, some), free[some], self._pull(j).start[some], (1 - SLIVER) * size,
+                (self.sign[some], self.holding[some]), (now.u[some], now.t[some]),
+            ),
+            held,
+        )  # fmt: skip
+        shaking.run(since)
+        then = shaking.now
+        now.u[some], now.t[some], now.v[some] = then.u, then.t, then.velocity()
+        self.sign[some], self.holding[some], self.lost[some] = then.sign, then.holding, True
+        self.held_position[some], self.held_time[some] = shaking.held[0] + since, shaking.held[1]
+        marks = shaking.marks()
+        every = np.full((*marks.shape[:2], self.sign.size), np.nan)
+        every[:, :, some] = marks
+        every[0][:, some] += since
+        self.marks.append(SpanState(*every))
 
     def _slip(self, trip: Journey, j: int, now: SpanState, rows: Flags) -> Flags:
         """Slip from where trials are; returns those that meet the belt's speed, which ``now`` follows."""
