@@ -55,7 +55,7 @@ def test_each_trial_is_solved_once_and_another_position_anew(monkeypatch):
         solved.append(len(positions))
         return passage(part, path, forces, positions)
 
-    monkeypatch.setattr("gatesim.chain.remembered.passage", counted)
+    monkeypatch.setattr("gatesim.chain.once.passage", counted)
     scenario, move = rig("3-braked-rung"), Remembered()
     pipeline.run(scenario, Nominal(5), move=move)
     assert solved == [1]

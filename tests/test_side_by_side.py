@@ -6,7 +6,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+import gatesim
 from gatesim.chain import controller, once, pipeline
+from gatesim.chain.remembered import Remembered
 from gatesim.chain.sidebyside import Question, answered
 from gatesim.explanation.proposal import proposals_of
 from gatesim.explanation.remedy import _all_tried, remedies
@@ -101,3 +103,55 @@ def test_what_controllers_hold_is_worked_out_with_one_motion(monkeypatch):
         ends = [found.front[0], found.rear[0]]
         time, speed = found.motion.time[0, ends], found.motion.speed[0, ends]
         assert acceleration == pytest.approx((speed[1] - speed[0]) / (time[1] - time[0]), rel=1e-7)
+
+
+def test_what_is_expected_is_solved_along_with_what_is_asked_first(monkeypatch):
+    solved = []
+
+    def counted(*given):
+        solved.append(len(given[3]))
+        return passage(*given)
+
+    asked = list(questions(load(FOLDER / "3-braked-rung.toml")))
+    monkeypatch.setattr(once, "passage", counted)
+    move = Remembered()
+    for question in asked[1:]:
+        move.expect(question)
+    for question in asked:
+        described = question.part, question.path, question.forces, question.positions
+        found, alone = move(*described), passage(*described)
+        for field in fields(Passage):
+            if field.name not in ("belt", "node_position", "node_time", "node_speed"):
+                np.testing.assert_array_equal(getattr(found, field.name), getattr(alone, field.name))
+    assert solved == [sum(len(question.positions) for question in asked)]
+
+
+def test_what_cannot_be_computed_and_may_never_be_asked_for_stops_nothing(monkeypatch):
+    first, *others = questions(load(FOLDER / "2-chute-slat.toml"))
+
+    def refusing(part, path, forces, positions):
+        if len(positions) > len(first.positions):
+            raise ArithmeticError("a span that takes too many steps")
+        return passage(part, path, forces, positions)
+
+    monkeypatch.setattr(once, "passage", refusing)
+    move = Remembered()
+    for question in others:
+        move.expect(question)
+    found = move(first.part, first.path, first.forces, first.positions)
+    assert np.isfinite(found.time).all()
+    with pytest.raises(ArithmeticError):
+        move(others[-1].part, others[-1].path, others[-1].forces, others[-1].positions)
+
+
+@pytest.mark.parametrize("name", ["2-chute-slat", "3-braked-rung"])
+def test_an_explanation_takes_few_motions(name, monkeypatch):
+    solved = []
+
+    def counted(*given):
+        solved.append(len(given[3]))
+        return passage(*given)
+
+    monkeypatch.setattr(once, "passage", counted)
+    gatesim.explain(load(FOLDER / f"{name}.toml"))
+    assert len(solved) <= 8

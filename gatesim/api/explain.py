@@ -7,11 +7,12 @@ from gatesim.api.result import PicturedLengths, at_work
 from gatesim.chain.nominal import nominal_passage
 from gatesim.chain.remembered import Remembered
 from gatesim.explanation import Breakdown, breakdown
+from gatesim.explanation.proposal import expect_references
 from gatesim.explanation.remedy import Remedies, remedies
 from gatesim.explanation.sentences import Facts, advice, cause, facts, headline
-from gatesim.prediction.devices import Device, devices, listed
+from gatesim.prediction.devices import Device, devices, expect_devices, listed
 from gatesim.scenario import Scenario
-from gatesim.studies.best import Best, best_of_all
+from gatesim.studies.best import Best, best_of_all, expect_best
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -101,6 +102,8 @@ def explain(scenario: Scenario, *, formula: str | None = None) -> Explanation:
     the cheapest first. Raises InputError where there is no reading to explain.
     """
     move = Remembered()
+    for expect in (expect_references, expect_devices, expect_best):
+        expect(scenario, move)
     found = breakdown(scenario, formula, move=move)
     tried = remedies(scenario, found.formula, move=move)
     passed = nominal_passage(scenario, move)

@@ -8,8 +8,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gatesim.chain.alike import motion_inputs
+from gatesim.chain.sidebyside import Question, answered
 from gatesim.ground.arrays import Array, take
-from gatesim.motion import Belt, Force, Passage, Path, passage
+from gatesim.motion import Belt, Force, Passage, Path
+from gatesim.motion.path import Body
 from gatesim.part import Part
 
 Place = tuple[int, int]
@@ -33,9 +35,26 @@ class Remembered:
     """
 
     known: dict[bytes, _Answers] = field(default_factory=dict)
+    waiting: list[Question] = field(default_factory=list)
+
+    def expect(self, question: Question) -> None:
+        """Solve this along with what is asked next: it will be asked for later, and is cheaper together."""
+        self.waiting.append(question)
+
+    def _solved(self, question: Question) -> Passage:
+        others = [*self.waiting]
+        self.waiting.clear()
+        try:
+            solved, *more = answered([question, *others])
+        except ArithmeticError:  # of one that may never be asked for
+            (solved,) = answered([question])
+            return solved
+        for each, motion in zip(others, more, strict=True):
+            self.learn(each.part, each.path, each.forces, each.positions, motion)
+        return solved
 
     def learn(
-        self, part: Part, path: Path, forces: tuple[Force | Belt, ...], positions: Array, solved: Passage
+        self, part: Body, path: Path, forces: tuple[Force | Belt, ...], positions: Array, solved: Passage
     ) -> None:
         """Take up what was ``solved`` elsewhere; the rest as `__call__` has it."""
         inputs = motion_inputs(part, path, forces)
@@ -53,9 +72,10 @@ class Remembered:
         new = {key: row for row, key in reversed(list(enumerate(keys))) if key not in answers.places}
         rows = np.array(sorted(new.values()), np.intp)
         if rows.size:
+            asked = Question(take(part, rows), take(path, rows), _taken(forces, rows), positions[rows])
+            solved = self._solved(asked)
             there = len(answers.passages)
             answers.places.update({keys[row]: (there, number) for number, row in enumerate(rows)})
-            solved = passage(take(part, rows), take(path, rows), _taken(forces, rows), positions[rows])
             answers.passages.append(solved)
         belts = [force for force in forces if isinstance(force, Belt)]
         return replace(

@@ -2,15 +2,18 @@
 
 import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import replace
 
 import numpy as np
 
 from gatesim.chain import pipeline
-from gatesim.chain.controller import constants_of, controller_of, nominal_values, uncalibrated
+from gatesim.chain.controller import Controller, constants_of, controller_of, nominal_values, uncalibrated
+from gatesim.chain.pipeline import motion_query
 from gatesim.chain.reference import AS_USUAL, reference_lengths, with_references
 from gatesim.chain.remembered import Remembered
 from gatesim.chain.sampled import sampling_periods
+from gatesim.chain.sidebyside import Question
 from gatesim.explanation.change import LINE_IN_CHARGE, Effort, Present, Proposal
 from gatesim.explanation.purchase import PURCHASES
 from gatesim.formula import FORMULAS, suited
@@ -114,6 +117,15 @@ def _readings(p: Present, draw: Draw, values: Mapping[str, Scalar], lengths: Arr
     """Unrounded readings of reference parts of these lengths, (n,) in m."""
     of_parts = with_references(p.scenario, values, lengths, draw.trials)
     return pipeline.run(p.scenario, draw, of_parts, quantised=False, move=p.move).readings[p.formula]
+
+
+def expect_references(scenario: Scenario, move: Remembered) -> None:
+    """Let ``move`` know the passages of reference parts that a calibration line will ask of it."""
+    lengths = reference_lengths(scenario, 2)
+    of_parts = with_references(scenario, {}, lengths, lengths.size)
+    with suppress(InputError):  # a reference part may be one that the rig cannot take
+        query = motion_query(scenario, Nominal(lengths.size), of_parts, controller=Controller({}))
+        move.expect(Question(query.rig.part, query.rig.path, query.rig.forces, query.positions))
 
 
 def _distances(p: Present) -> Iterator[Proposal]:

@@ -7,9 +7,13 @@ from typing import Any, ClassVar
 
 import numpy as np
 
-from gatesim.chain.pipeline import Measured, Move
+from gatesim.chain.controller import Controller
+from gatesim.chain.pipeline import Measured, Move, motion_query
+from gatesim.chain.remembered import Remembered
+from gatesim.chain.sidebyside import Question
 from gatesim.ground.arrays import Array, first_of
 from gatesim.ground.data import Keys, data_of
+from gatesim.ground.draw import Nominal
 from gatesim.ground.text import mm, short
 from gatesim.motion import Force, Hold, passage
 from gatesim.scenario.model import Scenario
@@ -106,6 +110,16 @@ def devices(scenario: Scenario, passed: Measured, move: Move = passage) -> tuple
         for table, force in zip(scenario.forces, passed.rig.forces, strict=True)
         if isinstance(force, Force) and force.figures(part, path)
     )
+
+
+def expect_devices(scenario: Scenario, move: Remembered) -> None:
+    """Let ``move`` know what `devices` will ask of it."""
+    rig = motion_query(scenario, Nominal(1), controller=Controller({})).rig
+    holds = [force.hold(rig.part) for force in rig.forces if isinstance(force, Force)]
+    for hold in holds:
+        if hold is not None:
+            asked = np.array([[hold.enters, hold.leaves]])
+            move.expect(Question(rig.part, rig.path, rig.forces, asked))
 
 
 def listed(found: Sequence[Device]) -> dict[str, dict[str, Any]]:

@@ -7,13 +7,18 @@ from typing import ClassVar
 
 from gatesim.chain import pipeline
 from gatesim.chain.account.assumption import Departure, departures
-from gatesim.chain.controller import uncalibrated
+from gatesim.chain.controller import Controller, uncalibrated
+from gatesim.chain.once import once
+from gatesim.chain.pipeline import motion_query
+from gatesim.chain.remembered import Remembered
+from gatesim.chain.sidebyside import Question
 from gatesim.formula import FORMULAS, suited
 from gatesim.ground.data import Keys
 from gatesim.ground.draw import Nominal
-from gatesim.motion import passage
 from gatesim.scenario.model import Scenario
+from gatesim.studies.block import values_in
 from gatesim.studies.engine import study
+from gatesim.studies.model import layout_of, levels_of
 from gatesim.studies.plan import Plan
 from gatesim.studies.result import Estimate, FormulaResult, StudyResult
 from gatesim.studies.rig import RigModel
@@ -85,10 +90,18 @@ def best(scenario: Scenario, result: StudyResult, passed: pipeline.Measured | No
     )
 
 
-def best_of_all(scenario: Scenario, trials: int = TRIALS, move: pipeline.Move = passage) -> Best:
+def expect_best(scenario: Scenario, move: Remembered, trials: int = TRIALS) -> None:
+    """Let ``move`` know the trials that `best_of_all` will ask of it."""
+    rig, plan = RigModel(scenario), Plan(trials)
+    draw = plan.draw(0, {}, layout_of(rig), levels_of(rig), calibrated=True)
+    query = motion_query(scenario, draw, values_in(rig, plan, draw), ends=False, controller=Controller({}))
+    move.expect(Question(query.rig.part, query.rig.path, query.rig.forces, query.positions))
+
+
+def best_of_all(scenario: Scenario, trials: int = TRIALS, move: pipeline.Move = once) -> Best:
     """The same by a small study of its own, of every formula that the rig has the constants for.
 
-    ``move`` of the nominal passage as `gatesim.chain.pipeline.run` has it.
+    ``move`` as `gatesim.chain.pipeline.run` has it.
     """
     held = uncalibrated(scenario)
     able = [
@@ -97,7 +110,7 @@ def best_of_all(scenario: Scenario, trials: int = TRIALS, move: pipeline.Move = 
     charge = [name for name in (scenario.formula.use or ())[:1] if name in able]
     use = tuple(dict.fromkeys([*charge, *able]))
     free = scenario.model_copy(update={"formula": scenario.formula.model_copy(update={"use": use})})
-    found = study(RigModel(free), Plan(trials), workers=1)
+    found = study(RigModel(free, move=move), Plan(trials), workers=1)
     return best(free, found, pipeline.run(free, Nominal(1), move=move))
 
 

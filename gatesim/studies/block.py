@@ -77,7 +77,7 @@ def run_blocks(
     """
     layout, levels, calibrated = layout_of(model), levels_of(model), isinstance(model, Calibrated)
     draws = [plan.draw(index, dimensions, layout, levels, calibrated=calibrated) for index in indices]
-    values = [_values(model, plan, draw) for draw in draws]
+    values = [values_in(model, plan, draw) for draw in draws]
     if len(draws) == 1:
         together = [model.evaluate(values[0], draws[0])]
     else:
@@ -88,7 +88,7 @@ def run_blocks(
     return [_block(own, draw, lengths, plan, keep_trials) for own, draw in zip(together, draws, strict=True)]
 
 
-def _values(model: Model, plan: Plan, draw: Nested) -> Mapping[str, Scalar]:
+def values_in(model: Model, plan: Plan, draw: Nested) -> Mapping[str, Scalar]:
     """Of the inputs in the trials of a block, the reference passages behind them."""
     values = sample(model, draw)
     if draw.references is None or not isinstance(model, Calibrated):
