@@ -95,8 +95,9 @@ var gatesim = gatesim || {};
     const cheapest = answer.enough ? undefined : rows.find((row) => row.cheapest);
     byId("cure").replaceChildren(...(cheapest ? [
       element("span", {}, element("strong", {}, "Cheapest cure: "), cheapest.title + "; " + comesTo(cheapest) + "."),
-      element("button", { type: "button", class: "plain-button", "aria-label": "Try the cheapest cure: " + cheapest.title, onclick: () => attempt(cheapest) }, "Try it"),
-      ...(reveal ? [element("button", { type: "button", class: "plain-button", id: "reveal", onclick: reveal }, "Show its knob")] : []),
+      element("span", { class: "pair-of-buttons" },
+        element("button", { type: "button", class: "plain-button", "aria-label": "Try the cheapest cure: " + cheapest.title, onclick: () => attempt(cheapest) }, "Try it"),
+        ...(reveal ? [element("button", { type: "button", class: "plain-button", id: "reveal", onclick: reveal }, "Show its knob")] : [])),
     ] : []));
     byId("changes").replaceChildren(...rows.slice(0, 8).map((row) =>
       element("li", { class: row.cheapest ? "cheapest" : "" },
@@ -130,7 +131,7 @@ var gatesim = gatesim || {};
     ];
     byId("scatter").replaceChildren(...rows.map(([name, key, show]) =>
       pair(name + " / " + LENGTH, show(value(found[key]), 4), ...(then ? against(value(found[key]), value(then[key]), (v) => show(v, 4)) : []))),
-      pair("read at all", (100 * found.yield.share).toFixed(1) + " %"));
+      pair("read, with nothing amiss", (100 * found.yield.share).toFixed(1) + " %"));
     const histogram = answer.histograms[charge];
     const before = kept && kept.distribution && kept.distribution.histograms ? kept.distribution.histograms[charge] : null;
     if (histogram) drawHistogram(byId("histogram"), histogram, width, before);

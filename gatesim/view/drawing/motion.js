@@ -83,7 +83,7 @@ var gatesim = gatesim || {};
       ["spacing", "From gate 1 to gate 2: the spacing, " + lengthText(area.spacing) + ". The controller takes its speed from here: "
         + area.early.toFixed(3) + " m/s on average."],
       ["box", "What the controller reckons with: that speed all the time gate 1 is dark, " + lengthText(area.rectangle) + "."],
-      ["left-over", left > 0 ? "Missing in the reading: " + lengthText(left) + "." : "Too much in the reading: " + lengthText(-left) + "."],
+      ["left-over", (left > 0 ? "Missing in the reading" : "Too much in the reading") + " by the changing speed alone: " + lengthText(Math.abs(left)) + "."],
     ];
     legend.replaceChildren(...items.map(([kind, text]) => {
       const item = document.createElement("li");
