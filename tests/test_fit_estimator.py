@@ -6,7 +6,7 @@ from scipy.optimize import curve_fit
 
 from gatesim.shopfloor.fit.fit import estimate
 from gatesim.shopfloor.fit.forward import Forward
-from gatesim.shopfloor.fit.leastsquares import covariance, minimise
+from gatesim.shopfloor.fit.leastsquares import MOST, covariance, minimise
 from gatesim.shopfloor.fit.noise import counting_covariance, simulated
 from gatesim.shopfloor.fit.parameter import parameters
 from gatesim.shopfloor.fit.result import FitOptions
@@ -40,6 +40,19 @@ def test_certified_nonlinear_regression_is_reproduced_to_eight_digits(start: lis
     np.testing.assert_allclose(std, CERTIFIED_STD, rtol=1e-8)
     # residual sum of squares 1.2455138894E-01, certified; in units of the residual variance 12
     assert (found.residual**2).sum() * RESIDUAL_STD**2 == pytest.approx(1.2455138894e-01, rel=1e-9)
+
+
+def test_a_search_without_an_end_is_given_up_after_as_many_evaluations_as_said() -> None:
+    """The residual 1 / (1 + ln(1 + x^2)) falls for ever, ever more slowly: it has no minimum."""
+    asked = []
+
+    def residual(x: np.ndarray) -> np.ndarray:
+        asked.append(x)
+        return 1.0 / (1.0 + np.log1p(x**2))
+
+    found = minimise(residual, lambda x: np.diag(-2.0 * x / (1.0 + x**2) * residual(x) ** 2), np.array([1.0]))
+    assert not found.converged
+    assert len(asked) <= 2 * MOST + 3  # the Jacobian asks, too
 
 
 def test_what_the_residuals_do_not_depend_on_has_infinite_variance() -> None:

@@ -15,7 +15,7 @@ from gatesim.scenario import Scenario
 from gatesim.shopfloor.fit.adequacy import Misfit, excess, judge, scatter_test
 from gatesim.shopfloor.fit.correction import corrections
 from gatesim.shopfloor.fit.forward import Forward
-from gatesim.shopfloor.fit.leastsquares import Minimum, covariance, minimise
+from gatesim.shopfloor.fit.leastsquares import MOST, Minimum, covariance, minimise
 from gatesim.shopfloor.fit.noise import LENGTHS, Passages, simulated
 from gatesim.shopfloor.fit.outliers import ENOUGH_TO_CENTRE, Outlying, outlying, passages_needed
 from gatesim.shopfloor.fit.parameter import parameters, varying
@@ -224,7 +224,10 @@ def _result(options: FitOptions, rows: Rows, minima: _Minima, odd: Outlying) -> 
 def _notes(result: Fit) -> tuple[str, ...]:
     notes = []
     if not result.minimum.converged:
-        notes.append("The search for the minimum stopped early: take other starting values.")
+        notes.append(
+            f"The search for the minimum was given up after {MOST} evaluations: either the log does not "
+            "belong to this rig, or the scenario's values are too far off to start from."
+        )
     scenario = result.scenario
     acted_on = any(force.needs_mass for force in scenario.forces)
     if acted_on and np.unique(np.round(result.lengths, 9)).size > 1:

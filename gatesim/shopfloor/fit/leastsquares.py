@@ -9,6 +9,9 @@ from gatesim.ground.arrays import Array
 
 FIRST_REACH = 1e3  # the first trust region, in units of one residual
 
+MOST = 60
+"""Evaluations before a search is given up: those of logs that belong to their rig take up to 25."""
+
 
 @dataclass(frozen=True)
 class Minimum:
@@ -34,7 +37,7 @@ def minimise(
     Trust-region reflective algorithm of `scipy.optimize.least_squares`, in steps of what one
     unit of residual is worth, so that units do not matter; a step into values for which the
     residuals are NaN is taken back. It stops where the sum changes by less than ``tolerance``
-    of itself.
+    of itself, and unconverged after `MOST` evaluations.
     """
     from scipy.optimize import least_squares  # deferred: costs start-up time
 
@@ -50,7 +53,7 @@ def minimise(
         ftol=tolerance,
         xtol=1e-13,
         gtol=1e-13,
-        max_nfev=200,
+        max_nfev=MOST,
     )
     estimate = start + unit * found.x
     # a robust search ends with a Jacobian weighted by its loss, which is nobody's
