@@ -20,8 +20,9 @@ LEAST_TRIALS = 2000
 class Judged:
     """One formula at the length where it is worst, m.
 
-    ``reach``: bias and twice the standard uncertainty together, so that about 95 % of the readings
-    are no further off; NaN where nothing is read. ``met``: it is within what is ``allowed``.
+    ``reach``: bias and twice the standard uncertainty together, which about 95 % of the readings keep to
+    where they spread like a normal distribution; NaN where nothing is read. ``met``: it is within what is
+    ``allowed``.
     """
 
     worst_length: float

@@ -130,8 +130,8 @@ def _requirement_text(requirement: Mapping[str, Judged], unit: LengthUnit) -> li
     return [
         f"The requirement allows an error of {unit.plain(allowed)} {unit.name}; at the worst length, all / "
         f"{unit.name}:",
-        tabulate(rows, ["formula", "met", "length", "bias", "std unc.", "95 % within"], disable_numparse=True,
-                 colalign=("left", "left") + ("right",) * 4),
+        tabulate(rows, ["formula", "met", "length", "bias", "std unc.", "|bias| + 2 u"],
+                 disable_numparse=True, colalign=("left", "left") + ("right",) * 4),
         "",
     ]  # fmt: skip
 
