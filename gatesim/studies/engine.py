@@ -178,6 +178,9 @@ def _study(
 ) -> StudyResult:
     from tqdm import tqdm  # deferred: costs start-up time
 
+    if plan.quasi:
+        import scipy.stats.qmc  # noqa: F401  # here, or every worker that is forked would load it by itself
+
     layout = layout_of(model)
     fresh = Summary(plan.coverage, layout)
     summary, waiting = state.load(state_file, model, plan) if state_file else (fresh, {})
