@@ -197,7 +197,7 @@ def _sum_text(table: Budget, simulated: FormulaResult, unit: LengthUnit) -> list
         f"effective degrees of freedom {dof} (Welch-Satterthwaite)",
         f"expanded uncertainty U = {said(table.expanded)} {unit.name} (k = {table.coverage_factor:.2f}, {p})",
         "",
-        f"From, to: the {p} coverage interval of the error. In brackets the Monte Carlo standard error, in "
-        "units of the last digit.",
+        f"From, to: the {p} coverage interval of the error.",
+        "In brackets the Monte Carlo standard error, in units of the last digit.",
         tabulate(beside, head, disable_numparse=True, colalign=("left",) + ("right",) * 4),
     ]
