@@ -49,13 +49,18 @@ def report(
         with at_work("explaining"):
             return Report(report_html(scenario, formula, unit=shown))
     from gatesim.studies.budget import budget
+    from gatesim.studies.draws import names_drawn
     from gatesim.studies.engine import study
+    from gatesim.studies.model import layout_of
     from gatesim.studies.plan import Plan
+    from gatesim.studies.points import takes_points
     from gatesim.studies.rig import RigModel
 
     rig = RigModel(scenario)
     chosen = rig.choose_formula(formula)
-    found = study(rig, Plan(trials, seed), workers=workers, progress=watched())
+    drawn = names_drawn(rig, layout_of(rig))
+    plan = Plan(trials, seed, quasi=takes_points(rig, drawn, trials))
+    found = study(rig, plan, workers=workers, progress=watched(), drawn=drawn)
     if found.ended == "interrupted":
         raise KeyboardInterrupt
     with at_work("differentiating and explaining"):

@@ -17,7 +17,7 @@ from gatesim.studies.engine import UNSAVED
 from gatesim.studies.engine import study as run
 from gatesim.studies.model import layout_of
 from gatesim.studies.plan import MOST_TRIALS, Plan
-from gatesim.studies.points import sobol_suits
+from gatesim.studies.points import takes_points
 from gatesim.studies.required import Judged, judge
 from gatesim.studies.result import Estimate, FormulaResult
 from gatesim.studies.rig import RigModel
@@ -32,9 +32,6 @@ if TYPE_CHECKING:
 
 TRIALS, POINTS = 100_000, 65_536
 """Pseudo-random trials, or Sobol points, that tell the ends of an interval about as well."""
-
-LEAST_POINTS = 1024
-"""Fewer trials than that are too few for points in replicates."""
 
 
 @dataclass(frozen=True, repr=False)
@@ -126,7 +123,7 @@ def study(
     chosen = rig.choose_formula(formula)
     drawn = names_drawn(rig, layout_of(rig))
     if sobol is None:
-        sobol = not csv and (trials or TRIALS) >= LEAST_POINTS and sobol_suits(rig, drawn)
+        sobol = not csv and takes_points(rig, drawn, trials or TRIALS)
     usual = MOST_TRIALS if target else POINTS if sobol else TRIALS
     plan = Plan(trials or usual, seed, coverage, target, sobol, how)
     found = None

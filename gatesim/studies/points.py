@@ -18,6 +18,15 @@ OTHERWISE = 0.1
 """Share of the trials that may turn out otherwise than most do."""
 
 
+LEAST_POINTS = 1024
+"""Fewer trials than that are too few for points in replicates."""
+
+
+def takes_points(model: Model, drawn: Drawn, trials: int) -> bool:
+    """Whether a study of so many trials that is not told is on Sobol points."""
+    return trials >= LEAST_POINTS and sobol_suits(model, drawn)
+
+
 def sobol_suits(model: Model, drawn: Drawn) -> bool:
     """Whether a study gains by Sobol points, and their errors hold; ``drawn`` as `names_drawn` has it.
 
