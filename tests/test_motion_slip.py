@@ -277,3 +277,22 @@ def test_a_ripple_too_fast_to_follow_is_refused_in_time(ripple):
     belt = Belt(0.75, 0.45, ripple=ripple, ripple_frequency=1e6)
     with pytest.raises(ArithmeticError, match="the speed of the belt ripples so fast"):
         passage(Block(), Path(0.0), (belt,), [0.4, 0.5])
+
+
+def test_a_ripple_too_fast_while_other_forces_change_is_refused_at_once():
+    belt = Belt(0.75, 0.45, ripple=0.02, ripple_frequency=20e3)
+    with pytest.raises(ArithmeticError, match="while the belt runs up or other forces change"):
+        passage(Block(), Path(0.0), (belt, AirDrag(1.0, 0.01)), [0.1, 0.4])
+
+
+def test_slip_while_a_rippling_belt_runs_up_ends_where_speeds_are_level():
+    """Against brentq on the gap of speeds of the first slip, from rest on a belt from rest."""
+    belt = Belt(0.75, 0.45, ramp=0.3, ripple=0.3, ripple_frequency=20.0, ripple_phase=2.5)
+    p = passage(Block(), Path(0.0, release_speed=0.1), (belt,), [0.3])
+    a = -0.45 * G  # the part is the faster one at first
+
+    def gap(t):
+        return 0.75 * min(t / 0.3, 1) * (1 + 0.3 * math.sin(40 * math.pi * t + 2.5)) - 0.1 - a * t
+
+    met = brentq(gap, 1e-6, 0.03, xtol=1e-16)
+    assert np.abs(p.node_time - met).min() < 1e-13

@@ -1,6 +1,7 @@
 """How long a belt holds a part whose carriage takes more friction than there is, at times."""
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -45,21 +46,28 @@ class Carriage:
     dynamics: Dynamics
     begin: SpanState
 
+    @cached_property
+    def _begun(self) -> Array:
+        return self.belt.travel(self.begin.t)
+
     def at(self, t: Array) -> SpanState:
         """Where trials are at times t (n,)."""
-        way = self.belt.travel(t) - self.belt.travel(self.begin.t)
+        way = self.belt.travel(t) - self._begun
         return SpanState(self.begin.u + way, t, self.belt.velocity(t))
 
     def lacking(self, t: Array) -> Array:
         """Acceleration (n,) that friction has to give at times t (n,), downhill positive."""
-        now = self.at(t)
+        return self._lacking(t, self.at(t))
+
+    def _lacking(self, t: Array, now: SpanState) -> Array:
         return self.belt.acceleration(t) - self.dynamics.acceleration(now.u, now.v)
 
     def until(self, pull: Line, size: Array) -> Held:
         """Follow trials over ``size`` (n,), or until friction, at most ``pull``, does not suffice."""
 
         def needed(t: Array) -> Array:
-            return share_needed(np.abs(self.lacking(t)), pull.at(self.at(t).u))
+            now = self.at(t)
+            return share_needed(np.abs(self._lacking(t, now)), pull.at(now.u))
 
         since = self.begin.t
         last = self.belt.arrival((self.belt.travel(since) + size - self.begin.u)[None], since)[0][0]
@@ -78,8 +86,10 @@ class Carriage:
             if look % 8 == 0:
                 points.append(self.at(np.where(going, t, np.nan)))
             going = going & (look < steps)
-        for _ in range(64 if lost.any() else 0):
+        while True:
             middle = low + (high - low) / 2
+            if not (lost & (middle > low) & (middle < high)).any():  # next to each other
+                break
             over = needed(middle) > 1
             high, low = np.where(lost & over, middle, high), np.where(lost & ~over, middle, low)
         end = self.at(high)

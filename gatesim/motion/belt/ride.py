@@ -1,6 +1,7 @@
 """On a belt: slipping until the speeds match, then carried, or slipping on where friction cannot."""
 
 from dataclasses import dataclass
+from itertools import count
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,7 +17,8 @@ from gatesim.motion.integrate.journey import Journey, SpanState
 from gatesim.motion.integrate.span import Dynamics
 from gatesim.motion.integrate.strength import Line
 
-MOST_PHASES = 100_000
+MOST_PHASES = 1_000
+"""Slip and stick in turn on a span, where more than a ripple changes, before it is refused: some seconds."""
 
 SLIVER = 1e-12
 """A change of phase this close to the end of a span, relative to its size, happens at its end."""
@@ -112,7 +114,7 @@ class Ride:
     def _alternate(self, trip: Journey, j: int, now: SpanState, rows: Flags) -> None:
         """Hold and slip in turn until the end of span j."""
         size = trip.nodes[j + 1] - trip.nodes[j]
-        for number in range(MOST_PHASES):
+        for number in count():
             slipping = rows & ~self.holding | self._hold(trip, j, now, rows & self.holding)
             met = self._slip(trip, j, now, slipping)
             rows = met & ~self.carried & (now.u < (1 - SLIVER) * size)
@@ -122,7 +124,21 @@ class Ride:
                 return
             if number > 0:
                 self._shake(trip, j, now, rows)
-        raise ArithmeticError(f"{rows.sum()} trials slip and stick more than {MOST_PHASES} times on a span")
+            if number > MOST_PHASES or (2 * self._periods(j, now, size) > MOST_PHASES)[rows].any():
+                break
+        raise ArithmeticError(
+            f"the part slips and sticks more than {MOST_PHASES} times while the belt runs up or other forces "
+            "change; lower ripple or ripple_frequency"
+        )
+
+    def _periods(self, j: int, now: SpanState, size: Array) -> Array:
+        """Periods of the ripple, at least, to the end of span j, or as long as more than it changes."""
+        fastest = self.belt.speed * (1 + np.abs(self.belt.ripple))
+        ahead, running = (size - now.u) / fastest, np.maximum(self.belt.ramp - now.t, 0.0)
+        periods: Array = (
+            np.where(self._even(j), np.minimum(ahead, running), ahead) * self.belt.ripple_frequency
+        )
+        return periods
 
     def _shake(self, trip: Journey, j: int, now: SpanState, rows: Flags) -> None:
         """From meeting to meeting, then by whole cycles, where nothing but the belt changes on span j."""
@@ -190,7 +206,7 @@ class Ride:
         """
         a = pulled.steady.start
         ripple = Ripple(self.belt, now.t, a)
-        evenly: Flags = rows & self._even(j) & ripple.serves()
+        evenly: Flags = rows & self._even(j) & ripple.ripples()
         some = np.flatnonzero(evenly)
         if not some.size:
             return evenly
@@ -198,7 +214,7 @@ class Ride:
         with np.errstate(divide="ignore", invalid="ignore"):  # it may stop before the end
             arrives = 2 * left / (v + np.sqrt(v * v + 2 * a * left))
             last = np.fmin(arrives, np.where(a < 0, v / -a, np.inf))
-        tau = ripple.take(some).meeting(self.sign[some], v, last)
+        tau = ripple.take(some).meeting(self.sign[some], v, np.where(np.isfinite(last), last, 0.0))
         found = ~np.isnan(tau)
         here, tau, v, a = some[found], tau[found], v[found], a[found]
         now.u[here] += tau * (v + 0.5 * a * tau)

@@ -13,6 +13,7 @@ import numpy as np
 from gatesim.ground.arrays import Array, Flags, Rows, take
 from gatesim.motion.belt import kepler
 from gatesim.motion.belt.belt import CLOSE, Belt
+from gatesim.motion.belt.looks import Looks
 from gatesim.motion.roots import solve
 
 TURN = 2 * np.pi
@@ -36,9 +37,14 @@ class Ripple:
         """Select trials."""
         return Ripple(take(self.belt, rows), self.since[rows], self.a[rows])
 
+    def ripples(self) -> Flags:
+        """Trials (n,) whose belt ripples."""
+        rippling: Flags = self._swing() != 0
+        return rippling
+
     def serves(self) -> Flags:
         """Trials (n,) whose belt ripples and has run up."""
-        served: Flags = (self._swing() != 0) & (self.since >= self.belt.ramp)
+        served: Flags = self.ripples() & (self.since >= self.belt.ramp)
         return served
 
     def _omega(self) -> Array:
@@ -69,14 +75,25 @@ class Ripple:
 
         sign: +1 where the belt is the faster now, else -1; v: the part's speed. Its acceleration is ``a``.
         """
-        weak = np.abs(self._swing()) <= kepler.SMALL * np.abs(self.a)
-        if weak.all():
-            return self._met_once(sign, v, last)
-        if weak.any():
-            found = np.empty(v.shape)
-            for rows in (np.flatnonzero(weak), np.flatnonzero(~weak)):
-                found[rows] = self.take(rows).meeting(sign[rows], v[rows], last[rows])
-            return found
+        early = np.broadcast_to(self.since < self.belt.ramp, v.shape)
+        weak = ~early & (np.abs(self._swing()) <= kepler.SMALL * np.abs(self.a))
+        found = np.full(v.shape, np.nan)
+        for chosen, way in (
+            (early, Ripple._looked),
+            (weak, Ripple._met_once),
+            (~(early | weak), Ripple._met),
+        ):
+            rows = np.flatnonzero(chosen)
+            if rows.size:
+                found[rows] = way(self.take(rows), sign[rows], v[rows], last[rows])
+        return found
+
+    def _looked(self, sign: Array, v: Array, last: Array) -> Array:
+        """As `meeting`, while the belt runs up."""
+        return Looks(self.belt, self.since, v, self.a, sign).meeting(last)
+
+    def _met(self, sign: Array, v: Array, last: Array) -> Array:
+        """As `meeting`, from extreme to extreme."""
         least, most = self.belt.band(self.since)
         room = np.where(sign > 0, least - v, v - most)
         with np.errstate(divide="ignore"):
