@@ -1,6 +1,6 @@
 """A whole rig as its file describes it."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import replace
 from functools import cached_property
 from typing import TYPE_CHECKING, Annotated, Any, Self
@@ -14,7 +14,7 @@ from gatesim.ground.quantity import Quantity
 from gatesim.ground.table import Misfit, Misfits, Table
 from gatesim.inputfilter import FILTERS, UNFILTERED, FilterTable
 from gatesim.motion import FORCES, ForceTable
-from gatesim.scenario.consistency import CHECKS
+from gatesim.scenario import consistency
 from gatesim.scenario.correlation import CorrelationTable, correlation_of, fitted_correlation
 from gatesim.scenario.counting import FollowerTable, FormulaTable, RequirementTable
 from gatesim.scenario.fitted import FittedTable, as_fitted
@@ -189,15 +189,32 @@ class Scenario(_Forced):
 
     @model_validator(mode="after")
     def _fits(self) -> Self:
+        about = consistency
+        checks: tuple[Callable[[], None], ...] = (
+            lambda: about.check_gates(self.gate),
+            lambda: about.check_part(self.part, self.forces),
+            lambda: about.check_rolling(self.part, self.path, self.forces),
+            lambda: about.check_forces(self.part, self.forces),
+            lambda: self.counter.check("counter", belt=self.carried),
+            lambda: self.filter.check("filter"),
+            lambda: about.check_sensors(self.sensor, self.gate),
+            lambda: about.check_requirement(self.requirement, self.quantities()),
+            self._fits_together,
+        )
         found = []
-        for check in CHECKS:
+        for check in checks:
             try:
-                check(self)
+                check()
             except Misfit as misfit:  # the others are told as well
                 found.append(misfit)
         if found:
             raise Misfits(found)
         return self
+
+    def _fits_together(self) -> None:
+        if self.fitted is not None:
+            consistency.check_fitted(self.fitted)
+        consistency.check_correlations(self.correlations(), len(self.correlation))
 
 
 def _walk(model: BaseModel, prefix: str) -> Iterator[tuple[str, Quantity]]:
