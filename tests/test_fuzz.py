@@ -15,6 +15,7 @@ from click.testing import CliRunner
 
 from gatesim.commands.main import cli
 from gatesim.ground.errors import FileErrors, InputError
+from tests.choices import small_choice
 from tests.mutations import mutate, mutated_csv, scrambled, toml_bytes
 
 try:
@@ -25,9 +26,7 @@ except ImportError:  # Windows
 ROOT = Path(__file__).parent.parent / "scenarios"
 RAW = [tomllib.loads(file.read_text(encoding="utf-8")) for file in sorted(ROOT.glob("*.toml"))]
 CHUTE = tomllib.loads((ROOT / "2-chute-slat.toml").read_text(encoding="utf-8"))
-CHOICE = tomllib.loads(
-    (ROOT / "choose" / "rungs.toml").read_text(encoding="utf-8").replace('"../', f'"{ROOT.as_posix()}/')
-)
+CHOICE = small_choice()
 LOG = "dwell [1],capture [1],rear capture [1],reference [mm],part,operator\n" + "\n".join(
     f"{11900 + 7 * i},{2670 + i},{14100 + 8 * i},240.0{i % 4},p{i % 4},{'ab'[i % 2]}" for i in range(24)
 )

@@ -6,22 +6,23 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+import tomlkit
 from click.testing import CliRunner
 
 import gatesim
 from gatesim.commands.main import cli
 from gatesim.view.lengthunit import UNITS, unit_of
+from tests.choices import small_choice
 from tests.texts import drawn_texts, outside, overlapping
 
 FOLDER = Path(__file__).parent.parent / "scenarios"
 CHUTE, BRAKE = str(FOLDER / "2-chute-slat.toml"), str(FOLDER / "3-braked-rung.toml")
-CHOICE = str(FOLDER / "choose" / "rungs.toml")
 INCH = UNITS["in"]
 
 
 @pytest.fixture(scope="module")
 def logs(tmp_path_factory):
-    """A log of counts and one of lengths, of an invented rig."""
+    """A log of counts and one of lengths, of an invented rig, and a file of `choose`."""
     folder = tmp_path_factory.mktemp("logs")
     lengths = np.repeat([0.23, 0.24, 0.25], 12)
     gatesim.passages(gatesim.load(CHUTE), lengths, seed=3).save(folder / "counts.csv")
@@ -34,6 +35,7 @@ def logs(tmp_path_factory):
             readings = 239.5 + 0.2 * part + 0.02 * rng.standard_normal(2)
             rows += [f"{reading:.3f},,p{part},{operator}" for reading in readings]
     (folder / "lengths.csv").write_text("\n".join(rows))
+    (folder / "choice.toml").write_text(tomlkit.dumps(small_choice()), encoding="utf-8")
     return folder
 
 
@@ -51,7 +53,7 @@ def cases(logs):
         "sweep": [CHUTE, "--vary", "gate.spacing=60mm:90mm:3", "--trials", 100, "--workers", 1],
         "budget": [CHUTE, "--trials", 1000, "--workers", 1],
         "compare": [CHUTE, BRAKE, "--trials", 128, "--workers", 1],
-        "choose": [CHOICE, "--trials", 60, "--workers", 1],
+        "choose": [logs / "choice.toml", "--trials", 60, "--workers", 1],
         "fit": [CHUTE, logs / "counts.csv", "--unknown", "path.friction"],
         "qualify": [logs / "lengths.csv", "--lower", "239.5 mm", "--upper", "240.5 mm"],
     }
@@ -92,7 +94,7 @@ def results(logs):
         gatesim.study(chute, trials=200, workers=1),
         gatesim.sweep(chute, "gate.spacing=60mm:90mm:3", trials=100, workers=1),
         gatesim.sweep(chute, ["gate.spacing=60mm:90mm:3", "gate.first=0.2m:0.6m:3"], trials=50, workers=1),
-        gatesim.choose(CHOICE, trials=60, workers=1),
+        gatesim.choose(logs / "choice.toml", trials=60, workers=1),
         gatesim.qualify(logs / "lengths.csv", lower="239.5 mm", upper="240.5 mm"),
     ]
 
