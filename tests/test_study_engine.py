@@ -136,6 +136,8 @@ def test_foreign_or_broken_state_file_is_refused_in_one_sentence(tmp_path):
     study(MASS, plan, workers=1, state_file=state)
     with pytest.raises(InputError, match="seed 1, not 2"):
         study(MASS, replace(plan, seed=2), state_file=state)
+    with pytest.raises(InputError, match=r"pseudo-random trials \(--pseudo-random\), not Sobol points"):
+        study(MASS, replace(plan, quasi=True), state_file=state)
     with pytest.raises(InputError, match="another scenario"):
         study(replace(MASS, identity="other"), plan, state_file=state)
     state.write_bytes(state.read_bytes()[:100])

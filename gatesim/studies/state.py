@@ -159,7 +159,12 @@ def held(path: Path) -> Iterator[None]:
 def _check(path: Path, header: Mapping[str, Any], wanted: Mapping[str, Any]) -> None:
     for key, expected in wanted.items():
         if header.get(key) != expected:
-            what = "another scenario" if key == "model" else f"{key} {header.get(key)!r}, not {expected!r}"
+            what = f"{key} {header.get(key)!r}, not {expected!r}"
+            if key == "model":
+                what = "another scenario"
+            elif key == "quasi":
+                drawn = ("pseudo-random trials (--pseudo-random)", "Sobol points (--sobol)")
+                what = f"{drawn[not expected]}, not {drawn[bool(expected)]}"
             raise InputError(
                 f"{path}: this state file belongs to a study with {what}; "
                 "give the arguments it was started with, or name another file"
