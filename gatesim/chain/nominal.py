@@ -15,7 +15,7 @@ from gatesim.chain.pipeline import Measured, Move, Rig, measure, motion_query, r
 from gatesim.chain.remembered import Remembered
 from gatesim.ground.arrays import Array, first_of, take
 from gatesim.ground.draw import Nominal
-from gatesim.motion import Belt, Force, Passage, Path, passage
+from gatesim.motion import Belt, Force, Passage, Path, belt_among, passage
 from gatesim.part import Part
 from gatesim.scenario.model import Scenario
 
@@ -39,8 +39,7 @@ def nominal_passage(scenario: Scenario, move: Move = passage) -> Measured:
     both = move(take(rig.part, rows), take(rig.path, rows), forces, asked)
     keep_passing(scenario, mean_acceleration(both.time[1, ends], both.speed[1, ends]))
     constants = controller_of(scenario).constants
-    belt = next((force for force in rig.forces if isinstance(force, Belt)), None)
-    own = replace(take(both, slice(1)), belt=belt)
+    own = replace(take(both, slice(1)), belt=belt_among(rig.forces))
     return measure(scenario, draw, replace(query, rig=replace(rig, constants=constants)), own)
 
 

@@ -8,7 +8,7 @@ import numpy as np
 
 from gatesim.chain.alike import OF_A_BODY
 from gatesim.ground.arrays import Array, Flags, take
-from gatesim.motion import Belt, Force, Passage, Path, passage
+from gatesim.motion import Belt, Force, Passage, Path, belt_among, passage
 from gatesim.motion.path import Body
 
 WORTH = 0.9
@@ -27,14 +27,13 @@ def once(part: Body, path: Path, forces: Sequence[Force | Belt], positions: Arra
     chosen = tuple(take(force, rows) for force in forces)
     solved = passage(take(part, rows), take(path, rows), chosen, positions[rows])
     back = np.cumsum(new) - 1
-    belt = next((force for force in forces if isinstance(force, Belt)), None)
     # the transposes, because the nodes lie in memory one node after the other
     every: dict[str, Any] = {
         field.name: np.take(getattr(solved, field.name).T, back, axis=-1, mode="clip").T
         for field in fields(Passage)
         if field.name != "belt"
     }
-    return replace(solved, **every, belt=belt)
+    return replace(solved, **every, belt=belt_among(forces))
 
 
 def _each(part: Body, path: Path, forces: Sequence[Force | Belt], positions: Array) -> Iterator[Array]:

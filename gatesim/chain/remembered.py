@@ -7,10 +7,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from gatesim.chain.alike import motion_inputs
+from gatesim.chain.alike import MotionInputs, motion_inputs
 from gatesim.chain.sidebyside import Question, answered
 from gatesim.ground.arrays import Array, take
-from gatesim.motion import Belt, Force, Passage, Path
+from gatesim.motion import Belt, Force, Passage, Path, belt_among
 from gatesim.motion.path import Body
 from gatesim.part import Part
 
@@ -57,18 +57,14 @@ class Remembered:
         self, part: Body, path: Path, forces: tuple[Force | Belt, ...], positions: Array, solved: Passage
     ) -> None:
         """Take up what was ``solved`` elsewhere; the rest as `__call__` has it."""
-        inputs = motion_inputs(part, path, forces)
-        answers = self.known.setdefault(inputs.shared + bytes(positions.shape[1]), _Answers())
-        for row, each in enumerate(np.column_stack([*inputs.each, positions])):
-            answers.places.setdefault(each.tobytes(), (len(answers.passages), row))
+        answers, keys = self._place(motion_inputs(part, path, forces), positions)
+        for row, key in enumerate(keys):
+            answers.places.setdefault(key, (len(answers.passages), row))
         answers.passages.append(solved)
 
     def __call__(self, part: Part, path: Path, forces: tuple[Force | Belt, ...], positions: Array) -> Passage:
         """See `gatesim.motion.passage`; positions (n, p)."""
-        inputs = motion_inputs(part, path, forces)
-        table = np.column_stack([*inputs.each, positions])
-        keys = [row.tobytes() for row in table]
-        answers = self.known.setdefault(inputs.shared + bytes(positions.shape[1]), _Answers())
+        answers, keys = self._place(motion_inputs(part, path, forces), positions)
         new = {key: row for row, key in reversed(list(enumerate(keys))) if key not in answers.places}
         rows = np.array(sorted(new.values()), np.intp)
         if rows.size:
@@ -77,10 +73,14 @@ class Remembered:
             there = len(answers.passages)
             answers.places.update({keys[row]: (there, number) for number, row in enumerate(rows)})
             answers.passages.append(solved)
-        belts = [force for force in forces if isinstance(force, Belt)]
-        return replace(
-            _gathered(answers, [answers.places[key] for key in keys]), belt=next(iter(belts), None)
-        )
+        found = _gathered(answers, [answers.places[key] for key in keys])
+        return replace(found, belt=belt_among(forces))
+
+    def _place(self, inputs: MotionInputs, positions: Array) -> tuple[_Answers, list[bytes]]:
+        """The answers of this kind, and what each trial is found by there."""
+        kind = inputs.shared + str(positions.shape[1]).encode()
+        keys = [row.tobytes() for row in np.column_stack([*inputs.each, positions])]
+        return self.known.setdefault(kind, _Answers()), keys
 
 
 def _taken(forces: Sequence[Force | Belt], rows: NDArray[np.intp]) -> tuple[Force | Belt, ...]:

@@ -9,7 +9,7 @@ import numpy as np
 from gatesim.chain.alike import OF_A_BODY, content, digest
 from gatesim.chain.once import once
 from gatesim.ground.arrays import Array, Scalar, take, trial_count
-from gatesim.motion import Belt, Force, Passage, Path
+from gatesim.motion import Belt, Force, Passage, Path, belt_among
 from gatesim.motion.path import Body
 
 
@@ -31,6 +31,10 @@ class _Mover:
     mass: Scalar
     inertia_factor: Scalar
     round: bool
+
+
+def _mover(part: Body) -> _Mover:
+    return _Mover(**{name: getattr(part, name) for name in OF_A_BODY})
 
 
 def answered(questions: Sequence[Question]) -> list[Passage]:
@@ -79,7 +83,7 @@ def _solved(questions: Sequence[Question]) -> list[Passage]:
         )
         for q, n in zip(questions, sizes, strict=True)
     ]
-    part = _stacked([_Mover(**{k: getattr(q.part, k) for k in OF_A_BODY}) for q in questions], sizes)
+    part = _stacked([_mover(question.part) for question in questions], sizes)
     path = _stacked([question.path for question in questions], sizes)
     forces = tuple(
         _stacked(alike, sizes) for alike in zip(*(question.forces for question in questions), strict=True)
@@ -93,8 +97,7 @@ def _solved(questions: Sequence[Question]) -> list[Passage]:
 
 
 def _trials(question: Question) -> int:
-    mover = _Mover(**{key: getattr(question.part, key) for key in OF_A_BODY})
-    return max(trial_count(mover, question.path, *question.forces), len(question.positions))
+    return max(trial_count(_mover(question.part), question.path, *question.forces), len(question.positions))
 
 
 def _stacked(items: Sequence[Any], sizes: Sequence[int]) -> Any:
@@ -112,5 +115,5 @@ def _stacked(items: Sequence[Any], sizes: Sequence[int]) -> Any:
 
 def _own(rows: Passage, question: Question) -> Passage:
     asked = slice(question.positions.shape[1])
-    belt = next((force for force in question.forces if isinstance(force, Belt)), None)
+    belt = belt_among(question.forces)
     return replace(rows, time=rows.time[:, asked], speed=rows.speed[:, asked], belt=belt)

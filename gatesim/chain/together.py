@@ -18,7 +18,7 @@ from gatesim.chain.signals import Signals
 from gatesim.ground.arrays import Array, Scalar
 from gatesim.ground.draw import Draw
 from gatesim.ground.outcome import Outcome
-from gatesim.motion import Belt, Passage
+from gatesim.motion import Belt, Passage, belt_among
 from gatesim.part import Part
 from gatesim.scenario.model import Scenario
 from gatesim.sensor import Switching, switching
@@ -118,7 +118,7 @@ def _moves_as(scenario: Scenario, query: MotionQuery, once: ReadOnce) -> bytes:
 def _judged_by_reach(query: MotionQuery) -> bool:
     """Whether the outcome of the motion may depend on how far it is followed past the rig's own gates."""
     rig = query.rig
-    if any(isinstance(force, Belt) for force in rig.forces):  # the part may slip further on
+    if belt_among(rig.forces) is not None:  # the part may slip further on
         return True
     crests = [force.crest(rig.part) for force in rig.forces if not isinstance(force, Belt)]
     ends = [crest.high for crest in crests if crest is not None]

@@ -5,7 +5,7 @@ from gatesim.motion.force.airdrag import AirDrag
 from gatesim.motion.force.base import Force, ForceTable, Hold
 from gatesim.motion.force.eddybrake import EddyBrake
 from gatesim.motion.force.launch import Launch
-from gatesim.motion.passage import Passage, passage
+from gatesim.motion.passage import Passage, belt_among, passage
 from gatesim.motion.path import STANDARD_GRAVITY, Body, Path
 from gatesim.motion.registry import FORCES
 
@@ -22,5 +22,6 @@ __all__ = [
     "Launch",
     "Passage",
     "Path",
+    "belt_among",
     "passage",
 ]

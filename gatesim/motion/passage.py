@@ -75,6 +75,11 @@ class Passage:
         return np.where(t <= 0, 0.0, x)
 
 
+def belt_among(forces: Sequence[Force | Belt]) -> Belt | None:
+    """The belt of a rig, if it has one."""
+    return next((force for force in forces if isinstance(force, Belt)), None)
+
+
 def passage(
     part: Body, path: Path, forces: Sequence[Force | Belt], positions: NDArray[np.float64] | Sequence[float]
 ) -> Passage:

@@ -189,16 +189,15 @@ class Scenario(_Forced):
 
     @model_validator(mode="after")
     def _fits(self) -> Self:
-        about = consistency
         checks: tuple[Callable[[], None], ...] = (
-            lambda: about.check_gates(self.gate),
-            lambda: about.check_part(self.part, self.forces),
-            lambda: about.check_rolling(self.part, self.path, self.forces),
-            lambda: about.check_forces(self.part, self.forces),
+            lambda: consistency.check_gates(self.gate),
+            lambda: consistency.check_part(self.part, self.forces),
+            lambda: consistency.check_rolling(self.part, self.path, self.forces),
+            lambda: consistency.check_forces(self.part, self.forces),
             lambda: self.counter.check("counter", belt=self.carried),
             lambda: self.filter.check("filter"),
-            lambda: about.check_sensors(self.sensor, self.gate),
-            lambda: about.check_requirement(self.requirement, self.quantities()),
+            lambda: consistency.check_sensors(self.sensor, self.gate),
+            lambda: consistency.check_requirement(self.requirement, self.quantities()),
             self._fits_together,
         )
         found = []

@@ -156,17 +156,21 @@ def held(path: Path) -> Iterator[None]:
         lock.release()
 
 
+def _unlike(key: str, found: Any, expected: Any) -> str:
+    """What a file belongs to instead, in the words of whoever asked for a study."""
+    if key == "model":
+        return "another scenario"
+    if key == "quasi":
+        drawn = ("pseudo-random trials (--pseudo-random)", "Sobol points (--sobol)")
+        return f"{drawn[bool(found)]}, not {drawn[bool(expected)]}"
+    return f"{key} {found!r}, not {expected!r}"
+
+
 def _check(path: Path, header: Mapping[str, Any], wanted: Mapping[str, Any]) -> None:
     for key, expected in wanted.items():
-        if header.get(key) != expected:
-            what = f"{key} {header.get(key)!r}, not {expected!r}"
-            if key == "model":
-                what = "another scenario"
-            elif key == "quasi":
-                drawn = ("pseudo-random trials (--pseudo-random)", "Sobol points (--sobol)")
-                what = f"{drawn[not expected]}, not {drawn[bool(expected)]}"
+        if (found := header.get(key)) != expected:
             raise InputError(
-                f"{path}: this state file belongs to a study with {what}; "
+                f"{path}: this state file belongs to a study with {_unlike(key, found, expected)}; "
                 "give the arguments it was started with, or name another file"
             )
 
