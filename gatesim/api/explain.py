@@ -5,14 +5,13 @@ from typing import TYPE_CHECKING, Any, ClassVar
 
 from gatesim.api.result import PicturedLengths, at_work
 from gatesim.chain.nominal import nominal_passage
-from gatesim.chain.remembered import Remembered
 from gatesim.explanation import Breakdown, breakdown
-from gatesim.explanation.proposal import expect_references
+from gatesim.explanation.ahead import looking_ahead
 from gatesim.explanation.remedy import Remedies, remedies
 from gatesim.explanation.sentences import Facts, advice, cause, facts, headline
-from gatesim.prediction.devices import Device, devices, expect_devices, listed
+from gatesim.prediction.devices import Device, devices, listed
 from gatesim.scenario import Scenario
-from gatesim.studies.best import Best, best_of_all, expect_best
+from gatesim.studies.best import Best, best_of_all
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -101,9 +100,7 @@ def explain(scenario: Scenario, *, formula: str | None = None) -> Explanation:
     The parts add up to the error (Shapley values); each change is run through the whole chain,
     the cheapest first. Raises InputError where there is no reading to explain.
     """
-    move = Remembered()
-    for expect in (expect_references, expect_devices, expect_best):
-        expect(scenario, move)
+    move = looking_ahead(scenario)
     found = breakdown(scenario, formula, move=move)
     tried = remedies(scenario, found.formula, move=move)
     passed = nominal_passage(scenario, move)

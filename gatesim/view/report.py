@@ -5,19 +5,17 @@ from typing import Any
 
 from gatesim.chain.cautions import cautions
 from gatesim.chain.pipeline import Measured, Move
-from gatesim.chain.remembered import Remembered
+from gatesim.explanation.ahead import looking_ahead
 from gatesim.explanation.breakdown import Breakdown, breakdown
-from gatesim.explanation.proposal import expect_references
 from gatesim.explanation.remedy import Remedies, remedies
 from gatesim.explanation.sentences import advice, cause, facts, headline, off
 from gatesim.formula import FORMULAS
 from gatesim.ground.errors import InputError
 from gatesim.ground.outcome import Outcome
-from gatesim.prediction.devices import expect_devices
 from gatesim.prediction.predict import Prediction, predict
 from gatesim.prediction.trace import trace
 from gatesim.scenario.model import Scenario
-from gatesim.studies.best import best_of_all, expect_best
+from gatesim.studies.best import best_of_all
 from gatesim.studies.budget import Budget
 from gatesim.studies.result import StudyResult
 from gatesim.view.drawing import SCRIPTS, script
@@ -76,9 +74,7 @@ def _content(
     budget: Budget | None,
     unit: LengthUnit,
 ) -> dict[str, Any]:
-    move = Remembered()
-    for expect in (expect_references, expect_devices, expect_best):
-        expect(scenario, move)
+    move = looking_ahead(scenario)
     told = predict(scenario, move)
     passed = told.passage
     formula = told.readings[0].formula if formula is None else formula
