@@ -15,7 +15,7 @@ from gatesim.ground.errors import InputError
 from gatesim.ground.outcome import Outcome
 from gatesim.scenario import Scenario
 from gatesim.scenario.reader import from_raw
-from gatesim.studies.feed.limits import ROUNDS, Curve, closer, correct, limits
+from gatesim.studies.feed.limits import Curve
 from gatesim.studies.feed.streams import COUNTED, STREAMS, RatePoint, joined, parts_of, points_of
 from gatesim.studies.feed.supply import Spacing
 from gatesim.studies.workers import place
@@ -136,7 +136,7 @@ def feed_with(
 ) -> list[FeedResult]:
     """`feed` once for each of the feedings, with their rates: the same parts with other gaps.
 
-    They ask for as many parts, of one seed.
+    They ask for as many parts, of one seed. The first is shown: of the others fewer rates are looked at.
     """
     scenario = without_follower(scenario)
     busy = nominal_busy_time(scenario)
@@ -168,8 +168,8 @@ def feed_with(
 
         curves = _closed_in(feedings, looks, evaluate)
     return [
-        _result(scenario, feeding, look, curve, busy)
-        for feeding, look, curve in zip(feedings, looks, curves, strict=True)
+        FeedResult(scenario, feeding, curve.looked_at(), *curve.limits(), curve.lost_to(), busy)
+        for feeding, curve in zip(feedings, curves, strict=True)
     ]
 
 
@@ -179,27 +179,16 @@ def _closed_in(
     evaluate: Callable[[Sequence[tuple[Spacing, float]]], list[RatePoint]],
 ) -> list[Curve]:
     """The curve of each feeding, from the first look on; all go on at once, since they share the work."""
-    curves = [Curve() for _ in feedings]
-    wanted = [curve.without_known(look) for curve, look in zip(curves, looks, strict=True)]
-    for _ in range(1 + ROUNDS):
-        asked = [(f.spacing, rate) for f, some in zip(feedings, wanted, strict=True) for rate in some]
-        points = evaluate(asked) if asked else []
-        for curve, some in zip(curves, wanted, strict=True):
-            curve.add(points[: len(some)])
+    curves = [Curve(look, f.least_yield) for f, look in zip(feedings, looks, strict=True)]
+    wanted = [curve.first_look(shown=number == 0) for number, curve in enumerate(curves)]
+    while any(wanted):
+        several = list(zip(feedings, curves, wanted, strict=True))
+        points = evaluate([(f.spacing, curve.rate(step)) for f, curve, some in several for step in some])
+        for _, curve, some in several:
+            curve.points.update(zip(some, points[: len(some)], strict=True))
             points = points[len(some) :]
-        wanted = [closer(curve, f.least_yield) for curve, f in zip(curves, feedings, strict=True)]
+        wanted = [curve.closer() for curve in curves]
     return curves
-
-
-def _result(
-    scenario: Scenario, feeding: Feeding, rates: Sequence[float], curve: Curve, busy: float
-) -> FeedResult:
-    """The points at the rates, and the highest that will do."""
-    shown = [curve.points[rate] for rate in rates]
-    limit, low, high = limits(curve, feeding.least_yield)
-    above = curve.bracket(correct, feeding.least_yield)[1]
-    blamed = curve.points[above].lost_to if above in curve.points else ""
-    return FeedResult(scenario, feeding, shown, limit, low, high, blamed, busy)
 
 
 def _first_look(feeding: Feeding, busy: float) -> list[float]:
