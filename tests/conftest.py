@@ -1,9 +1,14 @@
 """Settings of all tests."""
 
+import os
 import shutil
 
 import pytest
 from hypothesis import settings
+
+# matrices here are small: threads over them cost more than they bring, the more so beside other workers
+for name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
+    os.environ.setdefault(name, "1")
 
 # a slow machine is not a wrong result
 settings.register_profile("gatesim", deadline=None, print_blob=True)

@@ -2,6 +2,7 @@
 
 import dataclasses
 import json
+from functools import partial
 
 import numpy as np
 import pytest
@@ -17,6 +18,7 @@ from gatesim.shopfloor.edges.cut import step_of
 from gatesim.shopfloor.edges.fit import fit_edges
 from gatesim.shopfloor.fit.result import FitOptions
 from tests.edge_records import SLIDE, Truth, as_csv, chattering, hold_off, own_edges, record, stable_for
+from tests.many_fits import side_by_side
 
 RECORDS = 200
 FALSE_ALARM = 1e-7  # of each bound below
@@ -56,10 +58,11 @@ def fitted(folder, text, unknown, scenario=SLIDE, reference=0.2, varies=()):
 def test_friction_jitter_and_chatter_are_covered_at_the_stated_rate_over_200_records(tmp_path, bare):
     rng, hits = np.random.default_rng(5), {"friction": 0, "jitter": 0, "mean_pulses": 0, "mean_spacing": 0}
     alarms = {"shape": 0, "uneven": 0, "misfit": 0}
-    for number in range(RECORDS):
-        truth = drawn_truth(rng)
-        unknown = ["path.friction", "sensor.jitter"]
-        found = fitted(tmp_path, record(truth, 16, number), unknown)
+    truths, unknown = [drawn_truth(rng) for _ in range(RECORDS)], ["path.friction", "sensor.jitter"]
+    fits = side_by_side(
+        partial(fitted, tmp_path, record(truth, 16, number), unknown) for number, truth in enumerate(truths)
+    )
+    for truth, found in zip(truths, fits, strict=True):
         noise = found.noise
         assert noise.used == 16
         off = found.motion.estimate[0] - truth.friction
@@ -86,9 +89,13 @@ def test_the_difference_of_delays_is_told_by_a_part_of_known_length_at_the_state
         '{ value = "80 mm", distribution = "normal", standard_uncertainty = "0.05 mm" }', '"80 mm"'
     )
     rng, hits = np.random.default_rng(6), 0
-    for number in range(60):
-        truth = Truth(friction=0.3, light_delay=rng.uniform(20e-6, 200e-6), jitter=4e-6)
-        found = fitted(tmp_path, record(truth, 16, number), ["sensor.light_delay"], scenario)
+    delays = rng.uniform(20e-6, 200e-6, 60)
+    truths = [Truth(friction=0.3, light_delay=delay, jitter=4e-6) for delay in delays]
+    fits = side_by_side(
+        partial(fitted, tmp_path, record(truth, 16, number), ["sensor.light_delay"], scenario)
+        for number, truth in enumerate(truths)
+    )
+    for truth, found in zip(truths, fits, strict=True):
         hits += abs(found.motion.estimate[0] - truth.light_delay) < 1.96 * found.motion.std[0]
     low, high = within(0.95, 60)
     assert low <= hits <= high
@@ -109,11 +116,13 @@ def test_a_release_that_scatters_is_not_taken_for_jitter_unless_it_is_named(tmp_
         'first = { value = "400 mm", distribution = "normal", standard_uncertainty = "0.5 mm" }',
     )
     hits, told = 0, 0
-    for number in range(60):
-        text = record(Truth(jitter=5e-6), 25, number, release_std=0.5e-3)
-        silent = fitted(tmp_path, text, ["sensor.jitter"])
+    texts = [record(Truth(jitter=5e-6), 25, number, release_std=0.5e-3) for number in range(60)]
+    for silent in side_by_side(partial(fitted, tmp_path, text, ["sensor.jitter"]) for text in texts):
         told += silent.noise.jitter.strange
-        named = fitted(tmp_path, text, ["sensor.jitter"], scattering, varies=["gate.first"])
+    for named in side_by_side(
+        partial(fitted, tmp_path, text, ["sensor.jitter"], scattering, varies=["gate.first"])
+        for text in texts
+    ):
         seen = named.noise.jitter
         hits += seen.jitter.low < 5e-6 < seen.jitter.high
     assert told == 60
@@ -286,7 +295,7 @@ def test_the_next_part_in_a_scenario_is_not_taken_for_the_part_s_own_edges(tmp_p
 @pytest.mark.long
 def test_delays_of_one_gate_are_told_as_well_as_is_said_where_the_spacing_is_known(tmp_path, bare):
     """Both edges of gate 2 late by delays of their own; the spacing each record's own, known to 0.05 mm."""
-    rng, hits = np.random.default_rng(12), np.zeros(2)
+    rng, hits, jobs, owns = np.random.default_rng(12), np.zeros(2), [], []
     unknown = ["sensor.dark_delay@2", "sensor.light_delay@2"]
     for number in range(60):
         truth = Truth(friction=0.3, spacing=0.08 + 0.05e-3 * rng.standard_normal(), jitter=4e-6)
@@ -295,7 +304,10 @@ def test_delays_of_one_gate_are_told_as_well_as_is_said_where_the_spacing_is_kno
         gates = [own_edges(truth, draw) for _ in range(16)]
         late = own - [truth.dark_delay, truth.light_delay]
         file = as_csv({"D0": [edges[0] for edges in gates], "D1": [edges[1] + late for edges in gates]})
-        found = fitted(tmp_path, file, unknown).motion
+        jobs.append(partial(fitted, tmp_path, file, unknown))
+        owns.append(own)
+    for own, each in zip(owns, side_by_side(jobs), strict=True):
+        found = each.motion
         hits += np.abs(found.estimate[:2] - own) < 1.96 * found.std[:2]
     low, high = within(0.95, 60)
     assert (low <= hits).all()

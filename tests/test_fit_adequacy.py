@@ -8,6 +8,7 @@ import pytest
 from gatesim.shopfloor.fit.fit import estimate
 from gatesim.shopfloor.fit.result import FitOptions
 from tests.fit_logs import SLIDE, logs, rig
+from tests.many_fits import estimates
 
 REFERENCES = np.repeat([0.15, 0.2, 0.26], 12)
 WISH = FitOptions(["path.friction"], held_out=0.0, draws=1000)
@@ -93,11 +94,11 @@ def test_a_gross_row_among_those_held_out_is_set_apart_too_and_the_fit_is_none_t
 def test_without_jitter_the_scatter_of_whole_counts_raises_no_alarm() -> None:
     """It is anything from none to half as much again as 1/6 count squared, by the fraction of a count."""
     still = rig(SLIDE.replace('jitter = "4 us"', 'jitter = "0 us"'))
-    ratios = []
-    for log in logs(still, np.full(400, 0.2), 24, 29, {"path.friction": 0.27})[0]:
+    ratios, made = [], logs(still, np.full(400, 0.2), 24, 29, {"path.friction": 0.27})[0]
+    for log in made:
         for name in ("capture", "rear_capture"):
             del log.numbers[name]
-        found = estimate(still, log, replace(WISH, draws=300))
+    for found in estimates(still, made, replace(WISH, draws=300)):
         ratios.append(found.adequacy.scatter_ratio**2)
         assert found.adequacy.describes
         assert not found.adequacy.scatter.significant

@@ -7,6 +7,7 @@ from scipy.stats import binom
 from gatesim.shopfloor.fit.fit import estimate
 from gatesim.shopfloor.fit.result import FitOptions
 from tests.fit_logs import logs, rig
+from tests.many_fits import estimates
 
 LOGS = 300
 FALSE_ALARM = 1e-7  # of each bound below; fewer than ten, so at most 1e-6 for this file
@@ -31,7 +32,7 @@ def test_fitted_friction_covers_the_truth_at_the_stated_rate_over_300_logs() -> 
     scenario = rig()
     made, truth = logs(scenario, np.repeat([0.15, 0.2, 0.26], 8), LOGS, 11, {"path.friction": 0.27})
     options = FitOptions(["path.friction"], held_out=0.0, draws=300)
-    found = [estimate(scenario, log, options) for log in made]
+    found = estimates(scenario, made, options)
     z = scores(found, truth, ["path.friction"])[:, 0]
     for limit, share in ((1.0, 0.6827), (1.96, 0.95)):
         low, high = bounds(share, LOGS)
@@ -53,7 +54,7 @@ def test_without_the_fixed_quantities_the_same_fits_would_not_cover() -> None:
         'jitter = "4 us"\n[counter]\nfrequency = "100 kHz"\n'
     )
     made, truth = logs(scenario, np.repeat([0.15, 0.2, 0.26], 8), 20, 11, {"path.friction": 0.27})
-    found = [estimate(exact, log, FitOptions(["path.friction"], held_out=0.0, draws=500)) for log in made]
+    found = estimates(exact, made, FitOptions(["path.friction"], held_out=0.0, draws=500))
     z = scores(found, truth, ["path.friction"])[:, 0]
     assert (np.abs(z) < 1.96).sum() < bounds(0.95, 20)[0]
     assert sum(fit.adequacy.describes for fit in found) <= 10
@@ -66,13 +67,12 @@ def test_unknown_lengths_are_estimated_along_and_covered(told: bool) -> None:
     scenario = rig()
     lengths = np.concatenate([np.repeat([0.15, 0.26], 6), np.linspace(0.15, 0.26, 20)])
     made, truth = logs(scenario, lengths, 16, 3, {"path.friction": 0.33})
-    z, of_lengths = [], []
-    for k, log in enumerate(made):
+    for log in made:
         log.numbers["reference"] = np.where(told & (np.arange(32) < 12), lengths, np.nan)
-        fit = estimate(scenario, log, FitOptions(["path.friction"], held_out=0.0, draws=300))
-        z.append(scores([fit], {"path.friction": truth["path.friction"][k : k + 1]}, ["path.friction"])[0, 0])
-        last = fit.rows.group[-1]
-        of_lengths.append((fit.lengths[last] - lengths[-1]) / fit.length_std[last])
+    found = estimates(scenario, made, FitOptions(["path.friction"], held_out=0.0, draws=300))
+    z = scores(found, truth, ["path.friction"])[:, 0]
+    last = found[0].rows.group[-1]
+    of_lengths = [(fit.lengths[last] - lengths[-1]) / fit.length_std[last] for fit in found]
     for score in (z, of_lengths):
         low, high = bounds(0.95, 16)
         assert low <= (np.abs(score) < 1.96).sum() <= high
@@ -85,7 +85,7 @@ def test_a_release_that_varies_is_scatter_and_not_a_fixed_error() -> None:
         scenario, np.repeat([0.15, 0.2, 0.26], 10), 24, 17, {"path.friction": 0.27}, varies=("gate.first",)
     )
     options = FitOptions(["path.friction"], varies=["gate.first"], held_out=0.0, draws=500)
-    found = [estimate(scenario, log, options) for log in made]
+    found = estimates(scenario, made, options)
     low, high = bounds(0.95, 24)
     assert low <= (np.abs(scores(found, truth, ["path.friction"])) < 1.96).sum() <= high
     assert all(fit.adequacy.describes for fit in found[:5])
@@ -102,6 +102,6 @@ def test_a_polled_counter_is_fitted_through_its_mean_delay_and_covered() -> None
     """Counts of a polled counter are a staircase; slopes come from the rig with the mean delay."""
     text = rig(counter='timing = { kind = "polled", cycle = "1 ms" }')
     made, truth = logs(text, np.repeat(np.linspace(0.15, 0.26, 12), 6), 24, 23, {"path.friction": 0.27})
-    found = [estimate(text, log, FitOptions(["path.friction"], held_out=0.0, draws=500)) for log in made]
+    found = estimates(text, made, FitOptions(["path.friction"], held_out=0.0, draws=500))
     low, high = bounds(0.95, 24)
     assert low <= (np.abs(scores(found, truth, ["path.friction"])) < 1.96).sum() <= high

@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 from scipy.stats import binom
 
-from gatesim.shopfloor.fit.fit import estimate
 from gatesim.shopfloor.fit.result import Fit, FitOptions
 from gatesim.shopfloor.fit.verdict import verdict
 from tests.fit_logs import SLIDE, rig
+from tests.many_fits import estimates
 from tests.plain_slide import counts, drawn_rig, log_of
 
 REFERENCES = np.repeat([0.15, 0.2, 0.26], 12)
@@ -45,13 +45,11 @@ def test_clean_logs_have_a_row_set_apart_at_the_stated_rate_and_are_found_fault_
     rng = np.random.default_rng(5)
     lengths = np.linspace(0.15, 0.26, 24) if each == 1 else np.repeat([0.15, 0.2, 0.26], each)
     options = FitOptions(["path.friction"], held_out=share, draws=500)
-    apart = faults = 0
     logs = 500
-    for _ in range(logs):
-        drawn = drawn_rig(rng, friction=0.27)
-        found = estimate(rig(), log_of(counts(rng, drawn, lengths), lengths), options)
-        apart += bool(found.odd.outliers.any())
-        faults += not found.adequacy.describes
+    made = (log_of(counts(rng, drawn_rig(rng, friction=0.27), lengths), lengths) for _ in range(logs))
+    found = estimates(rig(), made, options)
+    apart = sum(bool(each.odd.outliers.any()) for each in found)
+    faults = sum(not each.adequacy.describes for each in found)
     low, high = bounds(0.05, logs)
     assert low <= apart <= high
     assert faults <= bounds(0.01, logs)[1]
@@ -67,26 +65,28 @@ def test_friction_that_creeps_by_two_thousandths_is_named_with_its_rate_and_the_
     """Unmodelled its estimate covers the mean of the log; as a trend it covers mean and rate."""
     rng = np.random.default_rng(6)
     plain, trended, rates, slopes, described = [], [], [], [], 0
-    logs = 60
-    for _ in range(logs):
+    logs, spacings, rate = [], [], 0.002 / (2 * len(REFERENCES) - 1) * 100.0
+    for _ in range(60):
         order = rng.permutation(np.tile(REFERENCES, 2))
         drawn, friction = drifting(rng, 0.002, order)
-        log = log_of(counts(rng, drawn, order, friction), order)
-        options = FitOptions(TWO, held_out=0.0, draws=500)
-        found = estimate(FREE, log, options)
+        logs.append(log_of(counts(rng, drawn, order, friction), order))
+        spacings.append(drawn["spacing"])
+    options = FitOptions(TWO, held_out=0.0, draws=500)
+    steady, trending = (
+        estimates(FREE, logs, each) for each in (options, replace(options, trends=["path.friction"]))
+    )
+    for found, better, spacing in zip(steady, trending, spacings, strict=True):
         assert found.adequacy.drifted
         assert not found.adequacy.holds
         assert verdict(found)[0].startswith("DRIFT")
         assert found.adequacy.drifts[0].name == "path.friction"
-        rate = 0.002 / (len(order) - 1) * 100.0
         rates.append((found.adequacy.drifts[0].slope - rate) / found.adequacy.drifts[0].std)
-        plain += [score(found, "path.friction", 0.27), score(found, "gate.spacing", drawn["spacing"])]
-        better = estimate(FREE, log, replace(options, trends=["path.friction"]))
+        plain += [score(found, "path.friction", 0.27), score(found, "gate.spacing", spacing)]
         described += better.adequacy.describes
         slopes.append(score(better, "path.friction per hundred rows", rate))
-        trended += [score(better, "path.friction", 0.27), score(better, "gate.spacing", drawn["spacing"])]
+        trended += [score(better, "path.friction", 0.27), score(better, "gate.spacing", spacing)]
     assert (np.abs(plain) < 1.96).mean() > 0.9
-    assert described >= bounds(0.99, logs)[0]
+    assert described >= bounds(0.99, len(logs))[0]
     assert covered(trended)
     assert covered(slopes)
     assert covered(rates)
@@ -95,28 +95,29 @@ def test_friction_that_creeps_by_two_thousandths_is_named_with_its_rate_and_the_
 @pytest.mark.long
 def test_friction_that_varies_from_passage_to_passage_widens_the_uncertainties_to_what_covers() -> None:
     rng = np.random.default_rng(7)
-    scores, widened = [], 0
-    logs = 150
-    for _ in range(logs):
+    logs, spacings, scores = [], [], []
+    for _ in range(150):
         drawn = drawn_rig(rng, friction=0.27)
         friction = rng.normal(0.27, 0.001, len(REFERENCES))
-        log = log_of(counts(rng, drawn, REFERENCES, friction), REFERENCES)
-        found = estimate(FREE, log, FitOptions(TWO, held_out=0.0, draws=500))
-        widened += found.adequacy.widened
-        scores += [score(found, "path.friction", 0.27), score(found, "gate.spacing", drawn["spacing"])]
-    assert widened == logs
+        logs.append(log_of(counts(rng, drawn, REFERENCES, friction), REFERENCES))
+        spacings.append(drawn["spacing"])
+    found = estimates(FREE, logs, FitOptions(TWO, held_out=0.0, draws=500))
+    for each, spacing in zip(found, spacings, strict=True):
+        scores += [score(each, "path.friction", 0.27), score(each, "gate.spacing", spacing)]
+    assert all(each.adequacy.widened for each in found)
     assert covered(scores)
 
 
 @pytest.mark.long
 def test_a_gross_row_is_set_apart_in_a_log_that_scatters_more_than_the_model_as_well() -> None:
-    rng = np.random.default_rng(17)
+    rng, logs = np.random.default_rng(17), []
     for _ in range(20):
         drawn = drawn_rig(rng, friction=0.27)
         registers = counts(rng, drawn, REFERENCES, rng.normal(0.27, 0.001, len(REFERENCES)))
         for column in registers.values():
             column[5] *= 2.0
-        found = estimate(FREE, log_of(registers, REFERENCES), FitOptions(TWO, draws=500))
+        logs.append(log_of(registers, REFERENCES))
+    for found in estimates(FREE, logs, FitOptions(TWO, draws=500)):
         assert found.odd.own
         assert found.odd.outliers[5]
         assert found.odd.outliers.sum() <= 3

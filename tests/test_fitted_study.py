@@ -5,6 +5,7 @@ normal jitter and a clock of random phase; the readings are worked out here from
 """
 
 from datetime import date
+from functools import partial
 
 import numpy as np
 import pytest
@@ -21,6 +22,7 @@ from gatesim.studies.engine import study
 from gatesim.studies.plan import Plan
 from gatesim.studies.rig import RigModel
 from tests.fit_logs import SLIDE
+from tests.many_fits import side_by_side
 from tests.plain_slide import TRUTH, G, drawn_rig, log_of
 
 # An invented slide of which nothing is known but the slope, roughly: friction and slope go together
@@ -63,15 +65,16 @@ def counts(rng, rig, lengths):
 @pytest.fixture(scope="module")
 def fitted():
     """Every rig: its truth, the scenario fitted to its log, and 400 further passages of the nominal part."""
-    rng, found = np.random.default_rng(21), []
+    rng, made = np.random.default_rng(21), []
     for _ in range(RIGS):
         rig = drawn_rig(rng, friction=0.27)
         rig["slope"] = rng.normal(TRUTH["slope"], np.radians(0.5))
         log = log_of(counts(rng, rig, LENGTHS), LENGTHS)
-        result = fit(parse_text(CHUTE), log, FitOptions(["path.friction"], held_out=0.0, draws=500))
-        scenario = parse_text(fitted_text(result, CHUTE, "spacing-dwell", date(2026, 1, 1)))
-        found.append((scenario, counts(rng, rig, np.full(400, 0.2))))
-    return found
+        made.append((log, counts(rng, rig, np.full(400, 0.2))))
+    chute, options = parse_text(CHUTE), FitOptions(["path.friction"], held_out=0.0, draws=500)
+    fits = side_by_side(partial(fit, chute, log, options) for log, _ in made)
+    texts = [fitted_text(each, CHUTE, "spacing-dwell", date(2026, 1, 1)) for each in fits]
+    return [(parse_text(text), registers) for text, (_, registers) in zip(texts, made, strict=True)]
 
 
 @pytest.mark.long

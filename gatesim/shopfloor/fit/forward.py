@@ -97,7 +97,9 @@ class Forward:
         where a register is not recorded.
         """
         values = self._values(self.smooth, deviations, lengths, shifts or {}, moments)
-        return _registers(pipeline.run(self.smooth, Nominal(len(lengths)), values, quantised=False))
+        return _registers(
+            pipeline.run(self.smooth, Nominal(len(lengths)), values, quantised=False, ends=False)
+        )
 
     def scattered(
         self,
@@ -117,7 +119,7 @@ class Forward:
             spread = inputs[name].spread
             if spread is not None:
                 values[name] = values.get(name, inputs[name].nominal) + spread.deviation(draw, name)
-        return _registers(pipeline.run(self.scenario, draw, values, quantised=quantised))
+        return _registers(pipeline.run(self.scenario, draw, values, quantised=quantised, ends=False))
 
     def derivatives(
         self,
