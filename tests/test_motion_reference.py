@@ -6,10 +6,13 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 from scipy.integrate import solve_ivp
+from scipy.linalg import solve
+from scipy.special import roots_jacobi
 
 from gatesim.ground.arrays import take
 from gatesim.motion import AirDrag, EddyBrake, Path, passage
-from gatesim.motion.integrate import advance, collocation, dop853, settled
+from gatesim.motion.integrate import advance, collocation, dop853, outlook, settled
+from tests.benchmarks.strong_brakes import magnets
 from tests.motion_rigs import Block, brake_chute, brake_reference
 
 
@@ -150,24 +153,64 @@ def test_rule_of_the_settled_way_is_exact_for_polynomials():
         assert_allclose(rule.highest[-1] @ np.cos(most * np.arccos(2 * x - 1)), 1.0, rtol=1e-11)
 
 
-def test_implicit_step_collocates_at_the_roots_of_legendre_polynomials():
-    """Radau IIA: nodes are the roots of P_5 - P_6, weights integrate 1, x, ... x^10 exactly."""
-    nodes = np.polynomial.legendre.Legendre([0, 0, 0, 0, 0, 1, -1]).roots()
-    assert_allclose(np.sort((nodes + 1) / 2), collocation.NODES, rtol=1e-13)
-    for power in range(11):
-        assert_allclose(collocation.WEIGHTS @ collocation.NODES**power, 1 / (power + 1), rtol=1e-12)
+def test_implicit_step_collocates_at_the_nodes_of_radau():
+    """Radau IIA: 1 and the roots of the Jacobi polynomial P^(1,0); weights are exact up to x^22."""
+    inner = roots_jacobi(11, 1, 0)[0]
+    assert_allclose(collocation.NODES, [*(inner + 1) / 2, 1.0], rtol=1e-13)
+    for power in range(23):
+        assert_allclose(collocation.WEIGHTS @ collocation.NODES**power, 1 / (power + 1), rtol=1e-11)
+
+
+def test_change_of_a_newton_step_solves_its_linear_equation():
+    """d' = lambda d + r from d = 0 for constant lambda, as scipy's solve has it; nearly so for g_v(s)."""
+    draw = np.random.default_rng(3)
+    missing, mean = draw.standard_normal((12, 5)), np.array([-300.0, -20.0, -1.0, 0.0, 2.0])
+    newton = collocation.Newton.at(np.tile(mean, (12, 1)))
+    found = newton.change(missing.copy())
+    for i in range(5):
+        expected = solve(collocation.SLOPES - mean[i] * np.eye(12), missing[:, i])
+        assert_allclose(found[:, i], expected, rtol=1e-9, atol=1e-10)
+    slope = -6.0 * collocation.NODES[:, None] * np.ones(5)
+    smooth = np.cos(3 * collocation.NODES)[:, None] * np.ones(5)
+    found = collocation.Newton.at(slope.copy()).change(smooth.copy())
+    expected = solve(collocation.SLOPES - np.diag(slope[:, 0]), smooth[:, 0])
+    assert_allclose(found[:, 0], expected, rtol=1e-4)
 
 
 def test_both_kinds_of_step_agree(monkeypatch):
     """The implicit step in place of the explicit one, on ramps where either will do."""
     part, path, brake, x = brake_chute(50, seed=8)
     explicit = passage(part, path, (brake, AirDrag(1.0, 1e-3)), x)
-    monkeypatch.setattr(collocation, "STIFF", 0.0)
-    monkeypatch.setattr(collocation, "CHANGING", 0.0)
+    monkeypatch.setattr(outlook, "STIFF", 0.0)
+    monkeypatch.setattr(outlook, "CHANGING", 0.0)
     implicit = passage(part, path, (brake, AirDrag(1.0, 1e-3)), x)
     assert (implicit.time != explicit.time).any()
     assert_allclose(implicit.time, explicit.time, rtol=1e-9)
     assert_allclose(implicit.speed, explicit.speed, rtol=1e-9)
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("factor", [0.03, 0.3, 1.0, 3.0])
+def test_way_over_a_row_of_magnets_agrees_with_an_independent_solver(factor):
+    """scipy's Radau over position, from piece to piece of the profile, whose share is taken as it is."""
+    brake, _ = magnets(factor)
+    part, path = Block(0.26, 0.105), Path(np.pi / 6, 0.22)
+    x = np.array([0.4, 0.5, 0.62, 0.7, 0.9])
+    a0 = path.gravity * (np.sin(path.slope) - path.friction * np.cos(path.slope))
+
+    def rate(at, y):
+        drag = -brake.strength(np.array([at]), part, path)[0] / part.mass
+        return [1 / y[1], (a0 - drag * brake.law(np.array([y[1]]))[0]) / y[1]]
+
+    begin, y, found = 0.1, [np.sqrt(0.2 / a0), np.sqrt(0.2 * a0)], {}
+    kinks = {float(kink) for kink in brake.kinks(part) if 0.1 < kink < 0.9}
+    for stop in sorted({*kinks, *x.tolist()}):
+        y = solve_ivp(rate, (begin, stop), y, "Radau", rtol=3e-12, atol=1e-15).y[:, -1]
+        begin, found[stop] = stop, y
+    p = passage(part, path, (brake,), x)
+    time, speed = np.array([found[at] for at in x.tolist()]).T
+    assert_allclose(p.time[0], time, rtol=1e-9)
+    assert_allclose(p.speed[0], speed, rtol=1e-9)
 
 
 def test_independent_solver_with_events():
@@ -216,6 +259,18 @@ def test_a_trial_does_not_depend_on_its_company():
         alone = passage(take(part, rows), take(path, rows), tuple(take(f, rows) for f in forces), x[rows])
         for name in ("time", "speed", "node_time", "brake_ratio"):
             assert np.array_equal(getattr(alone, name), getattr(everything, name)[rows], equal_nan=True)
+
+
+@pytest.mark.long
+def test_a_trial_over_magnets_does_not_depend_on_its_company():
+    """Bit for bit, where implicit steps and long ways at once go by pieces of a profile."""
+    factor = np.exp(np.random.default_rng(6).uniform(np.log(0.02), np.log(3.0), 1100))
+    part, path, x = Block(0.26, 0.105), Path(np.pi / 6, 0.22), np.array([0.45, 0.5, 0.9])
+    everything = passage(part, path, (magnets(factor)[0],), x)
+    for rows in ([0], [511], [1099], range(500, 530)):
+        alone = passage(part, path, (magnets(factor[list(rows)])[0],), x)
+        for name in ("time", "speed"):
+            assert np.array_equal(getattr(alone, name), getattr(everything, name)[list(rows)])
 
 
 def test_positions_may_come_in_any_order_and_be_missing():

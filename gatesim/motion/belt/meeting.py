@@ -29,7 +29,7 @@ class Meeting(Protocol):
 
 def refine(
     dynamics: Dynamics,
-    stiff: Flags,
+    implicit: Flags,
     u: Array,
     v: Array,
     a: Array,
@@ -44,7 +44,7 @@ def refine(
     """
     low, low_gap = np.zeros_like(distance), gap(v, np.zeros_like(v))
     high = distance.copy()
-    end, elapsed, _ = move(dynamics, stiff, u, v, a, high)
+    end, elapsed, _ = move(dynamics, implicit, u, v, a, high)
     high_gap = gap(end, elapsed)
     best = [high.copy(), end, elapsed]
     for _ in range(100):
@@ -56,7 +56,7 @@ def refine(
         # a gap that also begins at zero gives no secant: halve
         share = np.where((low_gap > 0) & (share > 0) & (share < 1), share, 0.5)
         trial = np.where(wide, low + share * (high - low), high)
-        end, elapsed, _ = move(dynamics, stiff, u, v, a, trial)
+        end, elapsed, _ = move(dynamics, implicit, u, v, a, trial)
         value = gap(end, elapsed)
         before, after = wide & (value > 0), wide & (value <= 0)
         for kept, new in zip(best, (trial, end, elapsed), strict=True):

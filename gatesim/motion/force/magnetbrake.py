@@ -123,14 +123,22 @@ class MagnetBrake(EddyBrake):
         """The law, and the sum of share (1 - r^2)/(1 + r^2)^2 with r = v/speed."""
         if self.linear:
             return v, np.ones_like(v)
-        law, slope = np.zeros_like(v), np.zeros_like(v)
+        law = slope = None
         for share, speed in zip(self.curve.shares, self.curve.speeds, strict=True):
-            ratio = v / (speed * self.stretch)
-            ratio *= ratio
-            ratio += 1
-            np.divide(1.0, ratio, out=ratio)
-            law += share * ratio
-            slope += share * ratio * (2 * ratio - 1)
+            part = v / (speed * self.stretch)
+            part *= part
+            part += 1
+            np.divide(1.0, part, out=part)
+            its = 2 * part
+            its -= 1
+            its *= part
+            if share != 1:
+                part *= share
+                its *= share
+            law = part if law is None else np.add(law, part, out=law)
+            slope = its if slope is None else np.add(slope, its, out=slope)
+        assert law is not None, "a curve has a term"
+        assert slope is not None, "as many"
         law *= v
         return law, slope
 

@@ -7,7 +7,8 @@ from numpy.typing import NDArray
 
 from gatesim.ground.arrays import Array, Flags, take
 from gatesim.motion.belt.meeting import Meeting, refine
-from gatesim.motion.integrate.collocation import move, stiff
+from gatesim.motion.integrate.collocation import move
+from gatesim.motion.integrate.outlook import outlook
 from gatesim.motion.integrate.settled import LONG, MUCH, leap
 from gatesim.motion.integrate.span import Dynamics
 from gatesim.motion.integrate.step import end_speed
@@ -30,9 +31,6 @@ EVERY = 8
 PATIENCE = 62
 """Steps after which to look again whether the motion is stiff, and not to wait until a part has settled."""
 
-AFTER = 10.0
-"""Steps to begin with on what a leap has left of a span."""
-
 UNDER_WAY, ARRIVED, STOPPED, MET = -1, 0, 1, 2
 
 
@@ -40,7 +38,7 @@ UNDER_WAY, ARRIVED, STOPPED, MET = -1, 0, 1, 2
 class State:
     """Trials under way on a span: distance into it, speed, time since its start, next step size.
 
-    stiff: those for which implicit steps are the cheaper ones. settling: those that may come so close to
+    implicit: those for which implicit steps are the cheaper ones. settling: those that may come so close to
     the speed at which drag balances drive that they can go a long way at once.
     """
 
@@ -50,7 +48,7 @@ class State:
     v: Array
     dt: Array
     hint: Array
-    stiff: Flags
+    implicit: Flags
     settling: Flags
 
     def keep(self, rows: Flags) -> "State":
@@ -87,18 +85,18 @@ def advance(
             return out
         if not left.all():
             now, dynamics = now.keep(left), dynamics.take(left)
-    many, lengths, first = stiff(dynamics, now.size, now.v)
-    now.hint = np.where(many, np.minimum(now.hint, first), now.hint)
-    now.hint = np.where(np.isinf(now.hint), _first_step(dynamics, now), now.hint)
-    now.stiff = many
-    if meeting is None:
-        now.settling = lengths > LONG + MUCH
-        now.stiff = many & ~now.settling
+    seen = outlook(dynamics, now.size, now.v)
+    now.settling = seen.settling & (meeting is None)
+    now.implicit = seen.uneven | seen.stiff & ~now.settling
+    now.hint = np.where(now.implicit, seen.first, now.hint)
+    guess = np.isinf(now.hint) & ~now.implicit
+    if guess.any():
+        now.hint = np.where(guess, _first_step(dynamics, now), now.hint)
     for number in range(MOST_STEPS):
         if number and number % PATIENCE == 0:  # what it looked like at the start may have been wrong
-            many, lengths, _ = stiff(dynamics.shifted(now.u), now.size - now.u, now.v)
-            now.stiff = now.stiff | many
-            now.settling = now.settling | (lengths > LONG + MUCH) & (meeting is None)
+            seen = outlook(dynamics.shifted(now.u), now.size - now.u, now.v)
+            now.implicit = now.implicit | seen.uneven | seen.stiff
+            now.settling = now.settling | seen.settling & (meeting is None)
         if now.settling.any() and (number in (0, 2) or number % EVERY == EVERY - 2):
             now, dynamics = _deliver(now, dynamics, _leap(dynamics, now), out)
         if now.rows.size:
@@ -164,8 +162,8 @@ def _leap(dynamics: Dynamics, now: State) -> NDArray[np.int8]:
         some = rows[sound]
         now.u[some], now.v[some] = u[sound], v[sound]
         now.dt[some] += dt[sound]
-        now.stiff[some], now.settling[some] = False, behind[sound] > LONG + MUCH
-        now.hint[some] = (now.size[some] - now.u[some]) / AFTER
+        now.implicit[some], now.settling[some] = True, behind[sound] > LONG + MUCH
+        now.hint[some] = now.size[some] - now.u[some]
         rows = some[now.settling[some]]
     arrived = now.u == now.size
     ending[arrived], now.hint[arrived] = ARRIVED, np.inf
@@ -181,16 +179,16 @@ def _one_step(dynamics: Dynamics, now: State, meeting: Meeting | None) -> NDArra
         distance = np.minimum(distance, meeting.reach(now.rows, now.v, a, now.dt))
     # stages of steps that are too long overflow or run backwards; their error is NaN or huge
     with np.errstate(all="ignore"):
-        end, elapsed, error = move(dynamics, now.stiff, now.u, now.v, a, distance)
+        end, elapsed, error = move(dynamics, now.implicit, now.u, now.v, a, distance)
         good = (error <= TOLERANCE) & (end > 0)
         stopped = _stopped(dynamics, now, a, left)
-        factor = _factor(error, good)
+        factor = _factor(error, good, now.implicit)
     ending = np.where(good & (distance == left), ARRIVED, UNDER_WAY).astype(np.int8)
     if meeting is not None:
         met = good & (meeting.gap(now.rows, end, now.dt + elapsed) <= 0)
         if met.any():
             distance[met], end[met], elapsed[met] = refine(
-                dynamics.take(met), now.stiff[met], now.u[met], now.v[met], a[met], distance[met],
+                dynamics.take(met), now.implicit[met], now.u[met], now.v[met], a[met], distance[met],
                 lambda v, dt: meeting.gap(now.rows[met], v, now.dt[met] + dt),
             )  # fmt: skip
             ending[met] = MET
@@ -233,9 +231,12 @@ def _accept(
     np.copyto(now.u, now.size, where=last)
 
 
-def _factor(error: Array, good: Flags) -> Array:
-    """How much the step size may change; the error goes with its eighth power."""
-    factor = 0.9 * np.sqrt(np.sqrt(np.sqrt(TOLERANCE / error)))
+def _factor(error: Array, good: Flags, implicit: Flags) -> Array:
+    """How much the step size may change; the error goes with its eighth power, or sixteenth if implicit."""
+    factor = np.sqrt(np.sqrt(np.sqrt(TOLERANCE / error)))
+    if implicit.any():
+        factor = np.where(implicit, np.sqrt(factor), factor)
+    factor *= 0.9
     # a step that failed makes way for a smaller one, also where its error is NaN or meaningless
     return np.where(good, np.minimum(factor, 4.0), np.fmax(np.minimum(factor, 0.6), 0.2))
 

@@ -1,45 +1,45 @@
-"""One implicit step over a given distance, for many trials at once: no limit from stability.
+"""One implicit step over a given distance, for many trials at once: a long way, with no limit from stability.
 
-Radau IIA collocation (E. Hairer, G. Wanner, Solving Ordinary Differential Equations II, IV.5 and IV.8;
-nodes from memory, held against their definition in a test): the speed is a polynomial of the stretched
-position s of `gatesim.motion.integrate.step` that satisfies dv/ds = g(s, v) at the nodes, of which the last
-is the end of the step. The equation is scalar and the derivative of g known, so Newton's method takes one
-small linear system a trial, the constant matrix of differentiation with another diagonal, which is
-eliminated for all trials at once.
+Radau IIA collocation (E. Hairer, G. Wanner, Solving Ordinary Differential Equations II, IV.5 and IV.8): the
+speed is a polynomial of the stretched position s of `gatesim.motion.integrate.step` that satisfies
+dv/ds = g(s, v) at the nodes, of which the last is the end of the step. With twelve nodes a piece of the
+profile of magnets is one step, as a rule.
+
+The equation is scalar and the derivative of g known, so Newton's method asks for the change d with
+d' = g_v d + r, r what is missing at the nodes. With lambda the mean of g_v and D the integral of
+g_v - lambda it is d = e^D z, and z' = lambda z + e^-D r has constant coefficients: its matrix is diagonal in
+a basis that is the same for all trials. As e^D is no polynomial this is not quite Newton's step; what it
+leaves is taken by the next one.
 
 The error is estimated by the step of next higher order: with the start as one more node the polynomial
 changes by a multiple of s (s - c_1) ... (s - c_k), known from what is missing in the equation at the start.
-One more Newton step from there, with the same matrix, tells what it means for speed and time.
+One more Newton step from there tells what it means for speed and time.
 """
+
+from dataclasses import dataclass
 
 import numpy as np
 
 from gatesim.ground.arrays import Array, Flags
-from gatesim.motion.integrate.span import Dynamics
+from gatesim.motion.integrate.rule import differentiation, quadrature, radau_nodes
+from gatesim.motion.integrate.span import Dynamics, Field
 from gatesim.motion.integrate.step import end_speed, step
 from gatesim.motion.integrate.sums import weighted
 
-NODES = np.array(
-    [
-        0.039809857051468742,
-        0.19801341787360817,
-        0.43797481024738614,
-        0.69546427335363609,
-        0.90146491420117357,
-        1.0,
-    ]
-)
-"""Roots of P_5 - P_6 on [0, 1], P the Legendre polynomials."""
+COUNT, HALF = 12, 6
 
-COUNT = len(NODES)
+NODES = radau_nodes(COUNT)
 
 BLOCK = 512
-"""Trials whose matrices fit into the second-level cache together."""
+"""Trials whose nodes fit into the second-level cache together."""
 
 MOST = 8
 
-CLOSE = 1e-6
-"""A Newton step this small relative to the speed was the last: what is left is its square."""
+ANEW = 2
+"""Newton steps that find out anew how g depends on the speed; the others know it well enough."""
+
+CLOSE = 1e-12
+"""What a Newton step leaves of the speed, at most, for it to be the last."""
 
 FLOOR = 1e-5
 """Share of the missing slope that the estimate does not go below: it may vanish by accident."""
@@ -48,45 +48,38 @@ SAFETY = 10.0
 """What the estimate is multiplied by: where the motion is very stiff it is ten times too small, and the
 explicit step, which shares the tolerance, overestimates its own by as much."""
 
-FIRST = 2.5
-"""Relaxation lengths of a first implicit step that is accurate as a rule (measured)."""
-
-STIFF, CHANGING = 10.0, 50.0
-"""Relaxation lengths on a span from which on implicit steps are the cheaper ones, and as many more for a
-change of the speed by a factor of e. One costs as much as six explicit ones, which are about a relaxation
-length long; of them it takes a few, and more where the speed changes much (measured)."""
-
-
-def differentiation(points: Array) -> Array:
-    """Matrix (k, k) from values at points (k,) to slopes there (barycentric formula)."""
-    gaps = points[:, None] - points + np.eye(len(points))
-    weights = 1 / gaps.prod(axis=1)
-    matrix: Array = weights / weights[:, None] / gaps
-    np.fill_diagonal(matrix, 0.0)
-    np.fill_diagonal(matrix, -matrix.sum(axis=1))
-    return matrix
-
-
 ALL_SLOPES = differentiation(np.concatenate([[0.0], NODES]))
 SLOPES, FIRST_SLOPE = ALL_SLOPES[1:, 1:].copy(), ALL_SLOPES[0, 1:].copy()
-WEIGHTS = np.asarray(np.linalg.inv(SLOPES)[-1], float)
-POWERS = np.concatenate([[0.0], NODES]) ** np.arange(COUNT + 1)[:, None]
-HIGHER_WEIGHTS = np.asarray(np.linalg.solve(POWERS, 1 / np.arange(1, COUNT + 2)), float)
+INTEGRALS = np.asarray(np.linalg.inv(SLOPES), float)
+WEIGHTS = INTEGRALS[-1].copy()
+HIGHER_WEIGHTS = quadrature(np.concatenate([[0.0], NODES]))
 """Quadrature with the start as one more node."""
 BUBBLE = (NODES * (NODES[:, None] - NODES + np.eye(COUNT)).prod(axis=1)) / np.prod(-NODES)
 """Slope at the nodes of the polynomial that vanishes there and at 0, where its slope is 1."""
+AT = NODES[:, None]
+
+
+def _modes() -> tuple[Array, Array, Array, Array]:
+    """Basis (k, k) in which the matrix of slopes turns and stretches k/2 planes, its inverse, and by what."""
+    values, vectors = np.linalg.eig(SLOPES)
+    upper = np.flatnonzero(values.imag > 0)
+    basis = np.asarray(np.hstack([vectors[:, upper].real, vectors[:, upper].imag]), float)
+    return basis, np.linalg.inv(basis), values.real[upper, None], values.imag[upper, None]
+
+
+BASIS, TO_BASIS, STRETCH, TURN = _modes()
 
 
 def move(
-    dynamics: Dynamics, stiff: Flags, u: Array, v: Array, a: Array, distance: Array
+    dynamics: Dynamics, implicit: Flags, u: Array, v: Array, a: Array, distance: Array
 ) -> tuple[Array, Array, Array]:
-    """An implicit step where the motion is ``stiff`` (n,), an explicit one elsewhere; see `implicit_step`."""
-    if not stiff.any():
+    """An ``implicit`` step (n,), an explicit one elsewhere; see `implicit_step`."""
+    if not implicit.any():
         return step(dynamics, u, v, a, distance)
-    if stiff.all():
+    if implicit.all():
         return implicit_step(dynamics, u, v, a, distance)
     out = np.empty((3, v.size))
-    for kind, rows in ((implicit_step, stiff), (step, ~stiff)):
+    for kind, rows in ((implicit_step, implicit), (step, ~implicit)):
         out[:, rows] = kind(dynamics.take(rows), u[rows], v[rows], a[rows], distance[rows])
     return out[0], out[1], out[2]
 
@@ -99,6 +92,8 @@ def implicit_step(
     Returns end speed, elapsed time, and error estimate relative to both (each (n,)); the error is
     NaN or huge where the step was too long to make sense.
     """
+    if v.size <= BLOCK:
+        return _step(dynamics, u, v, a, distance)
     out = np.empty((3, v.size))
     for first in range(0, v.size, BLOCK):
         some = slice(first, first + BLOCK)
@@ -106,40 +101,60 @@ def implicit_step(
     return out[0], out[1], out[2]
 
 
-def stiff(dynamics: Dynamics, size: Array, v: Array) -> tuple[Flags, Array, Array]:
-    """Trials (n,) that relax to their terminal speed many times over on a span of ``size`` (n,).
+@dataclass(frozen=True)
+class Newton:
+    """The equation for a change of the speeds at the nodes.
 
-    Also how often they do about (n,), and the distance (n,) for a first step: a kink of the strength shifts
-    the terminal speed.
+    growth: e^D at the nodes (k, n). along, across: (k/2, n) what the inverse of the matrix of slopes less the
+    mean of g_v does in each plane of `BASIS`.
     """
-    if not dynamics.terms:
-        return np.zeros(v.shape, bool), np.zeros(v.shape), np.full(v.shape, np.inf)
-    a, slope = dynamics.rates(None, v)
-    with np.errstate(all="ignore"):  # at rest, or stopping on the way
-        end = _end_guess(dynamics, np.zeros_like(size), v, a, size, 6)
-        there = dynamics.rates(size, end)[1]
-        here = -slope / v
-        lengths = size * np.maximum(here, -there / end)
-        first = np.where(here > 0, FIRST / here, np.inf)
-        many: Flags = lengths > STIFF + CHANGING * np.abs(np.log(end / v))
-    return many, lengths, first
+
+    growth: Array
+    along: Array
+    across: Array
+
+    @classmethod
+    def at(cls, slope: Array) -> "Newton":
+        """From the derivative of g at the nodes (k, n), which is overwritten."""
+        growth = weighted(INTEGRALS, slope)
+        mean = growth[-1].copy()
+        growth -= np.multiply(AT, mean, out=slope)
+        along = STRETCH - mean
+        square = along * along
+        square += TURN * TURN
+        along /= square
+        return cls(np.exp(growth, out=growth), along, np.divide(TURN, square, out=square))
+
+    def change(self, missing: Array) -> Array:
+        """Change of the speeds (k, n) by what is missing at the nodes (k, n), which is overwritten."""
+        missing /= self.growth
+        parts = weighted(TO_BASIS, missing)
+        cosine, sine = parts[:HALF], parts[HALF:]
+        np.multiply(self.along, cosine, out=missing[:HALF])
+        np.multiply(self.along, sine, out=missing[HALF:])
+        missing[:HALF] -= self.across * sine
+        missing[HALF:] += self.across * cosine
+        change = weighted(BASIS, missing)
+        change *= self.growth
+        return change
 
 
 def _step(dynamics: Dynamics, u: Array, v: Array, a: Array, distance: Array) -> tuple[Array, Array, Array]:
-    guess = _end_guess(dynamics, u, v, a, distance)
+    guess, there = end_guess(dynamics, u, v, a, distance)
     per_speed = 2 * distance / (v + guess)
     base = per_speed * v
-    rise = NODES[:, None] * (distance - base)
+    rise = AT * (distance - base)
     where = base + rise
-    where *= NODES[:, None]
+    where *= AT
     where += u
     rise *= 2
     rise += base  # the slope of the position
-    gain, matrix, found = _solve(dynamics, where, rise, v, NODES[:, None] * (guess - v))
+    gain = _start(v, guess, per_speed * a, rise[-1] * there / guess)
+    newton, found = _solve(dynamics.at(where), rise, v, gain)
     speed = v + gain
     elapsed = weighted(WEIGHTS, rise / speed)
     missing = per_speed * a - weighted(FIRST_SLOPE, gain)
-    change = _substitute(matrix, BUBBLE[:, None] * missing)
+    change = newton.change(BUBBLE[:, None] * missing)
     end = speed[-1]
     longer = HIGHER_WEIGHTS[0] * per_speed + weighted(HIGHER_WEIGHTS[1:], rise / (speed - change))
     error = np.maximum(np.abs(change[-1]) / end, np.abs(longer / elapsed - 1))
@@ -147,60 +162,56 @@ def _step(dynamics: Dynamics, u: Array, v: Array, a: Array, distance: Array) -> 
     return end, elapsed, np.where(found, error, np.inf)
 
 
-def _end_guess(dynamics: Dynamics, u: Array, v: Array, a: Array, distance: Array, rounds: int = 2) -> Array:
-    """Speed at the end of the step, if its acceleration there acted all along."""
+def end_guess(
+    dynamics: Dynamics, u: Array, v: Array, a: Array, distance: Array, rounds: int = 2
+) -> tuple[Array, Array]:
+    """Speed at the end of the step, if its acceleration there acted all along; and that acceleration."""
     end, w = u + distance, end_speed(v, a, distance)
     field = dynamics.at(end)
     for _ in range(rounds):
         there, slope = field.rates(w)
         value = w * w - v * v - 2 * distance * there
-        w = np.clip(w - value / (2 * w - 2 * distance * slope), 0.25 * w, 4 * w)
-    return w
+        found = w - value / (2 * (w - distance * slope))
+        w = np.minimum(np.maximum(found, 0.25 * w), 4 * w)
+    return w, there
 
 
-def _solve(
-    dynamics: Dynamics, where: Array, rate: Array, v: Array, gain: Array
-) -> tuple[Array, Array, Flags]:
-    """Speeds above v at the nodes (k, n), the eliminated matrix (k, k, n), and who got there."""
-    active = np.ones(v.shape)
-    kept = matrix = np.empty((COUNT, COUNT, v.size))
-    field = dynamics.at(where)
+def _start(v: Array, end: Array, first: Array, last: Array) -> Array:
+    """Speeds above v at the nodes (k, n) of the cubic from v to ``end`` with these slopes; not too low."""
+    bend = end - v - first
+    twist = last - first - 2 * bend
+    gain = AT * twist
+    gain += bend - twist
+    gain *= AT
+    gain += first
+    gain *= AT
+    return np.maximum(gain, -0.9 * v, out=gain)
+
+
+def _solve(field: Field, rate: Array, v: Array, gain: Array) -> tuple[Newton, Flags]:
+    """Bring ``gain``, the speeds above v at the nodes (k, n), to the solution; who got there (n,)."""
+    active, before = np.ones(v.shape), np.ones(v.shape)
     for attempt in range(MOST):
         speed = v + gain
-        acceleration, slope = field.rates(speed)
-        per_node = rate / speed
-        acceleration *= per_node  # g, and its derivative
-        slope *= per_node
-        slope -= acceleration / speed
-        if attempt and not active.all():  # those who are there keep what belongs to their speeds
-            kept, matrix = matrix, np.empty_like(matrix)
-        matrix[:] = SLOPES[:, :, None]
-        matrix[range(COUNT), range(COUNT)] -= slope
-        _eliminate(matrix)
-        step = _substitute(matrix, np.subtract(weighted(SLOPES, gain), acceleration, out=acceleration))
-        if kept is not matrix:
-            step *= active
-            np.copyto(matrix, kept, where=active == 0)
-        gain -= step
-        largest = np.abs(step).max(axis=0)
-        active = np.where(largest > CLOSE * (v + gain[-1]), active, 0.0)
+        if attempt < ANEW:
+            missing, slope = field.rates(speed)
+            per_node = rate / speed
+            missing *= per_node  # g, and its derivative
+            slope *= per_node
+            slope -= np.divide(missing, speed, out=per_node)
+            newton = Newton.at(slope)
+        else:
+            missing = field.acceleration(speed)
+            missing *= rate
+            missing /= speed
+        missing -= weighted(SLOPES, gain)
+        change = newton.change(missing)
+        if not active.all():
+            change *= active  # those who are there keep their speeds
+        gain += change
+        size = np.abs(change, out=change).max(axis=0) / (v + gain[-1])
+        active = np.where(size * np.minimum(size / before, 1.0) <= CLOSE, 0.0, active)
         if not active.any():
             break
-    return gain, matrix, active == 0
-
-
-def _eliminate(matrix: Array) -> None:
-    """Gauss, without a choice of pivots: damping only adds to the diagonal; factors stay below it."""
-    for k in range(COUNT - 1):
-        matrix[k + 1 :, k] /= matrix[k, k]
-        matrix[k + 1 :, k + 1 :] -= matrix[k + 1 :, k, None] * matrix[k, k + 1 :]
-
-
-def _substitute(matrix: Array, right: Array) -> Array:
-    """Solution (k, n) for a right-hand side (k, n), which is overwritten."""
-    for k in range(COUNT - 1):
-        right[k + 1 :] -= matrix[k + 1 :, k] * right[k]
-    for k in range(COUNT - 1, -1, -1):
-        right[k] /= matrix[k, k]
-        right[:k] -= matrix[:k, k] * right[k]
-    return right
+        before = size
+    return newton, active == 0

@@ -24,7 +24,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from gatesim.ground.arrays import Array, Flags
-from gatesim.motion.integrate.collocation import differentiation
+from gatesim.motion.integrate.rule import Rule
 from gatesim.motion.integrate.span import Dynamics
 from gatesim.motion.integrate.sums import weighted
 
@@ -54,38 +54,6 @@ OFF = 0.1
 
 TIME, SPEED = 1e-10, 2e-11
 """Largest relative error of the time on the way, and of the speed at the end of the span."""
-
-
-@dataclass(frozen=True)
-class Rule:
-    """Polynomials through nodes (k,) from 0 to 1, the last of which is 1.
-
-    slopes: matrix (k, k) from values to slopes at the nodes; weights: (k,) of the integral; at_zero: (k,) of
-    the value at 0; highest: (3, k) of the coefficients of the three highest Chebyshev polynomials, of which
-    the last has ``steepest`` as its largest slope.
-    """
-
-    nodes: Array
-    slopes: Array
-    weights: Array
-    at_zero: Array
-    highest: Array
-    steepest: float
-
-    @classmethod
-    def radau(cls, count: int) -> "Rule":
-        """Nodes of Radau's quadrature: roots of P_(k-1) - P_k, P the Legendre polynomials."""
-        roots = np.polynomial.legendre.Legendre([0.0] * (count - 1) + [1.0, -1.0]).roots()
-        nodes = (np.sort(np.asarray(roots, float)) + 1) / 2
-        nodes[-1] = 1.0
-        powers = (2 * nodes - 1) ** np.arange(count)[:, None]
-        exact = np.where(np.arange(count) % 2 == 0, 1 / np.arange(1, count + 1), 0.0)
-        weights, at_zero = (
-            np.asarray(np.linalg.solve(powers, goal), float) for goal in (exact, (-1.0) ** np.arange(count))
-        )
-        table = np.polynomial.chebyshev.chebvander(2 * nodes - 1, count - 1)
-        highest = np.asarray(np.linalg.inv(table)[-3:], float)
-        return cls(nodes, differentiation(nodes), weights, at_zero, highest, 2.0 * (count - 1) ** 2)
 
 
 WAY, END = Rule.radau(12), Rule.radau(9)

@@ -28,6 +28,10 @@ class Line:
         """Trials (n,) for which it is one constant."""
         return np.ones(self.start.shape, bool) if self.slope is None else self.slope == 0
 
+    def pieces(self, size: Array) -> Array:
+        """How much of a piece of a profile ``size`` (n,) is: none."""
+        return np.zeros_like(size)
+
     def shifted(self, u: Array) -> "Line":
         """The same beginning ``u`` (n,) later."""
         return Line(self.at(u), self.slope)
@@ -69,6 +73,10 @@ class Polynomial:
         """Trials (n,) for which it is one constant."""
         same: Flags = (self.powers[1:] == 0).all(axis=0)
         return same
+
+    def pieces(self, size: Array) -> Array:
+        """How much of a piece of a profile ``size`` (n,) is."""
+        return np.where(self.level(), 0.0, size * self.per_metre / 2)
 
     def shifted(self, u: Array) -> "Polynomial":
         """The same beginning ``u`` (n,) later."""
