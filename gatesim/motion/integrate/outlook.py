@@ -21,6 +21,9 @@ FIRST, CHANGE = 2.5, 0.5
 """Relaxation lengths of a first implicit step that is accurate as a rule, and by how much the logarithm of
 the speed may change on it (measured)."""
 
+REST = 0.05
+"""Part of the speed at the end of a span below which that at its start says nothing."""
+
 
 @dataclass(frozen=True)
 class Outlook:
@@ -43,9 +46,10 @@ def outlook(dynamics: Dynamics, size: Array, v: Array) -> Outlook:
     a, slope = dynamics.rates(None, v)
     with np.errstate(all="ignore"):  # at rest, or stopping on the way
         end, _ = end_guess(dynamics, np.zeros_like(size), v, a, size, 6)
-        here, there = -slope / v, -dynamics.rates(size, end)[1] / end
+        begin = np.maximum(v, REST * end)
+        here, there = -slope / begin, -dynamics.rates(size, end)[1] / end
         lengths = size * np.maximum(here, there)
-        change = np.abs(np.log(end / v))
+        change = np.abs(np.log(end / begin))
         first = np.minimum(np.where(here > 0, FIRST / here, np.inf), CHANGE * size / change)
         stiff = lengths > STIFF + CHANGING * change
     uneven = np.zeros(v.shape, bool)
