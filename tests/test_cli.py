@@ -1,6 +1,7 @@
 """The command line: exit codes, one sentence for bad input, JSON."""
 
 import json
+import os
 import subprocess
 import sys
 from pathlib import Path
@@ -19,6 +20,25 @@ def call(*arguments):
     return subprocess.run(
         [sys.executable, "-m", "gatesim", *map(str, arguments)], capture_output=True, text=True, check=False
     )
+
+
+@pytest.mark.skipif(
+    not Path("/proc/self/task").is_dir(), reason="the system does not list a process's threads"
+)
+def test_a_command_has_one_thread_and_what_it_imported_is_not_looked_through_on_leaving():
+    code = """
+import atexit, gc, os, sys
+from gatesim.commands.main import main
+def told():
+    kept = gc.get_freeze_count()
+    print(len(os.listdir("/proc/self/task")), kept > 9 * len(gc.get_objects()), "numpy" in sys.modules)
+atexit.register(told)
+main()
+"""
+    command = [sys.executable, "-c", code, "predict", str(SCENARIOS[0])]
+    environment = {key: value for key, value in os.environ.items() if not key.endswith("_NUM_THREADS")}
+    done = subprocess.run(command, capture_output=True, text=True, env=environment, check=True)
+    assert done.stdout.splitlines()[-1] == "1 True True"
 
 
 def test_several_rigs_are_compared_in_one_table():

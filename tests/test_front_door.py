@@ -195,12 +195,40 @@ def test_all_names_of_the_front_door_are_there_and_named_after_their_commands():
         gatesim.predictt  # noqa: B018
 
 
+PLATE = """
+[part]
+length = "120 mm"
+height = "2 mm"
+mass = "50 g"
+material = "aluminium-alloy"
+[path]
+slope = "30 deg"
+[brake]
+start = "100 mm"
+[brake.magnet]
+geometry = "block-over-sheet"
+remanence = "1.2 T"
+length = "20 mm"
+width = "20 mm"
+height = "9 mm"
+gap = "6 mm"
+[gate]
+first = "300 mm"
+spacing = "100 mm"
+[counter]
+frequency = "100 kHz"
+"""
+
+
 @pytest.mark.long
-def test_a_prediction_imports_no_heavy_package():
+@pytest.mark.parametrize("rig", [CHUTE.read_text(encoding="utf-8"), PLATE], ids=["chute", "magnet"])
+def test_a_prediction_imports_no_heavy_package(rig, tmp_path):
     """Start-up: these are what a prediction can do without."""
+    file = tmp_path / "rig.toml"
+    file.write_text(rig, encoding="utf-8")
     code = (
         "import sys; from gatesim.commands.predict import command; "
-        f"command([{str(CHUTE)!r}], standalone_mode=False); "
+        f"command([{str(file)!r}], standalone_mode=False); "
         "print(*sorted({'scipy', 'matplotlib', 'pint', 'tqdm', 'statsmodels', 'jinja2', 'tomlkit'} "
         "& set(sys.modules)), file=sys.stderr)"
     )

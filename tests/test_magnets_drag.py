@@ -225,6 +225,23 @@ def test_logarithm_is_averaged_over_both_patches():
     assert_allclose(np.exp(logarithm[0]), [0.44705, 1.00655], rtol=4e-3)
 
 
+def test_patches_far_apart_are_coupled_as_filaments_of_alternating_current():
+    # mu_0 K_0(k rho)/(2 pi) between filaments of exp(ikx) (a textbook's; from memory), by quadrature in
+    # Schlaefli's form of K_0, the integral of exp(-z cosh t) over t >= 0
+    draw = np.random.default_rng(5)
+    centre = draw.uniform(0.1, 1.0, (7, 2))
+    patches = Patches(centre, np.array([[1.0, 0.0]] * 7), np.full((7, 2), 1e-4))
+    t, step = np.linspace(0, 12, 4001, retstep=True)
+    for k in (0.3, 5.0):
+        for others in (patches, patches.mirrored()):
+            found = Kernel(patches, others).at(k)
+            rho = np.hypot(*(patches.centre[:, None] - others.centre[None]).T).T
+            weight = np.r_[0.5, np.ones(t.size - 1)] * step
+            expected = MU_0 / (2 * np.pi) * (np.exp(-k * np.multiply.outer(rho, np.cosh(t))) @ weight)
+            apart = rho > 0.01
+            assert_allclose(found[apart], expected[apart], rtol=1e-12)
+
+
 @pytest.mark.parametrize("bar", [Bar(0.025, 0.003), Bar(1.0, 0.02)])
 def test_simplified_curve_keeps_to_the_drag(bar):
     found = drag(BLOCK, bar)

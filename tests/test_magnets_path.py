@@ -2,12 +2,14 @@
 
 import numpy as np
 import pytest
+from mpmath import lu_solve, matrix, workdps
 from numpy.testing import assert_allclose
+from scipy.fft import dct
 
 from gatesim.motion.magnets.lengthwise import drag
 from gatesim.motion.magnets.mesh import mesh_of
-from gatesim.motion.magnets.pieces import TOLERANCE, smooth
-from gatesim.motion.magnets.profile import profile, running_in
+from gatesim.motion.magnets.pieces import TOLERANCE, least_squares, smooth
+from gatesim.motion.magnets.profile import cosines, profile, running_in
 from gatesim.motion.magnets.section import Section
 from gatesim.motion.magnets.shapes import Bar, Blocks
 from gatesim.motion.magnets.tube import Tube, radial_field, tube_cover
@@ -65,6 +67,28 @@ def test_modes_of_a_section_draw_the_power_that_its_equations_give(bar):
     drive = np.random.default_rng(1).standard_normal((section.mesh.faces.area.size, 3))
     for k in (1.0, 30.0, 900.0):
         assert_allclose(section.slow_by_modes(drive, k), section.slow(drive, k), rtol=1e-10)
+
+
+def test_cosine_transform_is_that_of_an_independent_library():
+    values = np.random.default_rng(2).standard_normal((48, 3))
+    for number in (1, 2, 3, 4, 47, 48):
+        expected = dct(values[:number], type=2, axis=0, norm="ortho")
+        assert_allclose(cosines(values[:number]), expected, rtol=0, atol=1e-14)
+
+
+def test_least_squares_are_those_of_40_digits_where_points_weigh_very_unlike():
+    draw = np.random.default_rng(4)
+    rows = draw.standard_normal((40, 9)) * 10.0 ** draw.uniform(-6, 0, (40, 1))
+    with workdps(40):
+        points = matrix(rows[:, :-1].tolist())
+        exact = lu_solve(points.T * points, points.T * matrix(rows[:, -1].tolist()))
+    assert_allclose(least_squares(rows), np.array(exact.tolist(), float).ravel(), rtol=1e-11)
+
+
+def test_least_squares_take_the_shortest_solution_where_points_do_not_tell():
+    rows = np.array([[1.0, 1.0, 2.0], [2.0, 2.0, 4.0], [3.0, 3.0, 6.0]])  # derived: x + y = 2
+    assert_allclose(least_squares(rows), [1.0, 1.0], rtol=1e-14)
+    assert_allclose(least_squares(rows[:1]), [1.0, 1.0], rtol=1e-14)
 
 
 def test_row_builds_up_magnet_by_magnet():

@@ -2,6 +2,7 @@
 
 import gc
 import importlib
+import os
 import signal
 import sys
 from typing import NoReturn
@@ -48,6 +49,7 @@ class LazyGroup(click.Group):
             return None
         gc.disable()  # imports make many objects and little garbage: a tenth of the start-up
         command: click.Command = importlib.import_module(f"gatesim.commands.{name}").command
+        gc.freeze()  # nor is any of it garbage before the end: to look through it there takes another tenth
         gc.enable()
         return command
 
@@ -70,6 +72,7 @@ def main() -> None:
     product that cannot be written; 3 standard output cannot be written; 130 and 143 stopped.
     """
     tolerant_streams()
+    _one_thread()
     signal.signal(signal.SIGTERM, _terminated)
     try:
         code = _run()
@@ -78,7 +81,17 @@ def main() -> None:
         if str(problem):
             say(f"gatesim: standard output cannot be written ({problem})", error=True)
         code = UNWRITTEN
+    gc.freeze()
     sys.exit(code)
+
+
+def _one_thread() -> None:
+    """Let linear algebra do with one thread, unless the environment says how many; before numpy is imported.
+
+    Matrices here are small: more threads take up to five times the processor time and gain nothing, studies
+    have processes of their own, and the last bits of a product depend on how many share it.
+    """
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 
 def _run() -> int:

@@ -5,6 +5,7 @@ from math import ceil, pi
 import numpy as np
 
 from gatesim.ground.arrays import Array
+from gatesim.motion.magnets.quadrature import gauss
 from gatesim.motion.magnets.shapes import Blocks
 
 
@@ -44,7 +45,7 @@ def _sheets(blocks: Blocks, depth: float) -> list[tuple[float, float]]:
 def _nodes(width: float, scale: float) -> tuple[Array, Array]:
     """Quadrature over a sheet's width, for integrands smooth on a scale in m."""
     panels = max(2, ceil(width / (1.5 * scale)))
-    node, weight = np.polynomial.legendre.leggauss(5)
+    node, weight = gauss(5)
     size = width / panels
     left = -width / 2 + size * np.arange(panels)[:, None]
     return (left + size * (node + 1) / 2).ravel(), np.tile(weight * size / 2, panels)

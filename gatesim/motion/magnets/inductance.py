@@ -17,28 +17,31 @@ class Kernel:
     """mu_0 K_0(k rho)/(2 pi) between the patches of one mesh and themselves or their mirror images.
 
     K_0 is -ln rho and a remainder that is smooth at rho = 0: the logarithm is averaged over both patches
-    once (n, n), the remainder taken between their centres at each k.
+    once (n, n), the remainder taken between their centres at each k. Either is symmetric, so that K_0 is
+    evaluated for half of the pairs.
     """
 
     def __init__(self, targets: Patches, sources: Patches) -> None:
         away = targets.centre[:, None, :] - sources.centre[None, :, :]
-        self.distance = np.hypot(away[..., 0], away[..., 1])
+        distance = np.hypot(away[..., 0], away[..., 1])
         with np.errstate(divide="ignore"):
-            self.logarithm = np.log(self.distance)
+            self.logarithm = np.log(distance)
         reach = NEAR * 2 * np.maximum(sources.half.max(axis=1)[None, :], targets.half.max(axis=1)[:, None])
-        i, j = np.nonzero(self.distance < reach)
+        i, j = np.nonzero(distance < reach)
         one = _mean_log(targets, sources, i, j)
         other = _mean_log(sources, targets, j, i)
         self.logarithm[i, j] = (one + other) / 2
+        self.upper = np.nonzero(np.triu(distance))
+        self.rho = distance[self.upper]
+        self.log_rho = np.log(self.rho)
 
     def at(self, k: float) -> Array:
         """Kernel (n, n) in H/m at wave number k in 1/m."""
         from scipy.special import k0
 
-        smooth = np.full_like(self.distance, -log(k / 2) - np.euler_gamma)
-        apart = self.distance > 0
-        rho = self.distance[apart]
-        smooth[apart] = k0(k * rho) + np.log(rho)
+        i, j = self.upper
+        smooth = np.full_like(self.logarithm, -log(k / 2) - np.euler_gamma)
+        smooth[i, j] = smooth[j, i] = k0(k * self.rho) + self.log_rho
         kernel: Array = MU_0 / (2 * pi) * (smooth - self.logarithm)
         return kernel
 

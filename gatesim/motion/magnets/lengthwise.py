@@ -10,6 +10,7 @@ from gatesim.ground.arrays import Array
 from gatesim.motion.magnets.field import wave
 from gatesim.motion.magnets.mesh import mesh_of
 from gatesim.motion.magnets.plate import plate_response
+from gatesim.motion.magnets.quadrature import gauss
 from gatesim.motion.magnets.section import Section
 from gatesim.motion.magnets.shapes import MU_0, Bar, Blocks
 
@@ -149,7 +150,7 @@ def _sum(blocks: Blocks, response: Array) -> Array:
     """(1/pi) * integral over k > 0 of |profile|^2 response (n, m), given at `_waves`: (m,)."""
     end = blocks.finest
     panels = ceil(end * blocks.extent / pi) + 30
-    node, weight = np.polynomial.legendre.leggauss(6)
+    node, weight = gauss(6)
     fine = (np.arange(panels)[:, None] + (node + 1) / 2).ravel() * end / panels
     weight = np.tile(weight / 2 * end / panels, panels)
     at = np.concatenate([[0.0], np.cbrt(_waves(blocks) / end), [1.0]])

@@ -5,6 +5,7 @@ from math import ceil, pi
 import numpy as np
 
 from gatesim.ground.arrays import Array
+from gatesim.motion.magnets.quadrature import gauss
 from gatesim.motion.magnets.shapes import MU_0, Blocks
 
 
@@ -24,7 +25,7 @@ def plate_response(blocks: Blocks, thickness: float, k: Array, speed: Array) -> 
     """
     end = blocks.finest
     panels = ceil(end * (blocks.width + 4 * blocks.gap) / pi) + 8
-    node, weight = np.polynomial.legendre.leggauss(6)
+    node, weight = gauss(6)
     ky = (np.arange(panels)[:, None] + (node + 1) / 2).ravel() * end / panels
     weight = np.tile(weight / 2 * end / panels, panels)
     out = np.empty((k.size, speed.size))

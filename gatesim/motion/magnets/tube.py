@@ -12,6 +12,7 @@ import numpy as np
 
 from gatesim.ground.arrays import Array
 from gatesim.motion.magnets.lengthwise import Drag, speeds
+from gatesim.motion.magnets.quadrature import gauss
 from gatesim.motion.magnets.shapes import MU_0
 
 
@@ -48,7 +49,7 @@ def tube_drag(tube: Tube) -> Drag:
     v = speeds(depth)
     end = 8 / (tube.inner - tube.radius)
     panels = ceil(end * tube.height / (2 * pi)) + 12
-    node, weight = np.polynomial.legendre.leggauss(6)
+    node, weight = gauss(6)
     # finer towards k = 0, where waves reach through the wall
     s = (np.arange(panels)[:, None] + (node + 1) / 2).ravel() / panels
     k = end * s**1.5
@@ -96,7 +97,7 @@ def tube_coefficient(tube: Tube) -> float:
     steps = gap * np.concatenate([[0.0], np.geomspace(0.25, 1 + far / gap, 40)])
     lines = np.concatenate([edge - steps[edge > steps][::-1], edge + steps[1:]])
     lines = np.concatenate([[0.0], lines])
-    node, weight = np.polynomial.legendre.leggauss(10)
+    node, weight = gauss(10)
     z = lines[:-1, None] + np.diff(lines)[:, None] * (node + 1) / 2
     weight = np.diff(lines)[:, None] * weight / 2
     half = float(np.sum(weight.ravel() * _ring(tube, z.ravel())))
@@ -115,7 +116,7 @@ def tube_cover(tube: Tube, z: Array) -> Array:
 def _ring(tube: Tube, z: Array) -> Array:
     """Integral over the wall of r B_rho^2 dr (n,) at heights z (n,), in T^2 m^2."""
     # near the magnet's edge the field changes over the gap's width: even steps in log(r - radius)
-    node, weight = np.polynomial.legendre.leggauss(20)
+    node, weight = gauss(20)
     low, high = np.log(tube.inner - tube.radius), np.log(tube.outer - tube.radius)
     s = low + (high - low) * (node + 1) / 2
     r = tube.radius + np.exp(s)
