@@ -18,9 +18,10 @@ from gatesim.ground.table import TableValues
 from gatesim.motion import Path as Chute
 from gatesim.motion import passage
 from gatesim.motion.force.magnetbrake import MagnetBrake
-from gatesim.motion.magnets.brake import block_curve, block_strength, with_spread
+from gatesim.motion.magnets.brake import block_curve, block_strength
 from gatesim.motion.magnets.profile import profile
 from gatesim.motion.magnets.shapes import Bar, Blocks
+from gatesim.motion.magnets.strength import with_spread
 from gatesim.part import Part
 from gatesim.prediction.predict import predict
 from gatesim.scenario import load, parse_text

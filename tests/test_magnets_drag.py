@@ -8,8 +8,8 @@ from gatesim.motion.magnets.curve import fitted
 from gatesim.motion.magnets.inductance import Kernel
 from gatesim.motion.magnets.lengthwise import drag, wide
 from gatesim.motion.magnets.mesh import Patches
-from gatesim.motion.magnets.shapes import MU_0, Bar, Blocks
-from gatesim.motion.magnets.tube import Tube, radial_field, tube_coefficient, tube_drag
+from gatesim.motion.magnets.shapes import MU_0, Bar, Blocks, Tube
+from gatesim.motion.magnets.tube import radial_field, tube_coefficient, tube_drag
 from tests.magnet_volumes import cartesian, coefficient, cylindrical, lines, row
 from tests.magnet_waves import plate_drag, strip_drag, tube_wall_drag
 

@@ -11,8 +11,8 @@ from gatesim.motion.magnets.mesh import mesh_of
 from gatesim.motion.magnets.pieces import TOLERANCE, least_squares, smooth
 from gatesim.motion.magnets.profile import cosines, profile, running_in
 from gatesim.motion.magnets.section import Section
-from gatesim.motion.magnets.shapes import Bar, Blocks
-from gatesim.motion.magnets.tube import Tube, radial_field, tube_cover
+from gatesim.motion.magnets.shapes import Bar, Blocks, Tube
+from gatesim.motion.magnets.tube import radial_field, tube_cover
 from tests.magnet_volumes import cartesian, coefficient, row
 
 SIZE = (0.02, 0.02, 0.01)

@@ -20,8 +20,9 @@ class Table(BaseModel):
     ``drawing``: which length is which, in plain characters.
     """
 
+    # a validator of its own when one is asked for: most tables are read as part of a scenario
     model_config = ConfigDict(
-        frozen=True, extra="forbid", arbitrary_types_allowed=True, protected_namespaces=()
+        frozen=True, extra="forbid", arbitrary_types_allowed=True, protected_namespaces=(), defer_build=True
     )
     per: ClassVar[Level] = "rig"
     per_key: ClassVar[Mapping[str, Level]] = {}

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, fields
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,13 +11,15 @@ from gatesim.ground.arrays import Array, take, trial_count
 from gatesim.ground.outcome import Outcome
 from gatesim.ground.quantity import to_si
 from gatesim.motion.belt.belt import Belt
-from gatesim.motion.belt.ride import Ride
 from gatesim.motion.force.base import Force
 from gatesim.motion.integrate.interpolation import hermite, points
 from gatesim.motion.integrate.journey import Journey
 from gatesim.motion.integrate.nodes import nodes_of, pick
 from gatesim.motion.integrate.span import Dynamics, total_acceleration
 from gatesim.motion.path import Body, Path
+
+if TYPE_CHECKING:
+    from gatesim.motion.belt.ride import Ride
 
 CHUNK = 8192
 """Trials worked on together: enough to share the cost of a call, few enough for the cache."""
@@ -118,7 +120,7 @@ def _chunk(part: Body, path: Path, forces: tuple[Force, ...], belt: Belt | None,
     nodes, rows = nodes_of(tuple(kinks), asked)
     trip = Journey(part, path, forces, nodes, None if belt is None else belt.lying(part))
     dynamics = [trip.dynamics(j) for j in range(len(nodes) - 1)]
-    ride = None if belt is None else Ride.begin(belt, trip, dynamics)
+    ride = None if belt is None else _ride(belt, trip, dynamics)
     _travel(trip, dynamics, ride)
     marks = [] if ride is None else ride.marks
     ratio, acceleration, runaway = _crests(trip)
@@ -141,7 +143,13 @@ def _chunk(part: Body, path: Path, forces: tuple[Force, ...], belt: Belt | None,
     )
 
 
-def _travel(trip: Journey, dynamics: list[Dynamics], ride: Ride | None) -> None:
+def _ride(belt: Belt, trip: Journey, dynamics: list[Dynamics]) -> "Ride":
+    from gatesim.motion.belt.ride import Ride  # deferred: costs start-up time, and most rigs have no belt
+
+    return Ride.begin(belt, trip, dynamics)
+
+
+def _travel(trip: Journey, dynamics: list[Dynamics], ride: "Ride | None") -> None:
     """Span by span to the last node."""
     for j in range(len(trip.nodes) - 1):
         moving = trip.begin_span(j)
@@ -175,7 +183,7 @@ def _crests(trip: Journey) -> tuple[Array, Array, NDArray[np.bool_]]:
     return ratio, acceleration, runaway
 
 
-def _outcome(trip: Journey, ride: Ride | None, runaway: NDArray[np.bool_]) -> NDArray[np.int64]:
+def _outcome(trip: Journey, ride: "Ride | None", runaway: NDArray[np.bool_]) -> NDArray[np.int64]:
     outcome = np.where(runaway, Outcome.RUNAWAY, Outcome.MEASURED).astype(np.int64)
     if ride is not None:
         outcome[ride.slips] = Outcome.SLIPPING

@@ -14,9 +14,8 @@ from gatesim.ground.table import Misfit, TableValues
 from gatesim.motion.force.base import CrossSection
 from gatesim.motion.force.magnet import CLOSEST, MEASURE, STEP, MagnetTable
 from gatesim.motion.force.magnetbrake import MagnetBrake
-from gatesim.motion.magnets.brake import block_curve, block_strength, with_spread
-from gatesim.motion.magnets.profile import profile
 from gatesim.motion.magnets.shapes import Bar, Blocks
+from gatesim.motion.magnets.strength import with_spread
 from gatesim.motion.path import Body
 
 MATCH = 0.01
@@ -179,6 +178,9 @@ across the path, seen along it:
 
     def build(self, values: TableValues, part: Body, linear: bool) -> MagnetBrake:
         """See `MagnetTable.build`."""
+        # deferred: costs start-up time, and few brakes are stated by their magnets
+        from gatesim.motion.magnets.brake import block_curve, block_profile, block_strength
+
         own, length = values.inner("magnet"), values.quantities.get("brake.length")
         number, stated = self._number(length), self._dimensions(values)
 
@@ -202,7 +204,7 @@ across the path, seen along it:
             block_strength(blocks, bar),
             (self.factor(own), values.values[name]),
             curve=block_curve(blocks, bar, up_to),
-            profile=profile(blocks, bar, values.quantities["part.length"].nominal),
+            profile=block_profile(blocks, bar, values.quantities["part.length"].nominal),
             linear=linear,
             uncertainty=self.model_factor.std,
             remark="" if part.round or "part.width" in nominal else WIDE,

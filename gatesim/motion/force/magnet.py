@@ -18,7 +18,7 @@ from gatesim.ground.quantity import Quantity
 from gatesim.ground.table import Table, TableValues
 from gatesim.motion.force.base import CrossSection
 from gatesim.motion.force.magnetbrake import MagnetBrake
-from gatesim.motion.magnets.brake import UNCERTAINTY
+from gatesim.motion.magnets.strength import UNCERTAINTY
 from gatesim.motion.path import STANDARD_GRAVITY, Body
 
 FAST = 10.0

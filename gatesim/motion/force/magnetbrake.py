@@ -11,9 +11,9 @@ from gatesim.motion.closedform.dragcurve import drag_curve
 from gatesim.motion.closedform.lineardrag import linear_drag
 from gatesim.motion.force.base import Hold
 from gatesim.motion.force.eddybrake import EddyBrake
-from gatesim.motion.magnets.brake import Strength
 from gatesim.motion.magnets.curve import Curve
 from gatesim.motion.magnets.pieces import DEGREE, Profile
+from gatesim.motion.magnets.strength import Strength
 from gatesim.motion.path import Body, Path
 
 SLIGHT = 0.02

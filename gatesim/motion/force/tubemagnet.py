@@ -12,8 +12,8 @@ from gatesim.ground.table import Misfit, TableValues
 from gatesim.motion.force.base import CrossSection
 from gatesim.motion.force.magnet import CLOSEST, MEASURE, STEP, MagnetTable
 from gatesim.motion.force.magnetbrake import MagnetBrake
-from gatesim.motion.magnets.brake import tube_curve, tube_profile, tube_strength, with_spread
-from gatesim.motion.magnets.tube import Tube
+from gatesim.motion.magnets.shapes import Tube
+from gatesim.motion.magnets.strength import with_spread
 from gatesim.motion.path import Body
 
 RADII = ("radius", "tube_inner_radius", "tube_outer_radius")
@@ -75,6 +75,9 @@ cut through the axis; radii are from the axis:
 
     def build(self, values: TableValues, part: Body, linear: bool) -> MagnetBrake:
         """See `MagnetTable.build`."""
+        # deferred: costs start-up time, and few brakes are stated by their magnets
+        from gatesim.motion.magnets.brake import tube_curve, tube_profile, tube_strength
+
         own = values.inner("magnet")
         nominal = {key: getattr(self, key).nominal for key in (*RADII, "height")}
         tube = _tube(nominal)

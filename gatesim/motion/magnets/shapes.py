@@ -1,4 +1,4 @@
-"""What a magnet brake is made of: a row of block magnets, and the bar that passes it."""
+"""What a magnet brake is made of: a row of magnets and the bar that passes it, or a magnet and its tube."""
 
 from dataclasses import dataclass
 from math import inf, pi
@@ -67,3 +67,19 @@ class Bar:
     def solid(self) -> bool:
         """Whether the wall leaves no hole."""
         return 2 * self.wall >= min(self.width, self.height)
+
+
+@dataclass(frozen=True)
+class Tube:
+    """Magnet of ``radius`` and ``height`` in a tube of radii ``inner`` < ``outer``, coaxial; lengths in m."""
+
+    radius: float
+    height: float
+    inner: float
+    outer: float
+
+    def __post_init__(self) -> None:
+        if not 0 < self.radius < self.inner < self.outer:
+            raise ValueError(
+                f"radii must be 0 < magnet {self.radius} < inner {self.inner} < outer {self.outer}"
+            )

@@ -4,7 +4,6 @@ Strong magnets pinch fingers, and harm implants and data carriers: observe the m
 local rules.
 """
 
-from dataclasses import dataclass
 from functools import lru_cache
 from math import ceil, pi
 
@@ -13,23 +12,7 @@ import numpy as np
 from gatesim.ground.arrays import Array
 from gatesim.motion.magnets.lengthwise import Drag, speeds
 from gatesim.motion.magnets.quadrature import gauss
-from gatesim.motion.magnets.shapes import MU_0
-
-
-@dataclass(frozen=True)
-class Tube:
-    """Magnet of ``radius`` and ``height`` in a tube of radii ``inner`` < ``outer``, coaxial; lengths in m."""
-
-    radius: float
-    height: float
-    inner: float
-    outer: float
-
-    def __post_init__(self) -> None:
-        if not 0 < self.radius < self.inner < self.outer:
-            raise ValueError(
-                f"radii must be 0 < magnet {self.radius} < inner {self.inner} < outer {self.outer}"
-            )
+from gatesim.motion.magnets.shapes import MU_0, Tube
 
 
 @lru_cache(maxsize=256)

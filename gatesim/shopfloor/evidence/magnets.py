@@ -7,8 +7,8 @@ import numpy as np
 
 from gatesim.motion.magnets.brake import block_strength, tube_strength
 from gatesim.motion.magnets.lengthwise import drag
-from gatesim.motion.magnets.shapes import MU_0, Bar, Blocks
-from gatesim.motion.magnets.tube import Tube, radial_field, tube_coefficient
+from gatesim.motion.magnets.shapes import MU_0, Bar, Blocks, Tube
+from gatesim.motion.magnets.tube import radial_field, tube_coefficient
 from gatesim.shopfloor.evidence.check import Check
 
 COPPER = 5.8e7
