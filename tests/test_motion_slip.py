@@ -129,6 +129,12 @@ RIPPLES = [
     (Belt(1.0, 0.3, ripple=0.05, ripple_frequency=6.0), 0.2, 0.0),  # slips ahead, downhill only
     (Belt(0.75, 0.45, ripple=0.01, ripple_frequency=97.0, ripple_phase=2.0), -0.05, 0.0),  # a fast one
     (Belt(0.8, 0.25, ramp=0.5, ripple=0.06, ripple_frequency=8.0), 0.1, 0.6),  # run-up and air drag
+    (
+        Belt(0.9, 0.3, ramp=0.4, ripple=0.05, ripple_frequency=17.0, ripple_phase=0.4),
+        -0.05,
+        0.9,
+    ),  # the same, uphill
+    (Belt(0.9, 0.3, ripple=-0.015, ripple_frequency=60.0, ripple_phase=2.0), 0.0, 3.0),  # much air drag
 ]
 
 
@@ -204,20 +210,29 @@ def test_grip_too_weak_by_a_sixth_of_a_percent_for_the_peak_of_a_ripple_is_lost_
 
 def shaken(belt, friction, slope, position):
     """When a part from rest is at ``position``: slip, stick, slip, event by event, with brentq alone."""
-    speed, w, p = belt.speed, 2 * math.pi * belt.ripple_frequency, belt.ripple_phase
+    w, p, r, ramp = 2 * math.pi * belt.ripple_frequency, belt.ripple_phase, belt.ripple, belt.ramp
     free, pull = G * math.sin(slope), friction * G * math.cos(slope)
 
+    def even(t):
+        return belt.speed * min(t / ramp, 1.0) if ramp else belt.speed
+
     def velocity(t):
-        return speed * (1 + belt.ripple * math.sin(w * t + p))
+        return even(t) * (1 + r * math.sin(w * t + p))
 
     def lacking(t):
-        return speed * belt.ripple * w * math.cos(w * t + p) - free
+        rate = belt.speed / ramp if t < ramp else 0.0
+        return rate * (1 + r * math.sin(w * t + p)) + even(t) * r * w * math.cos(w * t + p) - free
+
+    def travel(t):
+        rate, run = (belt.speed / ramp, min(t, ramp)) if ramp else (0.0, 0.0)
+        swing = even(0.0) * math.cos(p) - even(t) * math.cos(w * t + p)
+        return (
+            rate * run**2 / 2 + belt.speed * (t - run) + r * swing / w
+            + r * rate * (math.sin(w * run + p) - math.sin(p)) / w**2
+        )  # fmt: skip
 
     def way(t, v, a, held, until):
-        if not held:
-            return (v + a * (until - t) / 2) * (until - t)
-        swing = math.cos(w * until + p) - math.cos(w * t + p)
-        return speed * (until - t) - speed * belt.ripple / w * swing
+        return travel(until) - travel(t) if held else (v + a * (until - t) / 2) * (until - t)
 
     def over(t, v, a, held, until):
         if held:
@@ -227,9 +242,11 @@ def shaken(belt, friction, slope, position):
     def root(function, low, high, *more):
         return brentq(lambda s: function(*more, s), low, high, xtol=1e-16, rtol=1e-15)
 
-    t, x, v, a, held = 0.0, 0.0, 0.0, free + pull, False
-    step = 1 / (100 * belt.ripple_frequency)
+    t, x, v, a, held = 0.0, 0.0, 0.0, free + pull, bool(ramp)
     while True:
+        step = 1 / (100 * belt.ripple_frequency)
+        while over(t, v, a, held, t + 2 * step) > 0:  # the first slips in a run-up may be short
+            step /= 2
         number = 2
         while over(t, v, a, held, t + number * step) <= 0:
             number += 1
@@ -257,6 +274,41 @@ def test_slip_and_stick_over_hundreds_of_cycles_come_to_the_positions_in_time(
     # between the positions, too: at the reference's own times, to a hundredth of the ripple's amplitude
     between = [shaken(belt, friction, slope, x) for x in (0.25, 0.33, 0.405)]
     assert_allclose(p.travel_at(np.array([between]))[0], [0.25, 0.33, 0.405], atol=1e-7)
+
+
+@pytest.mark.parametrize(
+    ("ramp", "ripple", "frequency", "slope"),
+    [(0.6, 0.006, 430.0, 0.0), (1.5, -0.02, 97.0, 0.05), (0.3, 0.2, 40.0, -0.1)],
+)
+def test_slip_and_stick_while_the_belt_runs_up_come_to_the_positions_in_time(ramp, ripple, frequency, slope):
+    """From the hold at rest on, through all of the run-up, and past its end."""
+    belt = Belt(
+        0.75, 0.45, ramp=ramp, ripple=ripple, ripple_frequency=frequency, ripple_phase=0.4
+    )  # fmt: skip
+    places = [0.05, 0.2, 0.21, 0.6]
+    p = passage(Block(), Path(slope), (belt,), places)
+    times = [shaken(belt, 0.45, slope, x) for x in places]
+    assert times[1] < ramp < times[3] or ramp == 0.3
+    assert_allclose(p.time[0], times, rtol=1e-11)
+    between = [shaken(belt, 0.45, slope, x) for x in (0.07, 0.13, 0.5)]
+    assert_allclose(p.travel_at(np.array([between]))[0], [0.07, 0.13, 0.5], atol=1e-5)
+
+
+@pytest.mark.parametrize("drag", [0.0, 3.0])
+def test_slip_and_stick_in_a_run_up_do_not_depend_on_the_company(drag):
+    rng, n = np.random.default_rng(7), 8
+    belt = Belt(
+        rng.uniform(0.3, 1.5, n), 0.3, ramp=rng.choice([0.0, 0.2, 0.5], n), ripple=rng.uniform(0.0, 0.1, n),
+        ripple_frequency=10 ** rng.uniform(0.5, 2.0, n), ripple_phase=rng.uniform(0, 7, n),
+    )  # fmt: skip
+    air = AirDrag(rng.choice([0.0, drag], n), 0.1)
+    together = passage(Block(), Path(0.05), (belt, air), [0.3, 0.5])
+    for i in range(n):
+        alone = passage(
+            Block(), Path(0.05), (take(belt, slice(i, i + 1)), take(air, slice(i, i + 1))), [0.3, 0.5]
+        )
+        for name in ("time", "speed", "caught_position", "grip", "outcome"):
+            assert np.array_equal(getattr(alone, name)[0], getattr(together, name)[i], equal_nan=True), name
 
 
 def test_cycles_taken_at_once_do_not_depend_on_the_company():

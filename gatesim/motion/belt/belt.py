@@ -79,23 +79,23 @@ class Belt:
 
     def velocity(self, t: Array) -> Array:
         """Belt speed in m/s at times t (s) since release; shape of t, (n,) last."""
-        v: Array = self._even(t) * (1 + self.ripple * np.sin(self._angular * t + self.ripple_phase))
+        v: Array = self._even(t) * (1 + self.ripple * np.sin(self.angular * t + self.ripple_phase))
         return v
 
     def travel(self, t: Array) -> Array:
         """Travel of the belt in m since release, in closed form; shape of t, (n,) last."""
         early = np.minimum(t, self.ramp)
         late = t - early
-        even = (self.start_speed + self._rate * early / 2) * early + self.speed * late
+        even = (self.start_speed + self.rate * early / 2) * early + self.speed * late
         if np.all(self.ripple == 0):
             return even
         # integral of (V0 + k t) sin(w t + p) by parts; w = 0 leaves sin(p) and is kept apart
-        w = np.where(self._angular == 0, 1.0, self._angular)
+        w = np.where(self.angular == 0, 1.0, self.angular)
         p, zero = self.ripple_phase, np.zeros(np.shape(t)[-1:])
         swing = (self._even(zero) * np.cos(p + zero) - self._even(t) * np.cos(w * t + p)) / w
-        if np.any(self._rate != 0):
-            swing = swing + self._rate * (np.sin(w * early + p) - np.sin(p + zero)) / w**2
-        return even + self.ripple * np.where(self._angular == 0, even * np.sin(p), swing)
+        if np.any(self.rate != 0):
+            swing = swing + self.rate * (np.sin(w * early + p) - np.sin(p + zero)) / w**2
+        return even + self.ripple * np.where(self.angular == 0, even * np.sin(p), swing)
 
     def arrival(self, travel: Array, after: Array) -> tuple[Array, Array]:
         """Times (k, n) at which ``travel`` (k, n) is reached, none before ``after`` (n,), and speeds then."""
@@ -107,11 +107,11 @@ class Belt:
                 time[:, rows], speed[:, rows] = take(self, rows).arrival(travel[:, rows], after[rows])
             return time, speed
         way = travel - self.travel(after)
-        return kepler.arrival(self.speed, self.ripple, self._angular, self.ripple_phase, way, after)
+        return kepler.arrival(self.speed, self.ripple, self.angular, self.ripple_phase, way, after)
 
     def _little(self) -> Flags:
         """Whether the ripple is so little that its phase needs no search."""
-        little: Flags = (np.abs(self.ripple) <= kepler.SMALL) & (np.asarray(self._angular) != 0)
+        little: Flags = (np.abs(self.ripple) <= kepler.SMALL) & (np.asarray(self.angular) != 0)
         return little
 
     def _searched(self, travel: Array, after: Array) -> Array:
@@ -129,9 +129,9 @@ class Belt:
 
     def acceleration(self, t: Array) -> Array:
         """Acceleration of the belt in m/s^2 at times t (s); shape of t, (n,) last."""
-        angle = self._angular * t + self.ripple_phase
-        ramping = np.where(t < self.ramp, self._rate, 0.0) * (1 + self.ripple * np.sin(angle))
-        return ramping + self._even(t) * self.ripple * self._angular * np.cos(angle)
+        angle = self.angular * t + self.ripple_phase
+        ramping = np.where(t < self.ramp, self.rate, 0.0) * (1 + self.ripple * np.sin(angle))
+        return ramping + self._even(t) * self.ripple * self.angular * np.cos(angle)
 
     def band(self, after: Array) -> tuple[Array, Array]:
         """Bounds (n,) of the belt's speed at times past ``after`` (n,), in m/s."""
@@ -140,8 +140,8 @@ class Belt:
 
     def steepest(self, after: Array) -> tuple[Array, Array]:
         """Bounds (n,) of the belt's acceleration at times past ``after`` (n,), in m/s^2."""
-        swing = np.abs(self.ripple * self._angular) * np.maximum(self.speed, self.start_speed)
-        ramping = np.where(after < self.ramp, self._rate, 0.0) * (1 + np.abs(self.ripple))
+        swing = np.abs(self.ripple * self.angular) * np.maximum(self.speed, self.start_speed)
+        ramping = np.where(after < self.ramp, self.rate, 0.0) * (1 + np.abs(self.ripple))
         return np.minimum(ramping, 0.0) - swing, np.maximum(ramping, 0.0) + swing
 
     def slipping_words(self, caught: float, grip: float, first: float) -> str:
@@ -164,11 +164,12 @@ class Belt:
         )
 
     @property
-    def _angular(self) -> Scalar:
+    def angular(self) -> Scalar:
+        """Angular frequency of the ripple in rad/s."""
         return 2 * np.pi * self.ripple_frequency
 
     @property
-    def _rate(self) -> Scalar:
+    def rate(self) -> Scalar:
         """Acceleration during run-up in m/s^2."""
         ramp = np.asarray(self.ramp)
         ramps = ramp > 0
@@ -176,7 +177,7 @@ class Belt:
 
     def _even(self, t: Array) -> Array:
         """Belt speed without ripple."""
-        return np.where(t >= self.ramp, self.speed, self.start_speed + self._rate * np.minimum(t, self.ramp))
+        return np.where(t >= self.ramp, self.speed, self.start_speed + self.rate * np.minimum(t, self.ramp))
 
 
 class BeltTable(ForceTable):

@@ -5,8 +5,9 @@ from functools import cached_property
 
 import numpy as np
 
-from gatesim.ground.arrays import Array, Flags
+from gatesim.ground.arrays import Array, Flags, take
 from gatesim.motion.belt.belt import Belt
+from gatesim.motion.belt.swing import Swing, share_needed
 from gatesim.motion.integrate.journey import SpanState
 from gatesim.motion.integrate.span import Dynamics
 from gatesim.motion.integrate.strength import Line
@@ -17,11 +18,8 @@ LOOKS = 64
 FEWEST = 16
 """Looks on a span, for what changes with position."""
 
-
-def share_needed(need: Array, pull: Array) -> Array:
-    """Friction needed over what there is (n,); where nothing lies on the belt, none suffices but for none."""
-    with np.errstate(divide="ignore", invalid="ignore"):
-        return np.asarray(np.where(need > 0, need / np.maximum(pull, 0.0), 0.0))
+MARKED = 4_000
+"""Points on the way at most; of more, no swing is large enough to be seen."""
 
 
 @dataclass(frozen=True)
@@ -70,7 +68,7 @@ class Carriage:
             return share_needed(np.abs(self._lacking(t, now)), pull.at(now.u))
 
         since = self.begin.t
-        last = self.belt.arrival((self.belt.travel(since) + size - self.begin.u)[None], since)[0][0]
+        last = self._arrival(size)
         steps = np.maximum(FEWEST, np.ceil(LOOKS * self.belt.ripple_frequency * (last - since)))
         low, high, need = since.copy(), last.copy(), np.zeros_like(since)
         lost, going = np.zeros(since.shape, bool), np.ones(since.shape, bool)
@@ -95,3 +93,37 @@ class Carriage:
         end = self.at(high)
         end.u = np.where(lost, end.u, size)
         return Held(end, lost, need, tuple(points))
+
+    def until_evenly(self, pull: Array, size: Array) -> Held:
+        """As `until`, on a belt that ripples, where neither friction nor other forces depend on position."""
+        since = self.begin.t
+        last = self._arrival(size)
+        ends = np.minimum(np.maximum(self.belt.ramp, since), last)
+        time, need = Swing.of(self.belt, self.dynamics, since).lost(since, ends, pull)
+        rows = np.flatnonzero(np.isnan(time) & (ends < last))
+        if rows.size:  # past the run-up, at whose end the acceleration jumps
+            late, begun = Swing.of(take(self.belt, rows), self.dynamics.take(rows), ends[rows]), ends[rows]
+            at_once = np.abs(late.lacking(begun)[0]) > pull[rows]
+            found, asked = late.lost(begun, last[rows], pull[rows])
+            time[rows], need[rows] = np.where(at_once, begun, found), np.maximum(need[rows], asked)
+        lost = ~np.isnan(time)
+        end = self.at(np.where(lost, time, last))
+        end.u = np.where(lost, end.u, size)
+        return Held(end, lost, np.where(lost, np.minimum(need, 1.0), need), self._on_the_way(end.t))
+
+    def _on_the_way(self, until: Array) -> tuple[SpanState, ...]:
+        """Eight points a period, but not so many that nobody could tell them apart."""
+        since = self.begin.t
+        number = np.minimum(np.ceil(8 * self.belt.ripple_frequency * (until - since)), MARKED)
+        step = np.arange(1, int(number.max(initial=0)))[:, None]
+        with np.errstate(divide="ignore", invalid="ignore"):
+            every = np.where(step < number, since + (until - since) * (step / number), np.nan)
+        found = self.at(every)
+        return tuple(SpanState(*point) for point in zip(found.u, found.t, found.v, strict=True))
+
+    def _arrival(self, size: Array) -> Array:
+        """When trials (n,) come to ``size``, if they are held so long."""
+        since = self.begin.t
+        time, _ = self.belt.arrival((self.belt.travel(since) + size - self.begin.u)[None], since)
+        first: Array = time[0]
+        return first

@@ -9,9 +9,11 @@ from numpy.typing import NDArray
 from gatesim.ground.arrays import Array, Flags, take
 from gatesim.motion.belt.belt import Belt
 from gatesim.motion.belt.catchup import CatchUp
-from gatesim.motion.belt.hold import Carriage, share_needed
+from gatesim.motion.belt.hold import Carriage
+from gatesim.motion.belt.inturn import MOST_IN_TURN, InTurn, too_often
 from gatesim.motion.belt.ripple import Ripple
 from gatesim.motion.belt.shaken import Shaken, Shaking
+from gatesim.motion.belt.swing import Swing, share_needed
 from gatesim.motion.integrate.advance import MET
 from gatesim.motion.integrate.journey import Journey, SpanState
 from gatesim.motion.integrate.span import Dynamics
@@ -87,6 +89,10 @@ class Ride:
         even, slope = self.dynamics[j].uniform(), self.shares[j].slope
         return even if slope is None else even & (slope == 0)
 
+    def _level(self, j: int) -> Flags:
+        """Trials (n,) for which nothing on span j depends on where they are."""
+        return self.dynamics[j].level() & self.shares[j].level()
+
     @property
     def carried(self) -> Flags:
         """Trials that the belt carries for good."""
@@ -122,14 +128,14 @@ class Ride:
             trip.time[j + 1, late], trip.speed[j + 1, late] = now.t[late], now.v[late]
             if not rows.any():
                 return
+            often = 2 * self._periods(j, now, size)
+            quick = self._level(j) & Ripple(self.belt, now.t, now.v).ripples()
+            most = np.where(quick, MOST_IN_TURN, MOST_PHASES)
+            if number > MOST_PHASES or (often > most)[rows].any():
+                raise ArithmeticError(too_often(int(most[rows & (often > most)].max(initial=MOST_PHASES))))
             if number > 0:
                 self._shake(trip, j, now, rows)
-            if number > MOST_PHASES or (2 * self._periods(j, now, size) > MOST_PHASES)[rows].any():
-                break
-        raise ArithmeticError(
-            f"the part slips and sticks more than {MOST_PHASES} times while the belt runs up or other forces "
-            "change; lower ripple or ripple_frequency"
-        )
+                self._in_turn(trip, j, now, rows & quick)
 
     def _periods(self, j: int, now: SpanState, size: Array) -> Array:
         """Periods of the ripple, at least, to the end of span j, or as long as more than it changes."""
@@ -165,6 +171,31 @@ class Ride:
         every[:, :, some] = marks
         every[0][:, some] += since
         self.marks.append(SpanState(*every))
+
+    def _in_turn(self, trip: Journey, j: int, now: SpanState, rows: Flags) -> None:
+        """From meeting to meeting where the belt runs up, or other forces depend on speed alone on span j."""
+        late = now.t >= self.belt.ramp
+        some = np.flatnonzero(rows & (self.grip > 1) & ~(late & self._even(j)))
+        if not some.size:
+            return
+        size, since = (trip.nodes[j + 1] - trip.nodes[j])[some], trip.nodes[j, some]
+        stages = InTurn(
+            Swing.of(take(self.belt, some), self.dynamics[j].take(some), now.t[some]),
+            np.where(late, np.inf, self.belt.ramp)[some], self._pull(j).start[some], (1 - SLIVER) * size,
+            now.u[some], now.t[some], self.sign[some], self.holding[some],
+            np.stack([self.held_position[some] - since, self.held_time[some]]), [],
+        )  # fmt: skip
+        stages.run()
+        moved = stages.t > now.t[some]
+        now.u[some], now.t[some] = stages.u, stages.t
+        now.v[some] = np.where(moved, take(self.belt, some).velocity(stages.t), now.v[some])
+        self.sign[some], self.holding[some] = stages.sign, stages.holding
+        self.lost[some] |= moved
+        self.held_position[some], self.held_time[some] = stages.held[0] + since, stages.held[1]
+        for point in stages.points:
+            mark = SpanState(*np.full((3, self.sign.size), np.nan))
+            mark.u[some], mark.t[some], mark.v[some] = point[0] + since, point[1], point[2]
+            self.marks.append(mark)
 
     def _slip(self, trip: Journey, j: int, now: SpanState, rows: Flags) -> Flags:
         """Slip from where trials are; returns those that meet the belt's speed, which ``now`` follows."""
@@ -258,10 +289,20 @@ class Ride:
         some = np.flatnonzero(rows & ~self._lose_evenly(trip, j, now, rows, freed))
         if not some.size:
             return freed
+        level = (self._level(j) & Ripple(self.belt, now.t, now.v).ripples())[some]
+        for chosen, evenly in ((some[level], True), (some[~level], False)):
+            if chosen.size:
+                self._hold_on(trip, j, now, chosen, freed, evenly=evenly)
+        return freed
+
+    def _hold_on(
+        self, trip: Journey, j: int, now: SpanState, some: NDArray[np.intp], freed: Flags, *, evenly: bool
+    ) -> None:
+        """As `_hold`; ``evenly``: nothing on the span depends on where they are."""
         size = (trip.nodes[j + 1] - trip.nodes[j])[some]
-        begin = SpanState(now.u[some], now.t[some], now.v[some])
+        begin, pull = SpanState(now.u[some], now.t[some], now.v[some]), self._pull(j).take(some)
         carriage = Carriage(take(self.belt, some), self.dynamics[j].take(some), begin)
-        held = carriage.until(self._pull(j).take(some), size)
+        held = carriage.until_evenly(pull.start, size) if evenly else carriage.until(pull, size)
         for point in (*held.points, held.end):
             now.u[some], now.t[some], now.v[some] = point.u, point.t, point.v
             self._mark(trip, j, now, some)
@@ -270,7 +311,6 @@ class Ride:
         gone = held.lost & (held.end.u < (1 - SLIVER) * size)
         self._let_go(trip, j, now, some[gone], carriage.lacking(held.end.t)[gone])
         freed[some] = gone
-        return freed
 
     def _lose_evenly(self, trip: Journey, j: int, now: SpanState, rows: Flags, freed: Flags) -> Flags:
         """Carry trials to where a ripple's next swing takes more than friction gives; returns whom it does.
