@@ -30,7 +30,7 @@ COUNT, HALF = 12, 6
 
 NODES = radau_nodes(COUNT)
 
-BLOCK = 512
+BLOCK = 1024
 """Trials whose nodes fit into the second-level cache together."""
 
 MOST = 8
@@ -38,7 +38,7 @@ MOST = 8
 ANEW = 2
 """Newton steps that find out anew how g depends on the speed; the others know it well enough."""
 
-CLOSE = 1e-12
+CLOSE = 1e-11
 """What a Newton step leaves of the speed, at most, for it to be the last."""
 
 FLOOR = 1e-5
