@@ -74,8 +74,8 @@ class FilterTable(Table):
         return ""
 
     @classmethod
-    def of_time(cls, time: float) -> Filter:
-        """The stage with that time in s, of a filter that one time describes wholly."""
+    def of_time(cls, time: Scalar) -> Filter:
+        """The stage with that time (or one a trial) in s, of a filter that one time describes wholly."""
         raise NotImplementedError(f"{cls.__name__} is not described by one time")
 
     @classmethod

@@ -102,6 +102,6 @@ class HoldOffTable(Continuous, FilterTable):
         return "hold-off"
 
     @classmethod
-    def of_time(cls, time: float) -> HoldOff:
+    def of_time(cls, time: Scalar) -> HoldOff:
         """See `FilterTable.of_time`."""
         return HoldOff(time)

@@ -84,6 +84,6 @@ class StableForTable(Continuous, FilterTable):
         return "stable-for"
 
     @classmethod
-    def of_time(cls, time: float) -> StableFor:
+    def of_time(cls, time: Scalar) -> StableFor:
         """See `FilterTable.of_time`."""
         return StableFor(time)

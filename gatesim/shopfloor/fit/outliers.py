@@ -100,7 +100,7 @@ def outlying(
     suspects = np.zeros(len(tested), bool)
     own = int(flagged.sum()) > most
     if own:
-        squared, covariance = _by_own_scatter(away, middle)
+        [squared], [covariance] = _by_own_scatter(away[None], middle)
         limit = _own_limit(screen, covariance, middle, seed)
         found = squared > limit
         suspects = flagged
@@ -196,31 +196,34 @@ def _own_limit(screen: _Screen, covariance: Array, middle: float, seed: int) -> 
     root = vectors * np.sqrt(np.maximum(values, 0.0))
     white = rng.standard_normal((OWN_LOGS, len(screen.cell), len(root))) @ root.T
     away = screen.deviations(np.where(screen.mask, white, 0.0))
-    greatest = [_by_own_scatter(log, middle)[0].max() for log in away]
+    greatest = _by_own_scatter(away, middle)[0].max(axis=1)
     return OWN_MARGIN * float(np.quantile(greatest, 1.0 - OUTLIER_RATE))
 
 
 def _by_own_scatter(away: Array, middle: float) -> tuple[Array, Array]:
-    """Squared distances (t,) by the covariance (4, 4) of the rows themselves, which single rows do not sway.
+    """Squared distances (b, t) of logs (b, t, 4) by its own covariance (b, 4, 4); single rows do not sway it.
 
     The nearer half make a first covariance, scaled so that the median distance is
     ``middle``; the rows that lie within reach of it make the second.
     """
     from scipy.stats import chi2
 
-    seen = np.flatnonzero(away.any(axis=0))
-    whole = np.zeros((away.shape[1], away.shape[1]))
-    away = away[:, seen]
-    kept = np.argsort((away**2).sum(axis=1), kind="stable")[: int(np.ceil(CENTRAL * len(away)))]
-    squared = np.zeros(len(away))
+    seen = np.flatnonzero(away.any(axis=(0, 1)))
+    whole = np.zeros((len(away), away.shape[2], away.shape[2]))
+    away = away[:, :, seen]
+    nearest = np.argsort((away**2).sum(axis=2), axis=1, kind="stable")
+    kept = np.zeros(away.shape[:2], bool)
+    np.put_along_axis(kept, nearest[:, : int(np.ceil(CENTRAL * away.shape[1]))], True, axis=1)
+    squared = np.zeros(away.shape[:2])
     reach = chi2.ppf(0.975, len(seen))
     for _ in range(3):
-        centred = away[kept]
-        own = centred.T @ centred / len(kept)
+        centred = np.where(kept[:, :, None], away, 0.0)
+        own = centred.swapaxes(1, 2) @ centred / kept.sum(axis=1)[:, None, None]
         values, vectors = np.linalg.eigh(own)
-        squared = ((away @ vectors) ** 2 / np.maximum(values, 1e-9 * values.max())).sum(axis=1)
-        scale = middle / np.median(squared)
-        squared = squared * scale
-        whole[np.ix_(seen, seen)] = own / scale
-        kept = np.flatnonzero(squared <= reach)
+        least = 1e-9 * values.max(axis=1, keepdims=True)
+        squared = ((away @ vectors) ** 2 / np.maximum(values, least)[:, None, :]).sum(axis=2)
+        scale = middle / np.median(squared, axis=1)
+        squared = squared * scale[:, None]
+        whole[:, seen[:, None], seen] = own / scale[:, None, None]
+        kept = squared <= reach
     return squared, whole
