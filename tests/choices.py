@@ -7,8 +7,9 @@ FOLDER = Path(__file__).parent.parent / "scenarios"
 
 
 def small_choice():
-    """The shipped file with two alternatives of every option and two spacings to start at: 64 candidates."""
+    """The shipped file with two set-ups, one alternative of the rest, two spacings: 4 candidates."""
     text = (FOLDER / "choose" / "rungs.toml").read_text(encoding="utf-8")
     raw = tomllib.loads(text.replace('"../', f'"{FOLDER.as_posix()}/'))
-    options = {name: dict(list(table.items())[:2]) for name, table in raw["options"].items()}
+    options = {name: dict(list(table.items())[-1:]) for name, table in raw["options"].items()}
+    options["set-up"] = dict(list(raw["options"]["set-up"].items())[:2])
     return {**raw, "options": options, "ranges": ["gate.spacing = 40 mm:310 mm:2"]}

@@ -1,9 +1,8 @@
 """Seeded structural mutation of the files that gatesim reads, for the fuzz tests."""
 
 import copy
+import json
 import random
-
-import tomlkit
 
 NASTY = [
     "",
@@ -127,19 +126,37 @@ def mutate(raw, random_: random.Random, donors):
 
 def toml_bytes(raw, random_: random.Random) -> bytes:
     """The table as a file, now and then with bytes changed."""
-    try:
-        content = tomlkit.dumps(_writable(raw)).encode("utf-8", "surrogatepass")
-    except Exception:  # what no TOML writer takes becomes plain rubbish
-        content = repr(raw).encode()
+    content = toml(raw).encode("utf-8", "surrogatepass")
     return scrambled(content, random_) if random_.random() < 0.1 else content
 
 
-def _writable(value):
-    if isinstance(value, dict):
-        return {str(k): _writable(v) for k, v in value.items() if v is not None}
-    if isinstance(value, list | tuple):
-        return [_writable(v) for v in value]
-    return value if not isinstance(value, int) or isinstance(value, bool) or abs(value) < 2**63 else 2**62
+def toml(table, path=()) -> str:
+    """The table as TOML 1.0, plainly; tomlkit, made to keep layout, takes as long as a prediction."""
+    lines = [f"{_word(k)} = {_inline(v)}" for k, v in table.items() if not isinstance(v, dict)]
+    for key, value in table.items():
+        if isinstance(value, dict):
+            here = (*path, _word(key))
+            lines += [f"[{'.'.join(here)}]", toml(value, here)]
+    return "\n".join(lines)
+
+
+def _word(text) -> str:
+    # the escapes of JSON are those of TOML, which wants one more
+    return json.dumps(str(text), ensure_ascii=False).replace("\x7f", "\\u007f")
+
+
+def _inline(value) -> str:
+    match value:
+        case bool():
+            return "true" if value else "false"
+        case int() | float():
+            return repr(value if isinstance(value, float) or abs(value) < 2**63 else 2**62)
+        case dict():
+            return f"{{{', '.join(f'{_word(k)} = {_inline(v)}' for k, v in value.items())}}}"
+        case list() | tuple():
+            return f"[{', '.join(map(_inline, value))}]"
+        case _:
+            return _word(value)
 
 
 def scrambled(content: bytes, random_: random.Random) -> bytes:

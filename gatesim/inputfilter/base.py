@@ -93,7 +93,7 @@ class Accepted:
 
     def add(self, times: Array, where: NDArray[np.bool_]) -> None:
         """Append a transition at ``times`` (n,) to the lists of the trials ``where`` (n,)."""
-        trial = np.flatnonzero(where)
+        (trial,) = where.nonzero()
         if trial.size:
             self._times[self._used[trial], trial] = times[trial]
             self._used[trial] += 1

@@ -44,9 +44,8 @@ class HoldOff(Filter):
         accepted = Accepted(n, 2 * len(edges))
         free_from = np.full(n, -np.inf)
         dark = np.zeros(n, bool)
-        for k, now in enumerate(edges):
-            if np.isinf(now).all():
-                break
+        some = np.count_nonzero(np.isfinite(edges).any(axis=1))  # then lists are padded only
+        for k, now in enumerate(edges[:some]):
             differs = dark != (k % 2 == 0)
             takes = (now >= free_from) & (now < np.inf) & differs
             accepted.add(now, takes)
