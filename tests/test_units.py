@@ -72,6 +72,7 @@ def test_every_command_that_prints_lengths_has_the_unit_in_text_figure_and_not_i
         text = printed(name, *arguments, "--unit", unit)
         left = [line for line in text.splitlines() if re.search(r"\bmm\b", line)]
         if name == "choose":  # names of options are the user's own
+            assert "Winner" in text
             left = [line for line in left if not re.search(r"= \d+ mm|\d mm(,|$)", line)]
         assert left == []
         assert re.search(rf"\b{unit}\b", text)
