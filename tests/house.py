@@ -26,7 +26,7 @@ def package_with(
     folder: Path, family: str, file: str, source: str, *lines: tuple[str, str], registry: str = "__init__.py"
 ) -> Path:
     """A copy in ``folder`` with one file more in a family, and its registry with each line after another."""
-    shutil.copytree(PACKAGE, folder / "gatesim", ignore=shutil.ignore_patterns("__pycache__"))
+    shutil.copytree(PACKAGE, folder / "gatesim")
     (folder / "gatesim" / family / file).write_text(source.lstrip(), encoding="utf-8")
     path = folder / "gatesim" / family / registry
     text = path.read_text(encoding="utf-8")
