@@ -15,6 +15,7 @@ from gatesim.commands.main import cli
 from gatesim.scenario import parse_text
 from gatesim.shopfloor.edges.bursts import bursts
 from gatesim.shopfloor.edges.cut import step_of
+from gatesim.shopfloor.edges.filters import filters_that_make
 from gatesim.shopfloor.edges.fit import fit_edges
 from gatesim.shopfloor.fit.result import FitOptions
 from tests.edge_records import SLIDE, Truth, as_csv, chattering, hold_off, own_edges, record, stable_for
@@ -171,6 +172,18 @@ def test_a_filter_that_would_clean_the_record_is_told_with_the_range_of_its_time
         make = stable_for if each.kind == "stable-for" else hold_off
         for time in np.linspace(each.low + 2e-6, each.high - 2e-6, 9):
             assert all(make(edges, time).size == 2 for edges in raw), (each, time)
+
+
+def test_more_passages_than_are_filtered_at_a_time_tell_the_same_filter(monkeypatch):
+    rng = np.random.default_rng(4)
+    truth = Truth(mean_pulses=0.8, mean_spacing=60e-6)
+    sensed = [np.round(chattering(own_edges(truth, rng)[0], truth, rng), 6) for _ in range(6)]
+    passages = [(edges, np.round(stable_for(edges, 1e-3), 6)) for edges in sensed]
+    found = filters_that_make(passages, 1e-6)
+    assert [each.kind for each in found if each.low - 2e-6 <= 1e-3 <= each.high + 2e-6] == ["stable-for"]
+    monkeypatch.setattr("gatesim.shopfloor.edges.filters.MOST_ROWS", 7)
+    assert filters_that_make(passages, 1e-6) == found
+    assert filters_that_make([(np.array([]), np.array([]))], 1e-6) == ()  # nothing to try
 
 
 def test_edges_are_cut_into_bursts_of_an_own_edge_and_whole_pulses():

@@ -4,8 +4,10 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy.stats import chi2
 
 from gatesim.shopfloor.fit.fit import estimate
+from gatesim.shopfloor.fit.outliers import _by_own_scatter
 from gatesim.shopfloor.fit.result import FitOptions
 from tests.fit_logs import SLIDE, logs, rig
 from tests.many_fits import estimates
@@ -106,3 +108,19 @@ def test_without_jitter_the_scatter_of_whole_counts_raises_no_alarm() -> None:
     # f (1 - f) over 1/6: the logs do reach both ends
     assert min(ratios) < 0.5
     assert max(ratios) > 1.4
+
+
+def test_the_scatter_that_logs_have_on_their_own_is_found_for_many_as_for_one() -> None:
+    """A twentieth of the rows lies ten times as far off, and hardly sways the covariance of the rest."""
+    rng = np.random.default_rng(3)
+    root = np.array([[2.0, 0.0], [1.5, 1.0]])
+    away = np.zeros((5, 400, 4))
+    away[:, :, :2] = rng.standard_normal((5, 400, 2)) @ root.T
+    away[:, :20] *= 10.0
+    squared, own = _by_own_scatter(away, float(chi2.median(2)))
+    for log, found, covariance in zip(away, squared, own, strict=True):
+        [alone], [its_own] = _by_own_scatter(log[None], float(chi2.median(2)))
+        np.testing.assert_allclose(found, alone, rtol=1e-12)
+        np.testing.assert_allclose(covariance, its_own, rtol=1e-12)
+        np.testing.assert_allclose(covariance[:2, :2], root @ root.T, rtol=0.4)
+        assert not covariance[2:].any()

@@ -117,7 +117,7 @@ def scenario_cases(seed, count, commands, file, raw=RAW):
         check(*call(name, file, *options))
 
 
-@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize("seed", range(2))  # more of all kinds below
 def test_a_wrong_scenario_is_a_sentence_or_a_result(tmp_path, seed):
     scenario_cases(seed, 225, CHEAP, tmp_path / "x.toml")
 
@@ -142,7 +142,7 @@ def log_cases(seed, count, folder):
 
 
 def test_a_wrong_log_is_a_sentence_or_a_result(tmp_path):
-    log_cases(0, 12, tmp_path)
+    log_cases(0, 6, tmp_path)
 
 
 def state_cases(seed, count, folder):
@@ -157,7 +157,7 @@ def state_cases(seed, count, folder):
 
 
 def test_a_wrong_state_file_is_a_sentence(tmp_path):
-    state_cases(0, 50, tmp_path)
+    state_cases(0, 25, tmp_path)
 
 
 def choice_cases(seed, count, folder):
