@@ -36,6 +36,17 @@ class Moments:
             values.size, pivot + shift, float(np.sum(d2)), float(np.sum(d2 * d)), float(np.sum(d2 * d2))
         )
 
+    @staticmethod
+    def first_two(values: Array) -> "Moments":
+        """As `of`, with NaN for the third and fourth powers: all that a standard deviation needs."""
+        if values.size == 0:
+            return Moments()
+        pivot = float(values[0])
+        d = values - pivot
+        shift = float(np.mean(d))
+        d -= shift
+        return Moments(values.size, pivot + shift, float(np.sum(d * d)), math.nan, math.nan)
+
     def merge(self, other: "Moments") -> "Moments":
         """Moments of both samples together."""
         if not (self.count and other.count):

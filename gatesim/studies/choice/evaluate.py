@@ -30,7 +30,7 @@ from gatesim.studies.choice.shared import (
     run_together,
 )
 
-GROUP = 48
+GROUP = 96
 """Rigs worked on together; enough that the motion costs little each."""
 
 AT_ONCE = 10_000
@@ -141,8 +141,8 @@ def _nominal(group: Sequence[Candidate], choice: Choice, lengths: Array) -> dict
             if id(passed) not in refusals:  # most often all have the same passages
                 refusals[id(passed)] = passage_refusal(_scenario(c), passed, lengths, choice.wanted)
             refusal = refusals[id(passed)]
-            name, constants = _formula(_scenario(c))
-            reading, _ = _reading(passed, c)
+            name, constants = formula = _formula(_scenario(c))
+            reading, _ = _reading(passed, formula)
             missing = FORMULAS[name].missing(constants)
             why = refusal or formula_refusal(name, missing, reading, lengths)
             line = (1.0, 0.0) if why else _calibrated(reading, lengths, choice.sections.calibration)
@@ -150,7 +150,11 @@ def _nominal(group: Sequence[Candidate], choice: Choice, lengths: Array) -> dict
     return found
 
 
-def _formula(scenario: Scenario) -> tuple[str, Constants]:
+Formula = tuple[str, Constants]
+"""The name of one, and what the controller holds for it."""
+
+
+def _formula(scenario: Scenario) -> Formula:
     """The formula in charge and the controller's constants."""
     return next(iter(controller_of(scenario).constants.items()))
 
@@ -177,9 +181,9 @@ def _as_read(
     return [read if c is same[0] else _as_read([c], alone(_scenario(c)), alone)[0] for c in same]
 
 
-def _reading(passed: Measured, candidate: Candidate) -> tuple[Array, Codes]:
-    """Readings of its formula and what became of the trials."""
-    name, constants = _formula(_scenario(candidate))
+def _reading(passed: Measured, formula: Formula) -> tuple[Array, Codes]:
+    """Readings of a formula and what became of the trials."""
+    name, constants = formula
     reading = read({name: constants}, passed.counts, Verdict(passed.outcome).reads)[name]
     return reading, unread(passed.outcome, reading)
 
@@ -211,6 +215,7 @@ def _simulated(
     scenarios = [_scenario(same[0]) for same in rigs.values()]
     errors: dict[int, list[Array]] = {c.number: [] for c in group}
     outcomes: dict[int, list[Codes]] = {c.number: [] for c in group}
+    formulas = {c.number: _formula(_scenario(c)) for c in group}
     known = references_of(lengths, choice.sections.calibration)
     on_a_rig = ON_A_RIG if known.size else 1
     for streams in round_.blocks(lengths.size, on_a_rig):
@@ -226,10 +231,10 @@ def _simulated(
                 references = _as_read(same, calibrating[number], known_alone)
             read = _as_read(same, passages[number], alone)
             for c, passed, reference in zip(same, read, references, strict=True):
-                reading, outcome = _reading(passed, c)
+                reading, outcome = _reading(passed, formulas[c.number])
                 reading = reading.reshape(lengths.size, -1)
                 if reference is not None:
-                    gain, zero = _lines(reference, c, known)
+                    gain, zero = _lines(reference, formulas[c.number], known)
                     reading = gain[rig] * reading + zero[rig]
                 errors[c.number].append(reading - lengths[:, None])
                 outcomes[c.number].append(outcome.reshape(lengths.size, -1))
@@ -246,9 +251,9 @@ def _simulated(
     }
 
 
-def _lines(passed: Measured, candidate: Candidate, known: Array) -> tuple[Array, Array]:
+def _lines(passed: Measured, formula: Formula, known: Array) -> tuple[Array, Array]:
     """Gain and zero of each rig, from passages of parts of ``known`` lengths through it."""
-    reading, _ = _reading(passed, candidate)
+    reading, _ = _reading(passed, formula)
     return lines(reading.reshape(-1, known.size, AS_USUAL.passages), known)
 
 
