@@ -9,7 +9,8 @@ The equation is scalar and the derivative of g known, so Newton's method asks fo
 d' = g_v d + r, r what is missing at the nodes. With lambda the mean of g_v and D the integral of
 g_v - lambda it is d = e^D z, and z' = lambda z + e^-D r has constant coefficients: its matrix is diagonal in
 a basis that is the same for all trials. As e^D is no polynomial this is not quite Newton's step; what it
-leaves is taken by the next one.
+leaves is taken by the next one. From rest g_v is about -1/s, so there the same is done for v d, whose
+g_v + v'/v is smooth; and there only an end speed by the acceleration at the start makes v smooth in s.
 
 The error is estimated by the step of next higher order: with the start as one more node the polynomial
 changes by a multiple of s (s - c_1) ... (s - c_k), known from what is missing in the equation at the start.
@@ -105,8 +106,8 @@ def implicit_step(
 class Newton:
     """The equation for a change of the speeds at the nodes.
 
-    growth: e^D at the nodes (k, n). along, across: (k/2, n) what the inverse of the matrix of slopes less the
-    mean of g_v does in each plane of `BASIS`.
+    growth: e^D at the nodes (k, n), over ``scale`` if there is one. along, across: (k/2, n) what the inverse
+    of the matrix of slopes less the mean of g_v does in each plane of `BASIS`.
     """
 
     growth: Array
@@ -114,8 +115,11 @@ class Newton:
     across: Array
 
     @classmethod
-    def at(cls, slope: Array) -> "Newton":
-        """From the derivative of g at the nodes (k, n), which is overwritten."""
+    def at(cls, slope: Array, scale: Array | None = None) -> "Newton":
+        """From the derivative of g at the nodes (k, n), which is overwritten.
+
+        scale: (k, n) what the change is to be multiplied by, with its own growth in the derivative.
+        """
         growth = weighted(INTEGRALS, slope)
         mean = growth[-1].copy()
         growth -= np.multiply(AT, mean, out=slope)
@@ -123,7 +127,10 @@ class Newton:
         square = along * along
         square += TURN * TURN
         along /= square
-        return cls(np.exp(growth, out=growth), along, np.divide(TURN, square, out=square))
+        np.exp(growth, out=growth)
+        if scale is not None:
+            growth /= scale
+        return cls(growth, along, np.divide(TURN, square, out=square))
 
     def change(self, missing: Array) -> Array:
         """Change of the speeds (k, n) by what is missing at the nodes (k, n), which is overwritten."""
@@ -141,7 +148,8 @@ class Newton:
 
 def _step(dynamics: Dynamics, u: Array, v: Array, a: Array, distance: Array) -> tuple[Array, Array, Array]:
     guess, there = end_guess(dynamics, u, v, a, distance)
-    per_speed = 2 * distance / (v + guess)
+    slow = v * v < a * distance  # as if from rest
+    per_speed = 2 * distance / (v + np.where(slow, end_speed(v, a, distance), guess))
     base = per_speed * v
     rise = AT * (distance - base)
     where = base + rise
@@ -150,7 +158,7 @@ def _step(dynamics: Dynamics, u: Array, v: Array, a: Array, distance: Array) -> 
     rise *= 2
     rise += base  # the slope of the position
     gain = _start(v, guess, per_speed * a, rise[-1] * there / guess)
-    newton, found = _solve(dynamics.at(where), rise, v, gain)
+    newton, found = _solve(dynamics.at(where), rise, v, gain, slow)
     speed = v + gain
     elapsed = weighted(WEIGHTS, rise / speed)
     missing = per_speed * a - weighted(FIRST_SLOPE, gain)
@@ -188,8 +196,9 @@ def _start(v: Array, end: Array, first: Array, last: Array) -> Array:
     return np.maximum(gain, -0.9 * v, out=gain)
 
 
-def _solve(field: Field, rate: Array, v: Array, gain: Array) -> tuple[Newton, Flags]:
+def _solve(field: Field, rate: Array, v: Array, gain: Array, slow: Flags) -> tuple[Newton, Flags]:
     """Bring ``gain``, the speeds above v at the nodes (k, n), to the solution; who got there (n,)."""
+    near = slow.any()
     active, before = np.ones(v.shape), np.ones(v.shape)
     for attempt in range(MOST):
         speed = v + gain
@@ -199,7 +208,11 @@ def _solve(field: Field, rate: Array, v: Array, gain: Array) -> tuple[Newton, Fl
             missing *= per_node  # g, and its derivative
             slope *= per_node
             slope -= np.divide(missing, speed, out=per_node)
-            newton = Newton.at(slope)
+            if near:
+                slope += np.where(slow, weighted(SLOPES, gain) / speed, 0.0)
+                newton = Newton.at(slope, np.where(slow, speed, 1.0))
+            else:
+                newton = Newton.at(slope)
         else:
             missing = field.acceleration(speed)
             missing *= rate

@@ -21,9 +21,8 @@ FIRST, CHANGE = 2.5, 0.5
 """Relaxation lengths of a first implicit step that is accurate as a rule, and by how much the logarithm of
 the speed may change on it (measured)."""
 
-AWAY = 0.2
-"""Of the square of the speed over acceleration times size: below it a part starts as if from rest, where the
-equation solved for the speed is singular, and explicit steps get away from there sooner."""
+REST = 0.05
+"""Part of the speed at the end of a span below which that at its start says nothing."""
 
 
 @dataclass(frozen=True)
@@ -47,13 +46,13 @@ def outlook(dynamics: Dynamics, size: Array, v: Array) -> Outlook:
     a, slope = dynamics.rates(None, v)
     with np.errstate(all="ignore"):  # at rest, or stopping on the way
         end, _ = end_guess(dynamics, np.zeros_like(size), v, a, size, 6)
-        here, there = -slope / v, -dynamics.rates(size, end)[1] / end
+        begin = np.maximum(v, REST * end)
+        here, there = -slope / begin, -dynamics.rates(size, end)[1] / end
         lengths = size * np.maximum(here, there)
-        change = np.abs(np.log(end / v))
+        change = np.abs(np.log(end / begin))
         first = np.minimum(np.where(here > 0, FIRST / here, np.inf), CHANGE * size / change)
         stiff = lengths > STIFF + CHANGING * change
-        under_way = v * v > AWAY * a * size
     uneven = np.zeros(v.shape, bool)
     for _, line in dynamics.terms:
         uneven |= line.pieces(size) > PIECE
-    return Outlook(first, uneven & under_way, stiff & under_way, lengths > LONG + MUCH)
+    return Outlook(first, uneven, stiff, lengths > LONG + MUCH)
