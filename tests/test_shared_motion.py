@@ -8,14 +8,16 @@ import pytest
 
 from gatesim.chain import once, pipeline
 from gatesim.chain.alike import motion_inputs
+from gatesim.chain.readonce import ReadOnce
 from gatesim.chain.remembered import Remembered
-from gatesim.chain.together import Case, run_all
+from gatesim.chain.together import Case, Switched, run_all
 from gatesim.ground.draw import Joined, Nominal, Streams
 from gatesim.ground.outcome import Outcome
 from gatesim.inputfilter import UNFILTERED
 from gatesim.motion import Passage, passage
 from gatesim.scenario import load
 from gatesim.scenario.reader import changed
+from gatesim.sensor import switching
 from gatesim.studies.draws import Renamed, Swapped, names_drawn
 from gatesim.studies.indices import _sets
 from gatesim.studies.model import run
@@ -163,3 +165,21 @@ def test_what_a_scenario_needs_is_worked_out_anew_for_a_copy_that_differs():
     copied = scenario.model_copy(update={"brake": None})
     assert not [name for name in (*copied.inputs(), *copied.quantities()) if name.startswith("brake.")]
     assert rig("3-braked-rung") == scenario  # what was worked out is no part of it
+
+
+def test_sensors_known_from_rigs_run_before_are_not_worked_out_again(monkeypatch):
+    """Rigs that differ in their gates' distance, one run after the other; every bit as without memory."""
+    asked = []
+
+    def counted(*described):
+        asked.append(described)
+        return switching(*described)
+
+    monkeypatch.setattr("gatesim.chain.together.switching", counted)
+    base, known, draw = rig("2-chute-slat"), Switched(ReadOnce()), Streams(1, 0, 50)
+    for spacing in ("60 mm", "75 mm", "90 mm"):
+        case = Case(changed(base, "gate.spacing", spacing), draw, ends=False)
+        (alone,), before = run_all([case]), len(asked)
+        (again,) = run_all([case], known)
+        assert (len(asked) > before) == (spacing == "60 mm")
+        assert alone.counted.cycles.capture.tobytes() == again.counted.cycles.capture.tobytes()

@@ -36,16 +36,18 @@ class Case:
     controller: Controller | None = None
 
 
-def run_all(cases: Sequence[Case]) -> list[Measured]:
+def run_all(cases: Sequence[Case], switched: "Switched | None" = None) -> list[Measured]:
     """Run every rig through the pipeline, with one motion for all that move alike.
+
+    ``switched``: what is known of sensors from rigs that were run before.
 
     Which these are is told by what the motion is computed from, so that rigs may differ in anything.
     The motion is asked once for the positions of all of them; each is a node of the integration, so that
     its time is as good as that of a rig run alone (1e-9 relative).
     """
     held_together([case.scenario for case in cases if case.controller is None])
-    once = ReadOnce()
-    switch = _Switched(once)
+    switch = Switched(ReadOnce()) if switched is None else switched
+    once = switch.once
     queries = [_query(case, once, switch) for case in cases]
     alike: dict[bytes, list[int]] = {}
     for number, (case, query) in enumerate(zip(cases, queries, strict=True)):
@@ -65,7 +67,7 @@ def run_all(cases: Sequence[Case]) -> list[Measured]:
     return [found[number] for number in range(len(cases))]
 
 
-def _query(case: Case, once: ReadOnce, switch: "_Switched") -> MotionQuery:
+def _query(case: Case, once: ReadOnce, switch: "Switched") -> MotionQuery:
     given = case.values or {}
     values = {**once.drawn(case.scenario, case.draw, given), **given}
     return motion_query(
@@ -74,7 +76,7 @@ def _query(case: Case, once: ReadOnce, switch: "_Switched") -> MotionQuery:
 
 
 @dataclass(frozen=True)
-class _Switched:
+class Switched:
     """`gatesim.sensor.switching` that remembers, since many rigs have the same sensors."""
 
     once: ReadOnce
@@ -82,6 +84,7 @@ class _Switched:
     parts: dict[int, tuple[Part, bytes]] = field(default_factory=dict)
 
     def __call__(self, part: Part, *described: Any) -> Switching:
+        """See `gatesim.sensor.switching`."""
         if id(part) not in self.parts:  # a part is seen by several gates
             self.parts[id(part)] = part, digest(content(part, self.once.digest))
         key = digest([self.parts[id(part)][1], *content(described, self.once.digest)])

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from gatesim.chain.controller import controller_of
 from gatesim.chain.pipeline import Measured, read
 from gatesim.chain.reference import AS_USUAL, lines
+from gatesim.chain.together import Switched
 from gatesim.chain.verdict import Verdict, unread
 from gatesim.formula import FORMULAS, Constants
 from gatesim.ground.arrays import Array
@@ -97,15 +98,23 @@ def groups_of(found: Sequence[Candidate]) -> list[list[Candidate]]:
 
 
 def evaluate(
-    group: Sequence[Candidate], choice: Choice, round_: Round, *, keep_errors: bool = False
+    group: Sequence[Candidate],
+    choice: Choice,
+    round_: Round,
+    *,
+    keep_errors: bool = False,
+    switched: Switched | None = None,
 ) -> list[Evaluation]:
-    """Screen the candidates of one group by nominal passages, and simulate those that are left."""
+    """Screen the candidates of one group by nominal passages, and simulate those that are left.
+
+    ``switched``: what is known of sensors from groups before.
+    """
     lengths, wanted = part_lengths(choice), choice.wanted
     refusals = [room_refusal(_scenario(c), wanted) for c in group]
     left = [c for c, refusal in zip(group, refusals, strict=True) if not refusal]
-    nominal = _nominal(left, choice, lengths)
+    nominal = _nominal(left, choice, lengths, switched)
     passed_on = [c for c in left if not nominal[c.number].refusal]
-    simulated = _simulated(passed_on, choice, round_, nominal, keep_errors=keep_errors)
+    simulated = _simulated(passed_on, choice, round_, nominal, switched, keep_errors=keep_errors)
     return [
         Evaluation(refusal) if refusal else simulated.get(c.number, nominal[c.number])
         for c, refusal in zip(group, refusals, strict=True)
@@ -125,7 +134,9 @@ def _rigs(group: Sequence[Candidate]) -> dict[str, list[Candidate]]:
     return rigs
 
 
-def _nominal(group: Sequence[Candidate], choice: Choice, lengths: Array) -> dict[int, Evaluation]:
+def _nominal(
+    group: Sequence[Candidate], choice: Choice, lengths: Array, switched: Switched | None
+) -> dict[int, Evaluation]:
     """Refusal, calibration line and busy time of each candidate, by number."""
     found: dict[int, Evaluation] = {}
     rigs = _rigs(group)
@@ -133,7 +144,7 @@ def _nominal(group: Sequence[Candidate], choice: Choice, lengths: Array) -> dict
         return found
     scenarios = [_scenario(same[0]) for same in rigs.values()]
     draw = Nominal(lengths.size)
-    passages = run_together(scenarios, draw, lengths, quantised=False)
+    passages = run_together(scenarios, draw, lengths, quantised=False, switched=switched)
     for shared, same in zip(passages, rigs.values(), strict=True):
         alone = partial(_alone, draw, lengths, quantised=False)
         refusals: dict[int, str] = {}
@@ -205,6 +216,7 @@ def _simulated(
     choice: Choice,
     round_: Round,
     nominal: dict[int, Evaluation],
+    switched: Switched | None,
     *,
     keep_errors: bool,
 ) -> dict[int, Evaluation]:
@@ -221,8 +233,8 @@ def _simulated(
     for streams in round_.blocks(lengths.size, on_a_rig):
         each, rig = np.repeat(lengths, streams.trials), np.arange(streams.trials) // on_a_rig
         draws = repeated(scenarios, streams, lengths.size, on_a_rig)
-        passages = run_together(scenarios, draws, each, quantised=True)
-        calibrating = calibrations(scenarios, streams, known, on_a_rig)
+        passages = run_together(scenarios, draws, each, quantised=True, switched=switched)
+        calibrating = calibrations(scenarios, streams, known, on_a_rig, switched)
         known_alone = partial(_calibrated_alone, streams, known, on_a_rig)
         for number, same in enumerate(rigs.values()):
             alone = partial(_alone, draws[number], each, quantised=True)

@@ -3,6 +3,8 @@
 import math
 from collections.abc import Sequence
 
+from gatesim.chain.readonce import ReadOnce
+from gatesim.chain.together import Switched
 from gatesim.studies.choice.candidate import Candidate, moved
 from gatesim.studies.choice.evaluate import Round, evaluate
 from gatesim.studies.choice.model import Choice
@@ -24,10 +26,10 @@ def refine(start: Candidate, choice: Choice, round_: Round) -> Candidate:
     """
     from scipy.optimize import minimize, minimize_scalar  # deferred: costs start-up time
 
-    ranges = choice.ranges
+    ranges, switched = choice.ranges, Switched(ReadOnce())
 
     def uncertainty(x: Sequence[float]) -> float:
-        return _uncertainty(start, x, choice, round_)
+        return _uncertainty(start, x, choice, round_, switched)
 
     if len(ranges) == 1:
         low, high = _neighbours(ranges[0], start.values[ranges[0].path])
@@ -55,11 +57,13 @@ def _at(start: Candidate, x: Sequence[float], choice: Choice) -> Candidate:
     return moved(start, {axis.path: float(f"{v:.6g}") for axis, v in zip(choice.ranges, x, strict=True)})
 
 
-def _uncertainty(start: Candidate, x: Sequence[float], choice: Choice, round_: Round) -> float:
+def _uncertainty(
+    start: Candidate, x: Sequence[float], choice: Choice, round_: Round, switched: Switched
+) -> float:
     candidate = _at(start, x, choice)
     if candidate.scenario is None:
         return REJECTED
-    (evaluation,) = evaluate([candidate], choice, round_)
+    (evaluation,) = evaluate([candidate], choice, round_, switched=switched)
     if evaluation.figures is None or not math.isfinite(evaluation.figures.uncertainty):
         return REJECTED
     if evaluation.figures.least_yield < choice.wanted.least_yield.nominal:

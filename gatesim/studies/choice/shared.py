@@ -8,7 +8,7 @@ import numpy as np
 from gatesim.chain.alike import motion_key, tables_text
 from gatesim.chain.pipeline import Measured
 from gatesim.chain.reference import AS_USUAL, Calibration
-from gatesim.chain.together import Case, run_all
+from gatesim.chain.together import Case, Switched, run_all
 from gatesim.ground.arrays import Array, Scalar
 from gatesim.ground.draw import Draw, Repeated, Streams
 from gatesim.ground.level import Level
@@ -64,7 +64,11 @@ def references_of(lengths: Array, how: str) -> Array:
 
 
 def calibrations(
-    scenarios: Sequence[Scenario], streams: Streams, known: Array, on_a_rig: int
+    scenarios: Sequence[Scenario],
+    streams: Streams,
+    known: Array,
+    on_a_rig: int,
+    switched: Switched | None = None,
 ) -> list[Measured]:
     """Passages (rigs x parts x passages) of parts of ``known`` lengths through the rigs of a block."""
     if not known.size:
@@ -78,23 +82,30 @@ def calibrations(
         nested = Nested(SameRigs(rigs, others, dict(levels)), layout, dict(levels), size)
         made.setdefault(levels, Repeated(nested, 1))
     lengths = np.tile(np.repeat(known, layout.passages), rigs.trials)
-    return run_together(scenarios, [made[_levels(s)] for s in scenarios], lengths, quantised=True)
+    draws = [made[_levels(scenario)] for scenario in scenarios]
+    return run_together(scenarios, draws, lengths, quantised=True, switched=switched)
 
 
 def run_together(
-    scenarios: Sequence[Scenario], draw: Draw | Sequence[Draw], lengths: Array, *, quantised: bool
+    scenarios: Sequence[Scenario],
+    draw: Draw | Sequence[Draw],
+    lengths: Array,
+    *,
+    quantised: bool,
+    switched: Switched | None = None,
 ) -> list[Measured]:
     """Run rigs with parts of these lengths, those that move alike with one solution of the motion.
 
     ``lengths`` (n,) of the part in each trial, m; its mass is in proportion. ``draw``: one for all,
-    or each rig's own.
+    or each rig's own. ``switched``: see `gatesim.chain.together.run_all`.
     """
     draws = [draw] * len(scenarios) if not isinstance(draw, Sequence) else draw
     return run_all(
         [
             Case(scenario, own, part_values(scenario, own, lengths), quantised, ends=False)
             for scenario, own in zip(scenarios, draws, strict=True)
-        ]
+        ],
+        switched,
     )
 
 
