@@ -1,6 +1,7 @@
 """Numbers people can read: units of a budget, digits of a column, ticks apart, gross points at the border."""
 
 import re
+from types import SimpleNamespace
 
 import numpy as np
 import pint
@@ -9,8 +10,10 @@ from click.testing import CliRunner
 
 import gatesim
 from gatesim.commands.main import cli
+from gatesim.explanation.breakdown import Contribution
 from gatesim.ground.distribution import Normal
 from gatesim.ground.quantity import Quantity, is_length, si_factor
+from gatesim.ground.text import mm
 from gatesim.ground.unitfactors import COMMON_UNITS
 from gatesim.shopfloor.typeone import type_one
 from gatesim.studies.budget import budget
@@ -21,6 +24,7 @@ from gatesim.studies.sweep import SweepResult, SweptQuantity, sweep
 from gatesim.view.lengthunit import UNITS, restated
 from gatesim.view.number import at_places, common_places, fixed
 from gatesim.view.qualifychart import run_chart
+from gatesim.view.reporttables import waterfall_bars
 from gatesim.view.style import MOST_TICKS, log_ticks, new_axes
 from gatesim.view.sweepchart import sweep_chart
 from gatesim.view.sweeptext import sweep_text
@@ -267,3 +271,30 @@ def test_a_jitter_that_spreads_is_still_new_with_every_edge():
     rows = {row.name: row for row in budget(RigModel(spreads), "spacing-dwell").rows}
     assert rows["sensor.edge_jitter"].u == pytest.approx(200e-6, rel=1e-9)
     assert "sensor.jitter@1" in rows or "sensor.jitter" in rows
+
+
+@pytest.mark.parametrize(
+    ("metres", "text"),
+    [
+        (0.26, "260 mm"),
+        (3.2e-7, "0.0003 mm"),
+        (-3.2e-7, "-0.0003 mm"),
+        (2e-6, "0.002 mm"),
+        (-1e-12, "0 mm"),
+        (0.0, "0 mm"),
+    ],
+)
+def test_a_length_in_a_sentence_is_0_only_where_it_is_nothing(metres, text):
+    assert mm(metres) == text
+
+
+def test_what_is_nothing_to_the_digits_shown_is_not_drawn_large():
+    """Bars of picometres beside 0.0000 mm; and one of 1 mm as wide as before."""
+    shares = (
+        Contribution("a", "distances", 2e-12, np.nan, np.nan),
+        Contribution("b", "counting", -1e-12, np.nan, np.nan),
+    )
+    for bar in waterfall_bars(SimpleNamespace(shares=shares, error=1e-12)):
+        assert float(bar["width"]) < 0.01
+    one = SimpleNamespace(shares=(Contribution("a", "distances", 1e-3, np.nan, np.nan),), error=1e-3)
+    assert float(waterfall_bars(one)[0]["width"]) > 90

@@ -10,8 +10,10 @@ def short(value: float, digits: int) -> str:
 
 
 def mm(value: float) -> str:
-    """A length in mm to four significant digits, never finer than a micrometre."""
-    return f"{short(round(1e3 * value, 3), 4)} mm"
+    """A length in mm to four significant digits and no finer than a micrometre; one digit of what is less."""
+    shown = (round(1e3 * value, 3) or round(float(f"{1e3 * value:.1g}"), 6)) + 0.0  # no -0
+    text = f"{shown:.6f}".rstrip("0") if 0 < abs(shown) < 1e-3 else short(shown, 4)
+    return f"{text} mm"
 
 
 def as_mm(value: float) -> str:

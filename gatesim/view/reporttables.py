@@ -28,6 +28,10 @@ def _share(share: float) -> str:
     return f"under {percent(LEAST_SHARE)}" if share < LEAST_SHARE else percent(share)
 
 
+LEAST = 1e-6
+"""Least width of the bars' picture in m: what is nothing to the digits shown is not drawn large."""
+
+
 def readings_table(told: Prediction, formula: str, unit: LengthUnit = MM) -> list[dict[str, Any]]:
     """A row for every formula, the one in question marked."""
     return [
@@ -50,7 +54,7 @@ def waterfall_bars(found: Breakdown, unit: LengthUnit = MM) -> list[dict[str, An
     for share in shares:
         ends.append(ends[-1] + share.error)
     low, high = min(ends), max(ends)
-    room = 0.03 * (high - low) or 1e-6
+    room = max(0.03 * (high - low), 0.5 * (LEAST - (high - low)))
     low, width = low - room, high - low + 2.0 * room
 
     def bar(name: str, start: float, error: float, chance: str, total: bool) -> dict[str, Any]:
