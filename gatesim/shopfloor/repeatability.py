@@ -73,7 +73,8 @@ def _unbalanced(
     without = _by_likelihood(fewer, shape, len(parts), tolerance, floor)
     if "operator" not in factors:
         return GaugeStudies(None, without, math.nan, (), balanced=False)
-    more = best(indications, {**factors, "interaction": list(zip(parts, operators, strict=True))})
+    interaction = list(zip(parts, operators, strict=True))
+    more = best(indications, {**factors, "interaction": interaction}, fewer)
     with_it = _by_likelihood(more, shape, len(parts), tolerance, floor)
     return GaugeStudies(with_it, without, edge_p(more, fewer), (), balanced=False)
 

@@ -54,12 +54,15 @@ def reml(y: Array, factors: dict[str, Sequence[object]]) -> Estimate:
     return Estimate(variances, _covariance(variances, designs, len(y)), 2.0 * float(found.llf))
 
 
-def best(y: Array, factors: dict[str, Sequence[object]]) -> Estimate:
-    """As `reml`, and where one factor less is likelier, as a search at the edge may miss, without it."""
+def best(y: Array, factors: dict[str, Sequence[object]], fewer: Estimate | None = None) -> Estimate:
+    """As `reml`, and where one factor less is likelier, as a search at the edge may miss, without it.
+
+    ``fewer``: what it is without the last factor, where that is known already.
+    """
     found = reml(y, factors)
     if len(factors) > 1:
         last = list(factors)[-1]
-        fewer = best(y, {name: labels for name, labels in factors.items() if name != last})
+        fewer = fewer or best(y, {name: labels for name, labels in factors.items() if name != last})
         if fewer.twice_likelihood > found.twice_likelihood:
             variances = {name: fewer.variances.get(name, 0.0) for name in found.variances}
             designs = {name: _indicators(labels) for name, labels in factors.items()}
