@@ -23,8 +23,11 @@ class Moments:
     m4: float = 0.0
 
     @staticmethod
-    def of(values: Array) -> "Moments":
-        """Moments of the values of one block, shape (n,), without NaN."""
+    def of(values: Array, *, tails: bool = True) -> "Moments":
+        """Moments of the values of one block, shape (n,), without NaN.
+
+        Without ``tails`` the third and fourth powers, which a standard deviation does not need, are NaN.
+        """
         if values.size == 0:
             return Moments()
         pivot = float(values[0])  # makes equal values have exactly no spread
@@ -32,20 +35,8 @@ class Moments:
         shift = float(np.mean(d))
         d -= shift
         d2 = d * d
-        return Moments(
-            values.size, pivot + shift, float(np.sum(d2)), float(np.sum(d2 * d)), float(np.sum(d2 * d2))
-        )
-
-    @staticmethod
-    def first_two(values: Array) -> "Moments":
-        """As `of`, with NaN for the third and fourth powers: all that a standard deviation needs."""
-        if values.size == 0:
-            return Moments()
-        pivot = float(values[0])
-        d = values - pivot
-        shift = float(np.mean(d))
-        d -= shift
-        return Moments(values.size, pivot + shift, float(np.sum(d * d)), math.nan, math.nan)
+        m3, m4 = (float(np.sum(d2 * d)), float(np.sum(d2 * d2))) if tails else (math.nan, math.nan)
+        return Moments(values.size, pivot + shift, float(np.sum(d2)), m3, m4)
 
     def merge(self, other: "Moments") -> "Moments":
         """Moments of both samples together."""

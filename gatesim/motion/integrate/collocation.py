@@ -147,9 +147,10 @@ class Newton:
 
 
 def _step(dynamics: Dynamics, u: Array, v: Array, a: Array, distance: Array) -> tuple[Array, Array, Array]:
-    guess, there = end_guess(dynamics, u, v, a, distance)
+    straight = end_speed(v, a, distance)
+    guess, there = end_guess(dynamics, u, v, straight, distance)
     slow = v * v < a * distance  # as if from rest
-    per_speed = 2 * distance / (v + np.where(slow, end_speed(v, a, distance), guess))
+    per_speed = 2 * distance / (v + np.where(slow, straight, guess))
     base = per_speed * v
     rise = AT * (distance - base)
     where = base + rise
@@ -171,10 +172,13 @@ def _step(dynamics: Dynamics, u: Array, v: Array, a: Array, distance: Array) -> 
 
 
 def end_guess(
-    dynamics: Dynamics, u: Array, v: Array, a: Array, distance: Array, rounds: int = 2
+    dynamics: Dynamics, u: Array, v: Array, w: Array, distance: Array, rounds: int = 2
 ) -> tuple[Array, Array]:
-    """Speed at the end of the step, if its acceleration there acted all along; and that acceleration."""
-    end, w = u + distance, end_speed(v, a, distance)
+    """Speed at the end of the step, if its acceleration there acted all along, from a first guess w (n,).
+
+    Also that acceleration.
+    """
+    end = u + distance
     field = dynamics.at(end)
     for _ in range(rounds):
         there, slope = field.rates(w)

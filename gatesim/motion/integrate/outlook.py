@@ -8,6 +8,7 @@ from gatesim.ground.arrays import Array, Flags
 from gatesim.motion.integrate.collocation import end_guess
 from gatesim.motion.integrate.settled import LONG, MUCH
 from gatesim.motion.integrate.span import Dynamics
+from gatesim.motion.integrate.step import end_speed
 
 STIFF, CHANGING = 10.0, 50.0
 """Relaxation lengths on a span from which on implicit steps are the cheaper ones, and as many more for a
@@ -45,7 +46,7 @@ def outlook(dynamics: Dynamics, size: Array, v: Array) -> Outlook:
         return Outlook(np.full(v.shape, np.inf), *np.zeros((3, *v.shape), bool))
     a, slope = dynamics.rates(None, v)
     with np.errstate(all="ignore"):  # at rest, or stopping on the way
-        end, _ = end_guess(dynamics, np.zeros_like(size), v, a, size, 6)
+        end, _ = end_guess(dynamics, np.zeros_like(size), v, end_speed(v, a, size), size, 6)
         begin = np.maximum(v, REST * end)
         here, there = -slope / begin, -dynamics.rates(size, end)[1] / end
         lengths = size * np.maximum(here, there)

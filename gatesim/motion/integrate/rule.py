@@ -1,6 +1,7 @@
 """Polynomials through the nodes of Radau's quadrature: their slopes, integrals and highest coefficients."""
 
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 
@@ -33,11 +34,13 @@ class Rule:
         return cls(nodes, differentiation(nodes), quadrature(nodes), at_zero, highest, 2.0 * (count - 1) ** 2)
 
 
+@cache
 def radau_nodes(count: int) -> Array:
     """Roots of P_(k-1) - P_k on [0, 1], P the Legendre polynomials: (k,)."""
     roots = np.polynomial.legendre.Legendre([0.0] * (count - 1) + [1.0, -1.0]).roots()
     nodes = (np.sort(np.asarray(roots, float)) + 1) / 2
     nodes[-1] = 1.0
+    nodes.flags.writeable = False
     return nodes
 
 

@@ -77,8 +77,8 @@ def figures_of(
         e = all_errors[~np.isnan(all_errors)]
         if e.size < 2:
             continue
-        moments = Moments.first_two(e)
-        square = Moments.first_two(rig_means(all_errors**2, each))
+        moments = Moments.of(e, tails=False)
+        square = Moments.of(rig_means(all_errors**2, each), tails=False)
         bias[row], std[row] = moments.mean, moments.std
         rms[row] = math.hypot(moments.mean, moments.std)
         rms_error[row] = square.std_error_of_mean / (2.0 * rms[row]) if rms[row] else 0.0
