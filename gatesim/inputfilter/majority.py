@@ -12,7 +12,8 @@ from gatesim.ground.draw import Draw
 from gatesim.ground.quantity import Quantity, accepts
 from gatesim.ground.sampling import Sampling
 from gatesim.ground.table import Misfit, TableValues
-from gatesim.inputfilter.base import Accepted, Filter, FilterTable
+from gatesim.ground.transition import Accepted, apart, held
+from gatesim.inputfilter.base import Filter, FilterTable
 from gatesim.inputfilter.stablefor import StableForTable
 
 
@@ -46,7 +47,10 @@ class Majority(Filter):
         period = column(self.period)
         # index of the first sample that sees each edge; a sample at the very edge sees the new level
         first = np.ceil(times / period - phase[:, None])
-        return (_changes(first, self.samples, self.needed) + phase[:, None]) * period
+        # a level that holds up to the next sample is seen by one
+        seen = held(first, 1.0)
+        found = apart(seen, lambda some: _changes(some, self.samples, self.needed))
+        return (found + phase[:, None]) * period
 
 
 def _phase(name: str, *, together: bool) -> str:
@@ -61,13 +65,14 @@ def _changes(first: Array, samples: int, needed: int) -> Array:
     with kinks where a level enters (``first``) and where it leaves the window, so that each
     piece is looked at once and a change found by counting steps.
     """
-    n, width = first.shape
-    kinks = np.concatenate([first, first + samples], axis=1)
-    order = np.argsort(kinks, axis=1, kind="stable")
+    n = len(first)
+    # twice the index, and one more where a level leaves: sorted by one key, entering before leaving
+    marks = np.concatenate([2.0 * first, 2.0 * (first + samples) + 1.0], axis=1)
     # a row for each kink, as everything is done for all trials kink by kink
-    kinks = np.ascontiguousarray(np.take_along_axis(kinks, order, axis=1).T)
-    enters = np.ascontiguousarray((order < width).T)
-    accepted = Accepted(n, len(kinks))
+    marks = np.ascontiguousarray(np.sort(marks, axis=1).T)
+    kinks = np.floor(0.5 * marks)
+    enters = marks == 2.0 * kinks
+    accepted = Accepted(n)
     dark, newest, oldest = (np.zeros(n, bool) for _ in range(3))
     count = np.zeros(n)  # dark samples in the window, at the sample before the piece
     for piece, start in enumerate(kinks):
@@ -80,11 +85,12 @@ def _changes(first: Array, samples: int, needed: int) -> Array:
         slope = newest.astype(float) - oldest
         steps = np.where(dark, count - (samples - needed), needed - count)
         at = start + np.maximum(steps, 1.0) - 1.0
-        hit = (slope == np.where(dark, -1.0, 1.0)) & (at < end)
+        # on its way to change: more samples get dark while the output is light, or the other way round
+        hit = (newest != oldest) & (newest != dark) & (at < end)
         accepted.add(at, hit)
         dark ^= hit
-        with np.errstate(invalid="ignore"):  # inf - inf in the padding
-            count += np.where(np.isfinite(end), slope * (end - start), 0.0)
+        # nothing comes after the last kink
+        count += slope * np.subtract(end, start, out=np.zeros(n), where=end < np.inf)
     return accepted.lists()
 
 
