@@ -131,9 +131,9 @@ def held(times: Array, time: Scalar) -> Array:
 
 def edge_count(times: Array) -> NDArray[np.intp]:
     """Number of transitions a trial, shape (n,)."""
-    # a product with ones: numpy sums short rows five times slower
-    finite = np.isfinite(times).astype(np.intp)
-    found: NDArray[np.intp] = finite @ np.ones(times.shape[1], np.intp)
+    found = np.zeros(len(times), np.intp)
+    for column in times.T:  # numpy sums short rows five times slower
+        found += np.isfinite(column)
     return found
 
 
