@@ -51,7 +51,7 @@ def run_cycles(gates: list[Array], cycles: int) -> Cycles:
 
 
 def _in_order(times: Array, kinds: Kinds) -> tuple[Array, Kinds]:
-    """Times (k, n) in order, and the kind of each, -1 where there is no edge; a row is of one of ``kinds`` (k,).
+    """Times (k, n), each row of one of ``kinds``, in order; and the kind of each, -1 where there is none.
 
     Most trials have their edges in one order: only the others are sorted.
     """
