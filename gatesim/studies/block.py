@@ -75,6 +75,7 @@ def run_blocks(
 
     They are evaluated together, as a motion costs hardly more for some hundred trials than for one.
     """
+    keep_memory()
     layout, levels, calibrated = layout_of(model), levels_of(model), isinstance(model, Calibrated)
     draws = [plan.draw(index, dimensions, layout, levels, calibrated=calibrated) for index in indices]
     values = [values_in(model, plan, draw) for draw in draws]
@@ -86,6 +87,15 @@ def run_blocks(
         together = [whole.part(slice(end - d.trials, end)) for end, d in zip(ends, draws, strict=True)]
     lengths = _reference_lengths(model, plan)
     return [_block(own, draw, lengths, plan, keep_trials) for own, draw in zip(together, draws, strict=True)]
+
+
+def keep_memory() -> None:
+    """Let memory that a block has freed be there for the next one.
+
+    glibc gives it back to the system unless a larger piece was freed before (mallopt(3), M_MMAP_THRESHOLD:
+    its thresholds are dynamic up to 32 MiB), and gets it anew page by page. Elsewhere this does nothing.
+    """
+    np.empty(32_000_000, np.int8)
 
 
 def values_in(model: Model, plan: Plan, draw: Nested) -> Mapping[str, Scalar]:
