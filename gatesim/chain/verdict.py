@@ -65,9 +65,9 @@ def verdict(
         parts = 1 if scenario.follower is None else 1 + scenario.follower.count
         before, after = parts * _edges(alone), _edges(counted.gates)
         if chatters:
-            mark((after > before).any(axis=0), Outcome.CHATTERED)
+            mark(np.asarray((after > before).any(axis=0)), Outcome.CHATTERED)
     if scenario.follower is not None:
-        mark((after < before).any(axis=0), Outcome.MERGED)
+        mark(np.asarray((after < before).any(axis=0)), Outcome.MERGED)
         mark(counted.cycles.darkened[:, 0] > 1, Outcome.NEXT_TOO_SOON)
     mark(counted.outcome[:, 0] != Outcome.MEASURED, counted.outcome[:, 0])
     mark(motion.outcome == Outcome.RUNAWAY, Outcome.RUNAWAY)
