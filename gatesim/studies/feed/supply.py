@@ -114,6 +114,10 @@ class Crossings:
             tuple(np.concatenate(gates) for gates in zip(*(c.gates for c in several), strict=True))
         )
 
+    def some(self, rows: NDArray[np.intp]) -> "Crossings":
+        """Some of the streams."""
+        return Crossings(tuple(times[rows] for times in self.gates))
+
     def starts(self, gate: int) -> Array:
         """Leading edges, (streams, parts); inf for a part that does not darken the gate."""
         return self.gates[gate][:, :, 0]
