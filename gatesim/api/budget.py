@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from typing import ClassVar
 
 from gatesim.api.result import WithLengths, at_work, watched
+from gatesim.chain.reference import AS_USUAL
 from gatesim.chain.remembered import Remembered
 from gatesim.scenario import Scenario
 from gatesim.studies import budget as budgeted
@@ -79,10 +80,10 @@ def budget(
     chosen = rig.choose_formula(formula)
     with at_work("differentiating the chain"):
         table = budgeted.budget(rig, chosen, coverage, seed, _in_proportion(SIMULATED_TRIALS, trials))
-    rig = RigModel(scenario)
+    swapped = _in_proportion(SET, trials)
+    rig = RigModel(scenario).prepared((trials or FIRST) + swapped * (2 + len(rig.inputs)), AS_USUAL)
     simulated, checks, ended = _simulated(rig, table, [trials] if trials else [FIRST, MOST], seed, workers)
     with at_work("taking one draw after another from a second set"):
-        swapped = _in_proportion(SET, trials)
         indices = sobol_indices(rig, chosen, swapped, seed, workers=workers) if table.combined > 0.0 else None
     return Budget.of(
         table,

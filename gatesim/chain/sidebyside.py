@@ -1,16 +1,18 @@
 """Motions of one kind side by side, as one batch: a step costs nearly as much for one trial as for many."""
 
-from collections.abc import Sequence
+from collections.abc import Generator, Sequence
 from dataclasses import dataclass, fields, replace
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 
 from gatesim.chain.alike import OF_A_BODY, content, digest
 from gatesim.chain.once import once
-from gatesim.ground.arrays import Array, Scalar, take, trial_count
+from gatesim.ground.arrays import Array, Rows, Scalar, take, trial_count
 from gatesim.motion import Belt, Force, Passage, Path, belt_among
 from gatesim.motion.path import Body
+
+T = TypeVar("T")
 
 
 @dataclass(frozen=True)
@@ -22,9 +24,14 @@ class Question:
     forces: tuple[Force | Belt, ...]
     positions: Array
 
+    def of(self, rows: Rows) -> "Question":
+        """The same for some of the trials."""
+        forces = tuple(take(force, rows) for force in self.forces)
+        return Question(take(self.part, rows), take(self.path, rows), forces, self.positions[rows])
+
 
 @dataclass(frozen=True)
-class _Mover:
+class Mover:
     """All that the motion may know of a part; see `gatesim.motion.path.Body`."""
 
     length: Scalar
@@ -33,8 +40,9 @@ class _Mover:
     round: bool
 
 
-def _mover(part: Body) -> _Mover:
-    return _Mover(**{name: getattr(part, name) for name in OF_A_BODY})
+def mover(part: Body) -> Mover:
+    """What the motion may know of a part, and nothing else."""
+    return Mover(**{name: getattr(part, name) for name in OF_A_BODY})
 
 
 def answered(questions: Sequence[Question]) -> list[Passage]:
@@ -44,14 +52,34 @@ def answered(questions: Sequence[Question]) -> list[Passage]:
     """
     kinds: dict[bytes, list[int]] = {}
     for number, question in enumerate(questions):
-        kinds.setdefault(_kind(question), []).append(number)
+        kinds.setdefault(kind_of(question), []).append(number)
     found: dict[int, Passage] = {}
     for numbers in kinds.values():
         found.update(zip(numbers, _solved([questions[number] for number in numbers]), strict=True))
     return [found[number] for number in range(len(questions))]
 
 
-def _kind(question: Question) -> bytes:
+Asking = Generator[list[Question], list[Passage], T]
+"""Work that asks for motions now and then, and goes on with the answers."""
+
+
+def in_step(works: Sequence[Asking[T]]) -> list[T]:
+    """What comes out of each work; what all ask for at a time is solved side by side."""
+    ended: dict[int, T] = {}
+    answers: dict[int, list[Passage] | None] = dict.fromkeys(range(len(works)))
+    while answers:
+        asked: dict[int, list[Question]] = {}
+        for number, answer in answers.items():
+            try:
+                asked[number] = next(works[number]) if answer is None else works[number].send(answer)
+            except StopIteration as end:
+                ended[number] = end.value
+        motions = iter(answered([question for questions in asked.values() for question in questions]))
+        answers = {number: [next(motions) for _ in questions] for number, questions in asked.items()}
+    return [ended[number] for number in range(len(works))]
+
+
+def kind_of(question: Question) -> bytes:
     """Equal for questions that differ in nothing but numbers, of which every trial may have its own."""
     pieces = [repr(question.part.round).encode()]
     items: tuple[Any, ...] = (question.path, *question.forces)
@@ -83,7 +111,7 @@ def _solved(questions: Sequence[Question]) -> list[Passage]:
         )
         for q, n in zip(questions, sizes, strict=True)
     ]
-    part = _stacked([_mover(question.part) for question in questions], sizes)
+    part = _stacked([mover(question.part) for question in questions], sizes)
     path = _stacked([question.path for question in questions], sizes)
     forces = tuple(
         _stacked(alike, sizes) for alike in zip(*(question.forces for question in questions), strict=True)
@@ -97,7 +125,7 @@ def _solved(questions: Sequence[Question]) -> list[Passage]:
 
 
 def _trials(question: Question) -> int:
-    return max(trial_count(_mover(question.part), question.path, *question.forces), len(question.positions))
+    return max(trial_count(mover(question.part), question.path, *question.forces), len(question.positions))
 
 
 def _stacked(items: Sequence[Any], sizes: Sequence[int]) -> Any:

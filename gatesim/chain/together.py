@@ -11,7 +11,7 @@ import numpy as np
 
 from gatesim.chain.alike import content, digest, motion_inputs
 from gatesim.chain.controller import Controller, held_together
-from gatesim.chain.pipeline import Measured, MotionQuery, measure, motion_query, signals_of
+from gatesim.chain.pipeline import Measured, MotionQuery, Move, measure, motion_query, signals_of
 from gatesim.chain.readonce import ReadOnce
 from gatesim.chain.sidebyside import Question, answered
 from gatesim.chain.signals import Signals
@@ -26,7 +26,7 @@ from gatesim.sensor import Switching, switching
 
 @dataclass(frozen=True)
 class Case:
-    """One rig to run; see `gatesim.chain.pipeline.run`."""
+    """One rig to run; see `gatesim.chain.pipeline.run`. ``surface``: answers for its motion, if any."""
 
     scenario: Scenario
     draw: Draw
@@ -34,6 +34,7 @@ class Case:
     quantised: bool = True
     ends: bool = True
     controller: Controller | None = None
+    surface: Move | None = None
 
 
 def run_all(cases: Sequence[Case], switched: "Switched | None" = None) -> list[Measured]:
@@ -51,9 +52,10 @@ def run_all(cases: Sequence[Case], switched: "Switched | None" = None) -> list[M
     queries = [_query(case, once, switch) for case in cases]
     alike: dict[bytes, list[int]] = {}
     for number, (case, query) in enumerate(zip(cases, queries, strict=True)):
-        alike.setdefault(_moves_as(case.scenario, query, once), []).append(number)
+        alike.setdefault(_moves_as(case, query, once), []).append(number)
     found: dict[int, Measured] = {}
-    each = _moved([[queries[number] for number in numbers] for numbers in alike.values()])
+    surfaces = [cases[numbers[0]].surface for numbers in alike.values()]
+    each = _moved([[queries[number] for number in numbers] for numbers in alike.values()], surfaces)
     for numbers, motions in zip(alike.values(), each, strict=True):
         known: dict[tuple[Any, ...], Signals] = {}
         for number, motion in zip(numbers, motions, strict=True):
@@ -106,13 +108,14 @@ def _seen_as(case: Case, query: MotionQuery) -> tuple[Any, ...]:
     return (*same, *of_tables, digest(content(given)))
 
 
-def _moves_as(scenario: Scenario, query: MotionQuery, once: ReadOnce) -> bytes:
+def _moves_as(case: Case, query: MotionQuery, once: ReadOnce) -> bytes:
     """Equal for rigs that can share a motion."""
     rig, positions = query.rig, query.positions
     inputs = motion_inputs(rig.part, rig.path, rig.forces)
     told = [inputs.shared, *map(once.digest, inputs.each), str(len(positions)).encode()]
-    if scenario.counter.source.turned_by == "part":  # a roller stands still past the last position asked for
-        told += [str(positions.shape).encode(), positions.tobytes()]
+    # a roller stands still past the last position asked for, and a surface is made for the rig's own
+    if case.scenario.counter.source.turned_by == "part" or case.surface is not None:
+        told += [str(id(case.surface)).encode(), str(positions.shape).encode(), positions.tobytes()]
     elif _judged_by_reach(query):
         told += [np.asarray(gate).tobytes() for gate in rig.gates]
     return digest(told)
@@ -131,12 +134,21 @@ def _judged_by_reach(query: MotionQuery) -> bool:
     return any(np.any(last < end) for end in ends)  # it may run away further on
 
 
-def _moved(groups: Sequence[Sequence[MotionQuery]]) -> list[list[Passage]]:
-    """The motions of groups of queries, those of a group differing in nothing but their positions."""
-    asked = [_asked_at_once(queries) for queries in groups]
-    motions = answered([question for question, _ in asked])
+def _moved(groups: Sequence[Sequence[MotionQuery]], surfaces: Sequence[Move | None]) -> list[list[Passage]]:
+    """The motions of groups of queries, those of a group differing in nothing but their positions.
+
+    Not even in these where there is a surface.
+    """
+    asked = [_asked_at_once(queries) for queries, s in zip(groups, surfaces, strict=True) if s is None]
+    solved = zip(asked, answered([question for question, _ in asked]), strict=True)
     found = []
-    for queries, (_, own), motion in zip(groups, asked, motions, strict=True):
+    for queries, surface in zip(groups, surfaces, strict=True):
+        rig = queries[0].rig
+        if surface is not None:
+            motion = surface(rig.part, rig.path, rig.forces, queries[0].positions)
+            found.append([motion] * len(queries))
+            continue
+        (_, own), motion = next(solved)
         if len(queries) == 1:
             found.append([motion])
             continue

@@ -9,7 +9,6 @@ from gatesim.chain.pipeline import Measured, Move
 from gatesim.chain.seen import seen_motion
 from gatesim.formula import FORMULAS, AssumedMotion, Constants
 from gatesim.ground.arrays import Array
-from gatesim.ground.outcome import Outcome
 from gatesim.motion import Passage
 
 
@@ -31,25 +30,7 @@ def _constant(first: float, at: float, assumed: AssumedMotion, reach: float) -> 
     def move(part: Any, path: Any, forces: Sequence[Any], positions: Array) -> Passage:
         beyond = np.broadcast_to([0.5 * first, first, first + 2.0 * reach], (len(positions), 3))
         nodes = np.sort(np.concatenate([positions, beyond], axis=1), axis=1)
-        time, v = _crossing(positions)
-        node_time, node_speed = _crossing(nodes)
-        nothing = np.full(len(positions), np.nan)
-        return Passage(
-            time=time,
-            speed=v,
-            outcome=np.full(len(positions), int(Outcome.MEASURED), np.int64),
-            stop_position=nothing,
-            stop_time=nothing,
-            caught_position=nothing,
-            caught_time=nothing,
-            grip=nothing,
-            brake_ratio=nothing,
-            brake_acceleration=nothing,
-            node_position=nodes,
-            node_time=node_time,
-            node_speed=node_speed,
-            belt=None,
-        )
+        return Passage.known(*_crossing(positions), (nodes, *_crossing(nodes)))
 
     def _crossing(positions: Array) -> tuple[Array, Array]:
         gone = positions - first

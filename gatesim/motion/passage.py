@@ -38,6 +38,7 @@ class Passage:
     grip: (n,) largest friction needed to carry the part, relative to what there is; above 1 it slips.
     brake_ratio: (n,) speed relative to the critical speed where the part last covered most of
         the brake (above 1: on the falling side of the peak); brake_acceleration: (n,) there, m/s^2.
+    effort: (n,) what the motion took, in explicit steps; 0 where all of it is known in closed form.
     node_position, node_time, node_speed: (n, k) points of the motion, for ``travel_at``.
     """
 
@@ -51,10 +52,34 @@ class Passage:
     grip: Array
     brake_ratio: Array
     brake_acceleration: Array
+    effort: Array
     node_position: Array
     node_time: Array
     node_speed: Array
     belt: Belt | None
+
+    @classmethod
+    def known(cls, time: Array, speed: Array, nodes: tuple[Array, Array, Array] | None = None) -> "Passage":
+        """Of trials of which crossings (n, p) are known, and nodes: position, time and speed (n, k)."""
+        nothing, none = np.full(len(time), np.nan), np.empty((len(time), 0))
+        position, at, v = (none, none, none) if nodes is None else nodes
+        return cls(
+            time=time,
+            speed=speed,
+            outcome=np.full(len(time), int(Outcome.MEASURED), np.int64),
+            stop_position=nothing,
+            stop_time=nothing,
+            caught_position=nothing,
+            caught_time=nothing,
+            grip=nothing,
+            brake_ratio=nothing,
+            brake_acceleration=nothing,
+            effort=np.zeros(len(time)),
+            node_position=position,
+            node_time=at,
+            node_speed=v,
+            belt=None,
+        )
 
     def travel_at(self, t: Array) -> Array:
         """Position of the leading end (n, k) at times t (n, k) since release; 0 before it.
@@ -136,6 +161,7 @@ def _chunk(part: Body, path: Path, forces: tuple[Force, ...], belt: Belt | None,
         grip=unknown if ride is None else ride.grip,
         brake_ratio=ratio,
         brake_acceleration=acceleration,
+        effort=trip.effort,
         node_position=np.vstack([nodes, *(mark.u for mark in marks)]).T,
         node_time=np.vstack([trip.time, *(mark.t for mark in marks)]).T,
         node_speed=np.vstack([trip.speed, *(mark.v for mark in marks)]).T,

@@ -20,7 +20,7 @@ from gatesim.studies import state
 from gatesim.studies.block import Block, Summary, run_blocks
 from gatesim.studies.draws import Drawn, assign_dimensions, names_drawn
 from gatesim.studies.estimate import Forecast
-from gatesim.studies.model import Model, Trials, layout_of
+from gatesim.studies.model import Model, Prepared, Trials, layout_of
 from gatesim.studies.plan import Plan
 from gatesim.studies.result import StudyResult, result_of
 from gatesim.studies.until import LEAST_SEQUENCES
@@ -167,6 +167,11 @@ def _tasks(plan: Plan, indices: Sequence[int]) -> list[Sequence[int]]:
     return [indices[first : first + some] for first in range(0, len(indices), some)]
 
 
+def _prepared(model: Model, plan: Plan) -> Model:
+    """The model as the blocks of a study run it."""
+    return model.prepared(plan.expected, plan.calibration) if isinstance(model, Prepared) else model
+
+
 def _study(
     model: Model,
     plan: Plan,
@@ -186,7 +191,7 @@ def _study(
     summary, waiting = state.load(state_file, model, plan) if state_file else (fresh, {})
     drawn = names_drawn(model, layout) if plan.quasi and drawn is None else drawn
     dimensions = assign_dimensions(drawn, each=layout.each) if plan.quasi and drawn else {}
-    task = partial(run_blocks, model, plan, dimensions, sink is not None)
+    task = partial(run_blocks, _prepared(model, plan), plan, dimensions, sink is not None)
     todo = _tasks(plan, [index for index in range(summary.blocks, plan.blocks) if index not in waiting])
     bar = tqdm(
         total=plan.blocks * plan.block if plan.quasi else plan.trials,

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gatesim.chain.pipeline import Measured
+from gatesim.chain.reference import Calibration
 from gatesim.chain.together import Case, run_all
 from gatesim.ground.arrays import Array, Scalar
 from gatesim.ground.correlation import Correlation, together
@@ -126,6 +127,15 @@ class Calibrated(Model, Protocol):
         self, values: Mapping[str, Scalar], lengths: Array, trials: int
     ) -> Mapping[str, Scalar]:
         """Values of the inputs in so many trials, the last of them of parts of known ``lengths`` (m)."""
+        ...
+
+
+@runtime_checkable
+class Prepared(Model, Protocol):
+    """A measurement that a long study makes ready for it."""
+
+    def prepared(self, trials: int, calibration: Calibration) -> Model:
+        """The same for less work a trial, where that pays in so many trials; told by the arguments alone."""
         ...
 
 

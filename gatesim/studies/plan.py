@@ -19,6 +19,7 @@ REPLICATES = 16  # quasi-random: enough to estimate an error from their scatter
 # Reference passages cost as much as trials: so many of them a trial, and the least number of rigs
 CALIBRATED = 0.06
 LEAST_CALIBRATED = 20
+LIKELY = 500_000  # until averages have settled, as a rule
 MOST_TRIALS = 100_000_000
 
 
@@ -58,6 +59,11 @@ class Plan:
             return BLOCK
         wanted = BLOCK if self.until else max(self.trials // REPLICATES, 2**6)
         return 1 << min(max(round(math.log2(wanted)), 6), 16)
+
+    @property
+    def expected(self) -> int:
+        """Trials that are likely to be run."""
+        return min(self.trials, LIKELY) if self.until else self.trials
 
     @property
     def blocks(self) -> int:

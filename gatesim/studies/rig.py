@@ -12,7 +12,7 @@ import numpy as np
 from gatesim.chain import pipeline
 from gatesim.chain.controller import Controller
 from gatesim.chain.once import once
-from gatesim.chain.reference import reference_lengths, with_references
+from gatesim.chain.reference import Calibration, reference_lengths, with_references
 from gatesim.chain.sampled import at_mean_delay, sampling_periods
 from gatesim.chain.together import Case
 from gatesim.ground.arrays import Array, Scalar
@@ -24,6 +24,7 @@ from gatesim.scenario import Scenario
 from gatesim.scenario.reader import changed
 from gatesim.sensor.respond import JITTER
 from gatesim.studies.model import Trials
+from gatesim.studies.surveyed import surveyed
 from gatesim.studies.sweep import SweptQuantity, grid_values
 
 
@@ -32,13 +33,14 @@ class RigModel:
     """The measurement a scenario describes. See `gatesim.studies.model.Model`.
 
     ``sampling``: stages that sample even where nothing is rounded. ``move`` and ``controller`` as
-    `gatesim.chain.pipeline.run` has them.
+    `gatesim.chain.pipeline.run` has them; ``surface``: a move that is fitted to the equation of motion.
     """
 
     scenario: Scenario
     sampling: frozenset[str] = field(default=frozenset(), kw_only=True)
     move: pipeline.Move = field(default=once, kw_only=True)
     controller: Controller | None = field(default=None, kw_only=True)
+    surface: pipeline.Move | None = field(default=None, kw_only=True)
 
     @cached_property
     def inputs(self) -> Mapping[str, Quantity]:
@@ -67,15 +69,17 @@ class RigModel:
         case = self.case(values, draw, quantised=quantised)
         return Trials.of(
             pipeline.run(
-                case.scenario, draw, case.values, quantised=quantised, ends=case.ends, move=self.move,
-                controller=case.controller,
+                case.scenario, draw, case.values, quantised=quantised, ends=case.ends,
+                move=self.surface or self.move, controller=case.controller,
             )
         )  # fmt: skip
 
     def case(self, values: Mapping[str, Scalar], draw: Draw, *, quantised: bool = True) -> Case:
         """See `gatesim.studies.model.OfARig.case`."""
         scenario = self.scenario if quantised else self._smooth
-        return Case(scenario, draw, values, quantised, ends=False, controller=self.controller)
+        return Case(
+            scenario, draw, values, quantised, ends=False, controller=self.controller, surface=self.surface
+        )
 
     @cached_property
     def _smooth(self) -> Scenario:
@@ -89,6 +93,10 @@ class RigModel:
     def sampling_in(self, stages: Collection[str]) -> Self:
         """See `gatesim.studies.model.Sampled.sampling_in`."""
         return replace(self, sampling=frozenset(stages))
+
+    def prepared(self, trials: int, calibration: Calibration) -> "RigModel":
+        """See `gatesim.studies.model.Prepared.prepared`."""
+        return surveyed(self, trials, self.reference_lengths(calibration.parts))
 
     def reference_lengths(self, count: int) -> Array:
         """See `gatesim.studies.model.Calibrated.reference_lengths`."""

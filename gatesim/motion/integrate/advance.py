@@ -31,6 +31,9 @@ EVERY = 8
 PATIENCE = 62
 """Steps after which to look again whether the motion is stiff, and not to wait until a part has settled."""
 
+IMPLICIT, A_LEAP = 6.0, 4.0
+"""What an implicit step, and a long way at once, take in a batch, in explicit steps (measured)."""
+
 UNDER_WAY, ARRIVED, STOPPED, MET = -1, 0, 1, 2
 
 
@@ -39,7 +42,8 @@ class State:
     """Trials under way on a span: distance into it, speed, time since its start, next step size.
 
     implicit: those for which implicit steps are the cheaper ones. settling: those that may come so close to
-    the speed at which drag balances drive that they can go a long way at once.
+    the speed at which drag balances drive that they can go a long way at once. effort: steps so far, in
+    explicit ones.
     """
 
     rows: NDArray[np.intp]
@@ -50,6 +54,7 @@ class State:
     hint: Array
     implicit: Flags
     settling: Flags
+    effort: Array
 
     def keep(self, rows: Flags) -> "State":
         """Select trials."""
@@ -58,13 +63,17 @@ class State:
 
 @dataclass(frozen=True)
 class Arrival:
-    """End of a span: distance covered, speed, time spent, step size to try next, how it ended (n,)."""
+    """End of a span: distance covered, speed, time spent, step size to try next, how it ended (n,).
+
+    effort: steps that were tried, in explicit ones.
+    """
 
     u: Array
     v: Array
     dt: Array
     hint: Array
     ending: NDArray[np.int8]
+    effort: Array
 
 
 def advance(
@@ -77,8 +86,9 @@ def advance(
     Raises ArithmeticError if a trial takes more than MOST_STEPS steps.
     """
     n = size.size
-    out = Arrival(size.copy(), v.copy(), np.zeros(n), hint.copy(), np.zeros(n, np.int8))
-    now = State(np.arange(n), size, np.zeros(n), v.copy(), np.zeros(n), hint, *np.zeros((2, n), bool))
+    out = Arrival(size.copy(), v.copy(), np.zeros(n), hint.copy(), np.zeros(n, np.int8), np.zeros(n))
+    still, neither = np.zeros((3, n)), np.zeros((2, n), bool)
+    now = State(np.arange(n), size, still[0], v.copy(), still[1], hint, neither[0], neither[1], still[2])
     if meeting is None:
         left = ~_by_formula(dynamics, size, v, out)
         if not left.any():
@@ -146,7 +156,7 @@ def _deliver(
     if not done.any():
         return now, dynamics
     rows = now.rows[done]
-    for name in ("u", "v", "dt", "hint"):
+    for name in ("u", "v", "dt", "hint", "effort"):
         getattr(out, name)[rows] = getattr(now, name)[done]
     out.ending[rows] = ending[done]
     return now.keep(~done), dynamics.take(~done)
@@ -157,6 +167,7 @@ def _leap(dynamics: Dynamics, now: State) -> NDArray[np.int8]:
     rows = np.flatnonzero(now.settling)
     ending = np.full(now.rows.shape, UNDER_WAY, np.int8)
     while rows.size:
+        now.effort[rows] += A_LEAP
         u, v, dt, behind, sound, short = leap(dynamics.take(rows), now.size[rows], now.u[rows], now.v[rows])
         now.settling[rows[short]] = False
         some = rows[sound]
@@ -177,6 +188,7 @@ def _one_step(dynamics: Dynamics, now: State, meeting: Meeting | None) -> NDArra
     distance = left / np.maximum(np.ceil(left / now.hint), 1.0)
     if meeting is not None:
         distance = np.minimum(distance, meeting.reach(now.rows, now.v, a, now.dt))
+    now.effort = now.effort + np.where(now.implicit, IMPLICIT, 1.0)
     # stages of steps that are too long overflow or run backwards; their error is NaN or huge
     with np.errstate(all="ignore"):
         end, elapsed, error = move(dynamics, now.implicit, now.u, now.v, a, distance)

@@ -33,7 +33,8 @@ class Journey:
     rest has beyond that.
     time, speed: (k + 1, n), NaN where not reached.
     stop_position, stop_time, ran_back: (n,) where and when the part came to rest (NaN: it did not),
-    and whether it turns back there. hint: (n,) step size that served last.
+    and whether it turns back there. hint: (n,) step size that served last. effort: (n,)
+    steps taken, in explicit ones.
     """
 
     part: Body
@@ -50,6 +51,7 @@ class Journey:
     stop_time: Array = field(init=False)
     ran_back: Flags = field(init=False)
     hint: Array = field(init=False)
+    effort: Array = field(init=False)
 
     def __post_init__(self) -> None:
         n = self.nodes.shape[1]
@@ -60,6 +62,7 @@ class Journey:
         self.time[0], self.speed[0] = 0.0, self.path.release_speed
         self.stop_position, self.stop_time = np.full(n, np.nan), np.full(n, np.nan)
         self.ran_back, self.hint = np.zeros(n, bool), np.full(n, np.inf)
+        self.effort = np.zeros(n)
 
     def dynamics(self, j: int) -> Dynamics:
         """Acceleration on span j."""
@@ -127,6 +130,7 @@ class Journey:
         self.time[j + 1, some] = begin.t[some] + end.dt
         self.speed[j + 1, some] = end.v
         self.hint[some] = end.hint
+        self.effort[some] += end.effort
         if end.ending.any():
             self._end_early(j, dynamics, left, going, end)
         return going, end
