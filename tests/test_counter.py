@@ -81,10 +81,21 @@ def random_gates(seed, number, trials=1500, width=8):
     return gates
 
 
+def usual_gates(seed, number, trials=800):
+    """Most trials alike but for a little, others not; whole times, so that edges of gates coincide."""
+    rng = np.random.default_rng(seed)
+    alike = np.array([[[10, 40, 60, 70]], [[20, 50, 60, 80]], [[55, 90, 99, 120]]])[:number]
+    off = rng.integers(0, 5, (number, trials, 4)) * (rng.random((trials, 1)) < 0.3)
+    off += rng.integers(0, 60, (number, trials, 4)) * (rng.random((trials, 1)) < 0.1)
+    times = np.sort(alike + off, axis=2).astype(float) + np.arange(4) / 8.0
+    return [np.where(np.arange(4) < 2 * rng.integers(1, 3, (trials, 1)), gate, np.inf) for gate in times]
+
+
+@pytest.mark.parametrize("made", [random_gates, usual_gates])
 @pytest.mark.parametrize("number", [2, 3])
 @pytest.mark.parametrize("cycles", [1, 2, 5])
-def test_gate_logic_equals_a_walk_through_the_edges(number, cycles):
-    gates = random_gates(10 * number + cycles, number)
+def test_gate_logic_equals_a_walk_through_the_edges(number, cycles, made):
+    gates = made(10 * number + cycles, number)
     found = run_cycles(gates, cycles)
     for trial in range(len(gates[0])):
         rows = [gate[trial][np.isfinite(gate[trial])] for gate in gates]
@@ -151,6 +162,14 @@ def test_while_dark_the_light_of_a_hole_is_not_counted():
     assert counted.counts().capture[0] == pytest.approx(250_000, abs=1)
     _, running = outcome_of(Counter(MHZ, Hardware()), [0.0, 0.2, 0.25, 0.5], [0.3, 0.7])
     assert running.counts().dwell[0] == 500_000
+
+
+def test_while_dark_a_part_that_stays_in_the_beam_after_chatter_is_counted():
+    counter = Counter(MHZ, Hardware(), counting="while-dark")
+    outcome, counted = outcome_of(counter, [0.0, 0.2, 0.25], [0.3, 0.7])
+    assert outcome is Outcome.SPLIT
+    assert counted.counts().dwell[0] == 200_000
+    assert np.isnan(counted.counts().capture[0])  # after the last edge to light
 
 
 # ---------------------------------------------------------------- clock

@@ -15,10 +15,11 @@ from gatesim.ground.draw import Streams
 from gatesim.ground.errors import InputError
 from gatesim.motion import passage
 from gatesim.scenario import load
-from gatesim.studies.feed.fate import ELEMENTS, Fate, fates
-from gatesim.studies.feed.feed import Feeding, feed, feed_with
+from gatesim.studies.feed.fate import ELEMENTS, Fate, fates, registers_used
+from gatesim.studies.feed.feed import Feeding, feed, feed_with, nominal_busy_time, without_follower
 from gatesim.studies.feed.process import latest, process
 from gatesim.studies.feed.supply import Crossings, PartDraws, Parts, Supply, spacing_of
+from gatesim.studies.feed.undisturbed import undisturbed
 from tests.test_feed_renewal import rig, shares
 
 
@@ -208,3 +209,26 @@ EXAMPLES = sorted((Path(__file__).parents[1] / "scenarios").glob("[1-6]-*.toml")
 def test_parts_of_every_example_are_read_when_they_come_slowly(file):
     (point,) = feed(load(file), Feeding(spacing_of("fixed", 0.0), 0.9, 200), [0.02], workers=1).points
     assert point.shares[Fate.CORRECT] > 0.9
+
+
+@pytest.mark.parametrize("file", ["3-braked-rung", "6-belt-roller", "8b-chatter-hold-off", "9b-slat-polled"])
+def test_streams_told_apart_at_a_glance_are_judged_as_the_others_are(file, monkeypatch):
+    """All streams go the long way, where nothing is said to be undisturbed: the same fates and elements."""
+    scenario = without_follower(load(Path(__file__).parents[1] / "scenarios" / f"{file}.toml"))
+    draws = PartDraws(5, 0, 40, 20)
+    supply = Supply.of(Parts.of(scenario, draws), spacing_of("exponential", 0.0))
+    busy = nominal_busy_time(scenario)
+    shares = []
+    for load_ in (0.001, 0.01, 0.1, 1.0):
+        crossings = supply.at(load_ / busy)
+        processed = process(scenario, crossings, draws.rig)
+        shares.append(undisturbed(crossings, processed, registers_used(scenario)).mean())
+        found = fates(scenario, crossings, processed)
+        with monkeypatch.context() as patch:
+            patch.setattr("gatesim.studies.feed.fate.undisturbed", lambda *_: np.zeros(40, bool))
+            plain = fates(scenario, crossings, processed)
+        assert np.array_equal(found.fate, plain.fate)
+        assert np.array_equal(found.element, plain.element)
+    assert shares[-1] == 0.0
+    if "chatter" not in file:
+        assert shares[0] > 0.8

@@ -129,6 +129,19 @@ def test_filter_times_that_differ_from_trial_to_trial():
     assert_same(late, [hold_off_machine(edges, h) for edges, h in rows])
 
 
+def test_a_few_long_lists_among_short_ones_are_filtered_as_the_machines_do():
+    times = random_lists(11, width=24)
+    times[np.arange(TRIALS) % 9 > 0, 2:] = np.inf
+    draw, edges = Phase(TRIALS, 3), finite(times)
+    stable = StableFor(4.0).pass_on(times, draw, "filter@1")
+    assert_same(stable, [stable_for_machine(row, 4) for row in edges])
+    late = HoldOff(4.0).pass_on(times, draw, "filter@1")
+    assert_same(late, [hold_off_machine(row, 4) for row in edges])
+    voted = Majority(1.0, 5, 3).pass_on(times, draw, "filter@1")
+    rows = zip(edges, draw.phase, strict=True)
+    assert_same(voted, [majority_machine(row, phase, 5, 3) for row, phase in rows])
+
+
 def test_a_long_stream_of_parts_is_filtered_like_a_short_one():
     times = random_lists(3, width=400, longest=20, trials=20)
     filtered = StableFor(9.0).pass_on(times, Nominal(20), "filter@1")

@@ -80,6 +80,31 @@ def test_no_pulse_is_cut_off_however_many_there_are():
     assert pulses.var() == pytest.approx(2.0 * mean, rel=0.1)
 
 
+@pytest.mark.parametrize("mean", [0.7, 14.0])
+def test_chatter_is_that_of_a_walk_from_pulse_to_pulse(mean):
+    # the same random numbers, one edge and one pulse at a time; a dozen pulses have theirs side by side
+    n, spacing = 60, np.linspace(1e-5, 1e-3, 60)
+    times, draw = passages(n, 1.0, 0.01), Streams(7, 0, n)
+    found = respond(Response(chatter=Chatter(mean, spacing)), times, draw, 1)
+    wanted = stats.poisson.ppf(draw.uniform("sensor.chatter_pulses@1", 2), mean)
+    seed = draw.uniform("sensor.chatter_spacing@1")
+    for trial in range(n):
+        expected = []
+        for edge, until in enumerate((times[trial, 1], math.inf)):
+            now = times[trial, edge]
+            expected.append(now)
+            for pulse in range(int(wanted[trial, edge])):
+                first = 12 * edge + pulse if pulse < 12 else 2**40 + 2**20 * edge + pulse
+                numbers = further(seed[trial : trial + 1], np.array([2 * first, 2 * first + 1]))
+                goes, comes = now - spacing[trial] * np.cumsum(np.log(numbers))
+                if comes >= until:
+                    break
+                expected += [goes, comes]
+                now = comes
+        row = found[trial]
+        np.testing.assert_allclose(row[np.isfinite(row)], expected, rtol=1e-14)
+
+
 def test_chatter_never_reaches_past_the_next_edge():
     times = passages(N, 1.0, 2e-5)
     found = respond(Response(chatter=Chatter(3.0, 1e-5)), times, Streams(6, 0, N), 1)

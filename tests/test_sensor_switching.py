@@ -1,5 +1,7 @@
 """Where a light gate switches while a part passes."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 import shapely
@@ -8,6 +10,7 @@ from shapely import affinity
 
 from gatesim.part import ChamferedEnd, Hole, Notch, Part, RoundEnd
 from gatesim.sensor import CircularBeam, PointBeam, SlitBeam, switching
+from gatesim.sensor import tilt as tilts_of
 
 # penetration of a knife edge / beam diameter at a blocked share: circular segment, solved to 9 digits
 KNIFE_EDGE = {0.10: 0.156475587, 0.25: 0.298013623, 0.50: 0.5, 0.75: 0.701986377, 0.90: 0.843524413}
@@ -166,6 +169,20 @@ def test_a_long_side_switches_where_the_turned_rectangle_covers_the_share(tilt, 
     front, rear = travels(Part(length, height=height, tilt=tilt), stage, dark, light)
     assert front == pytest.approx(brentq(missing, -0.1, 0.5 * length, args=(dark,), xtol=1e-12), abs=1e-7)
     assert rear == pytest.approx(brentq(missing, 0.5 * length, 1.0, args=(light,), xtol=1e-12), abs=1e-7)
+
+
+@pytest.mark.parametrize("beam", [circle(2e-3, 0.5e-3), SlitBeam(1e-3, 6e-3), PointBeam(1e-3)])
+def test_who_is_not_asked_for_a_long_side_does_not_meet_one(beam, monkeypatch):
+    # with no bound at all every trial is asked; of these some meet a side, and most do not
+    rng = np.random.default_rng(4)
+    part = Part(rng.uniform(0.05, 0.2, 4000), height=12e-3, tilt=rng.normal(0.0, 0.04, 4000))
+    dark, light = rng.uniform(0.5, 0.7, 4000), rng.uniform(0.3, 0.5, 4000)
+    found = switching(part, beam, dark, light, 0.1).travel
+    monkeypatch.setattr(tilts_of, "SURELY", -np.inf)
+    everyone = switching(part, beam, dark, light, 0.1).travel
+    assert np.array_equal(found, everyone)
+    unbounded = switching(replace(part, height=np.inf), beam, dark, light, 0.1).travel
+    assert 0.01 < (np.abs(unbounded - everyone) > 1e-9).any(axis=1).mean() < 0.7
 
 
 def test_tilt_alone_lengthens_the_dark_travel_by_its_secant():

@@ -257,6 +257,19 @@ def test_quantiles_from_bounded_memory_are_as_close_as_they_say(kind):
     assert got == pytest.approx(want, rel=2e-3, abs=1e-15)
 
 
+def test_values_taken_in_together_are_summed_up_as_one_block_after_the_other():
+    rng = np.random.default_rng(6)
+    blocks = [np.sort(rng.standard_cauchy(10_000)) for _ in range(30)]
+    together, one_by_one = RankSummary(), RankSummary()
+    for block in blocks:
+        together.add(block)
+        one_by_one.add(block)
+        assert one_by_one.count.sum() % 10_000 == 0  # to ask takes in what waits
+    for key in ("count", "low", "high"):
+        assert np.array_equal(getattr(together, key), getattr(one_by_one, key))
+    assert together.count.sum() == 300_000
+
+
 def test_shortest_interval_of_a_skew_distribution():
     # exponential: the shortest 95 % interval starts at 0 and ends at ln 20 (derived)
     u = (np.arange(100_000) + 0.5) / 100_000

@@ -273,11 +273,14 @@ def _positions(
             rear.append(len(columns))
             columns.append(np.broadcast_to(gate + np.asarray(rig.part.length), (n,)))
         edges.append(slice(len(columns), len(columns) + at.travel.shape[1]))
-        travel = np.where(np.isfinite(at.travel), at.travel, np.nan)
-        columns += [np.broadcast_to(gate + column, (n,)) for column in travel.T]
+        columns += [
+            np.broadcast_to(gate + np.where(np.isfinite(column), column, np.nan), (n,))
+            for column in at.travel.T
+        ]
     if follow:
         columns.append(np.broadcast_to(rig.gates[-1] + np.asarray(rig.part.length) + ROLLER_REACH, (n,)))
-    return np.stack(columns, axis=1), tuple(front), tuple(rear), tuple(edges)
+    # columns as they lie in memory: the motion works on each by itself
+    return np.stack(columns).T, tuple(front), tuple(rear), tuple(edges)
 
 
 def _roller_travel(scenario: Scenario, motion: Passage) -> Travel:

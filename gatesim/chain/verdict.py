@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gatesim.counter import Counted
-from gatesim.ground.arrays import Array, Scalar
+from gatesim.ground.arrays import Array, Flags, Scalar
 from gatesim.ground.outcome import Outcome
 from gatesim.ground.transition import edge_count
 from gatesim.motion import Passage
@@ -24,9 +24,9 @@ class Verdict:
     code: NDArray[np.int64]
 
     @property
-    def reads(self) -> NDArray[np.bool_]:
+    def reads(self) -> Flags:
         """Whether the controller obtains a reading, (n,)."""
-        reads: NDArray[np.bool_] = _READS[self.code]
+        reads: Flags = _READS[self.code]
         return reads
 
 
@@ -45,15 +45,13 @@ def verdict(
     ``stretches_to`` as `gatesim.inputfilter.Filter` has it.
     """
     n = len(counted.outcome)
-    parts = 1 if scenario.follower is None else 1 + scenario.follower.count
-    before, after = parts * _edges(alone), _edges(counted.gates)
-    seen, passed, acted = (_at_both(edges > 0) for edges in (before, _edges(filtered), after))
-    stops = np.isin(motion.outcome, (Outcome.STOPPED, Outcome.RAN_BACK))
+    seen, passed, acted = (_any_at_both(gates) for gates in (alone, filtered, counted.gates))
+    stops = (motion.outcome == Outcome.STOPPED) | (motion.outcome == Outcome.RAN_BACK)
     code = np.zeros(n, np.int64)
 
-    def mark(here: NDArray[np.bool_], outcome: Outcome | NDArray[np.int64]) -> None:
-        nonlocal code
-        code = np.where((code == Outcome.MEASURED) & here, outcome, code)
+    def mark(here: Flags, outcome: Outcome | NDArray[np.int64]) -> None:
+        if here.any():
+            np.copyto(code, outcome, where=here & (code == Outcome.MEASURED))
 
     # a part that stops once everything is latched has been measured
     mark(stops & (counted.outcome[:, 0] != Outcome.MEASURED), motion.outcome)
@@ -62,12 +60,16 @@ def verdict(
     mark(~acted, Outcome.MISSED)
     if np.any(stretches_to):
         mark(_stretched(alone, filtered, stretches_to), Outcome.STRETCHED)
-    if any(sensor.chatter is not None for sensor in scenario.sensors):
-        mark(~_at_both(after <= before), Outcome.CHATTERED)
+    chatters = any(sensor.chatter is not None for sensor in scenario.sensors)
+    if chatters or scenario.follower is not None:
+        parts = 1 if scenario.follower is None else 1 + scenario.follower.count
+        before, after = parts * _edges(alone), _edges(counted.gates)
+        if chatters:
+            mark(np.asarray((after > before).any(axis=0)), Outcome.CHATTERED)
     if scenario.follower is not None:
-        mark(~_at_both(after >= before), Outcome.MERGED)
+        mark(np.asarray((after < before).any(axis=0)), Outcome.MERGED)
         mark(counted.cycles.darkened[:, 0] > 1, Outcome.NEXT_TOO_SOON)
-    mark(np.ones(n, bool), counted.outcome[:, 0])
+    mark(counted.outcome[:, 0] != Outcome.MEASURED, counted.outcome[:, 0])
     mark(motion.outcome == Outcome.RUNAWAY, Outcome.RUNAWAY)
     with np.errstate(invalid="ignore"):  # never caught, or nothing to catch it, is NaN
         late = motion.caught_position > np.asarray(gates[0])
@@ -78,7 +80,7 @@ def verdict(
 def unread(code: NDArray[np.int64], reading: Array) -> NDArray[np.int64]:
     """Outcomes where the formula in charge makes nothing of counts that came about, (n,)."""
     silent = np.isnan(reading) & (code == Outcome.MEASURED)
-    return np.where(silent, np.int64(Outcome.NO_READING), code)
+    return np.where(silent, np.int64(Outcome.NO_READING), code) if silent.any() else code
 
 
 def _edges(gates: Sequence[Array]) -> NDArray[np.intp]:
@@ -86,7 +88,7 @@ def _edges(gates: Sequence[Array]) -> NDArray[np.intp]:
     return np.stack([edge_count(times) for times in gates[:2]])
 
 
-def _stretched(alone: Sequence[Array], filtered: Sequence[Array], to: Scalar) -> NDArray[np.bool_]:
+def _stretched(alone: Sequence[Array], filtered: Sequence[Array], to: Scalar) -> Flags:
     """Whether a gate's first pulse lasts as the filter made it: the part had left before, unheard."""
     unheard = np.zeros(len(filtered[0]), bool)
     for light, times in zip(alone[:2], filtered[:2], strict=True):
@@ -98,6 +100,6 @@ def _stretched(alone: Sequence[Array], filtered: Sequence[Array], to: Scalar) ->
     return unheard
 
 
-def _at_both(gates: NDArray[np.bool_]) -> NDArray[np.bool_]:
-    both: NDArray[np.bool_] = gates[0] & gates[1]
-    return both
+def _any_at_both(gates: Sequence[Array]) -> Flags:
+    """Whether there is an edge at gate 1 and one at gate 2, (n,): edges are in order, so the first tells."""
+    return np.asarray((gates[0][:, 0] < np.inf) & (gates[1][:, 0] < np.inf))

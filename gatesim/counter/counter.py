@@ -130,7 +130,8 @@ def count(
     outcome = _logic_outcome(counter, latched)
     for cycle in range(shape[1]):
         start = latched.start[:, cycle]
-        times = np.stack([getattr(latched, key)[:, cycle] for key in REGISTERS], axis=1)
+        # columns as they lie in memory: each is worked on by itself
+        times = np.stack([getattr(latched, key)[:, cycle] for key in REGISTERS]).T
         if counter.counting == "while-dark":
             # the count stands still once gate 1 is light for good: what is latched later says nothing
             times = np.where(times > times[:, :1], np.nan, times)
@@ -139,8 +140,9 @@ def count(
             every[:, cycle], ratio[:, cycle] = _one_of(counter, rate, draw)
         values = _count_at(counter, acted[0], start, times, phase, every[:, cycle])
         over = values >= top  # NaN compares false
-        spoilt = np.any(over[:, [key in needed for key in REGISTERS]], axis=1)
-        outcome[:, cycle] = _first(outcome[:, cycle], spoilt, Outcome.OVERFLOW)
+        if over.any():
+            spoilt = np.any(over[:, [key in needed for key in REGISTERS]], axis=1)
+            outcome[:, cycle] = _first(outcome[:, cycle], spoilt, Outcome.OVERFLOW)
         outcome[:, cycle] = _first(outcome[:, cycle], every[:, cycle] > 1.0, Outcome.PULSES_LOST)
         values = np.mod(values, top) if over.any() or np.any(values < 0.0) else values
         for number, key in enumerate(REGISTERS):
@@ -159,7 +161,8 @@ def _count_at(counter: Counter, gate: Array, start: Array, times: Array, phase: 
         return counted(times)
     total = np.where(np.isnan(times), np.nan, 0.0)
     for column in range(0, gate.shape[1], 2):
-        dark, light = gate[:, column, None], gate[:, column + 1, None]
+        dark, light = gate[:, column, None], gate[:, column + 1 : column + 2]
+        light = light if light.size else np.full_like(dark, np.inf)  # for good
         counts = (dark >= start[:, None]) & (dark < times)
         spell = counted(np.where(counts, np.minimum(light, times), start[:, None]))
         total += spell - counted(np.where(counts, dark, start[:, None]))

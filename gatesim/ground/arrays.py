@@ -47,6 +47,11 @@ def first_of(value: Scalar) -> float:
     return float(np.ravel(value)[0])
 
 
+def of_trials(value: Scalar, rows: Rows) -> Scalar:
+    """One value a trial for some of the trials; a scalar as it is."""
+    return value[rows] if isinstance(value, np.ndarray) and value.ndim else value
+
+
 def column(value: Scalar) -> Array:
     """One value a trial as a column (n, 1), to go with lists (n, k); a scalar as it is."""
     array = np.asarray(value, float)

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from gatesim.ground.arrays import Array
+from gatesim.ground.arrays import Array, Flags
 
 Kind = Literal["uniform", "normal"]
 """Uniform on (0, 1), or standard normal."""
@@ -126,9 +126,13 @@ _STEP, _FIRST, _SECOND = (np.uint64(c) for c in (0x9E3779B97F4A7C15, 0xBF58476D1
 
 
 def _mixed(z: NDArray[np.uint64]) -> NDArray[np.uint64]:
-    z = (z ^ (z >> np.uint64(30))) * _FIRST
-    z = (z ^ (z >> np.uint64(27))) * _SECOND
-    return z ^ (z >> np.uint64(31))
+    """Scrambled in place; a bijection."""
+    z ^= z >> np.uint64(30)
+    z *= _FIRST
+    z ^= z >> np.uint64(27)
+    z *= _SECOND
+    z ^= z >> np.uint64(31)
+    return z
 
 
 @dataclass(frozen=True)
@@ -162,10 +166,39 @@ def further(seed: Array, index: NDArray[np.int64]) -> Array:
     generator is SplitMix64 (G. L. Steele, D. Lea, C. H. Flood, OOPSLA 2014), its state
     keyed by the seed. A seed at its median, 1/2, stands for no chance at all: so do its draws.
     """
-    key = _mixed(np.ascontiguousarray(seed).view(np.uint64))
-    bits = _mixed(key + (index.astype(np.uint64) + np.uint64(1)) * _STEP)
-    drawn: Array = ((bits >> np.uint64(11)).astype(np.float64) + 0.5) * 2.0**-53
-    return np.where(seed == 0.5, 0.5, drawn)
+    return Further.of(seed).at(index)
+
+
+@dataclass(frozen=True)
+class Further:
+    """What `further` draws from, worked out once for many draws: ``state`` of the generator.
+
+    ``certain``: whether a trial's draws are medians, None where no trial's are.
+    """
+
+    state: NDArray[np.uint64]
+    certain: Flags | None
+
+    @classmethod
+    def of(cls, seed: Array) -> "Further":
+        """The draws of trials with these uniform draws."""
+        certain = seed == 0.5
+        state = _mixed(np.array(seed, float).view(np.uint64))
+        return cls(state, certain if certain.any() else None)
+
+    def from_number(self, index: NDArray[np.int64]) -> "Further":
+        """The same draws from these numbers on."""
+        return Further(self.state + index.astype(np.uint64) * _STEP, self.certain)
+
+    def at(self, index: NDArray[np.int64] | int) -> Array:
+        """Draws by their number, from 0 on."""
+        steps = np.atleast_1d(index).astype(np.uint64) + np.uint64(1)
+        bits = _mixed(self.state + steps * _STEP)
+        bits >>= np.uint64(11)
+        drawn: Array = bits.astype(np.float64)
+        drawn += 0.5
+        drawn *= 2.0**-53
+        return drawn if self.certain is None else np.where(self.certain, 0.5, drawn)
 
 
 FARTHEST_NORMAL = 8.7
@@ -174,6 +207,7 @@ FARTHEST_NORMAL = 8.7
 
 def further_normal(seed: Array, index: NDArray[np.int64]) -> Array:
     """As `further`, standard normal (G. E. P. Box and M. E. Muller, Ann. Math. Stat. 29 (1958) 610)."""
-    radius = np.sqrt(-2.0 * np.log(further(seed, 2 * index)))
+    uniform = Further.of(seed)
+    radius = np.sqrt(-2.0 * np.log(uniform.at(2 * index)))
     # the sine, so that medians give the median
-    return radius * np.sin(2.0 * np.pi * (further(seed, 2 * index + 1) - 0.5))
+    return radius * np.sin(2.0 * np.pi * (uniform.at(2 * index + 1) - 0.5))

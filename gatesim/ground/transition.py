@@ -4,10 +4,12 @@ A list per trial, shape (n, k), rising along the row and padded with +inf. Every
 starts light, so even columns are edges to dark, odd columns edges to light.
 """
 
+from collections.abc import Callable, Iterator
+
 import numpy as np
 from numpy.typing import NDArray
 
-from gatesim.ground.arrays import Array
+from gatesim.ground.arrays import Array, Flags, Rows, Scalar, of_trials
 
 
 def ordered(times: Array) -> Array:
@@ -47,11 +49,91 @@ def alternating(times: Array) -> Array:
     return ordered(np.where(kept, times, np.inf))
 
 
+def edge_by_edge(times: Array) -> Iterator[tuple[int, Rows, Array, Array]]:
+    """Number of an edge, the trials that may have it, and (m,) for each when it and the next one come.
+
+    ``times`` (n, k). +inf where there is none. Few lists are long: trials that have no more edges
+    are left out by and by.
+    """
+    rows: Rows = slice(None)
+    lists = np.ascontiguousarray(times.T)
+    none = np.full(len(times), np.inf)
+    first = 0
+    for number in range(times.shape[1]):
+        here = lists[number - first] < np.inf
+        some = np.count_nonzero(here)
+        if not some:
+            return
+        if some < 0.5 * here.size:
+            left = np.flatnonzero(here)
+            rows = left if isinstance(rows, slice) else rows[left]
+            lists, first = lists[number - first :].take(left, axis=1), number
+        at = number - first
+        yield number, rows, lists[at], lists[at + 1] if at + 1 < len(lists) else none[: lists.shape[1]]
+
+
+def apart(times: Array, change: Callable[[Array], Array]) -> Array:
+    """What ``change`` makes of lists (n, k), each for itself, (n, m): the few long ones go apart."""
+    long = np.flatnonzero(times[:, 2] < np.inf) if times.shape[1] > 2 else np.zeros(0, np.intp)
+    if long.size > 0.5 * len(times):
+        return change(times)
+    short = change(times[:, :2])
+    if not long.size:
+        return short
+    rest = change(times[long])
+    out = np.full((max(short.shape[1], rest.shape[1]), len(times)), np.inf)
+    out[: short.shape[1]] = short.T
+    out[:, long] = np.inf
+    out[: rest.shape[1], long] = rest.T
+    return out.T
+
+
+class Accepted:
+    """Transition lists of n trials that grow edge by edge."""
+
+    def __init__(self, n: int) -> None:
+        self._times = np.full((2, n), np.inf)  # a row for each edge
+        self._used = np.zeros(n, np.intp)
+
+    def add(self, times: Array, where: Flags, rows: Rows = slice(None)) -> None:
+        """Append transitions at ``times`` (m,) to the lists of some of the trials, ``where`` (m,)."""
+        chosen = np.flatnonzero(where)
+        if not chosen.size:
+            return
+        trial = chosen if isinstance(rows, slice) else rows[chosen]
+        used = self._used[trial]
+        if (most := int(used.max())) >= len(self._times):
+            more = np.full((most, self._used.size), np.inf)
+            self._times = np.concatenate([self._times, more])
+        self._times[used, trial] = times[chosen]
+        self._used[trial] = used + 1
+
+    def lists(self) -> Array:
+        """The lists in order, (n, m)."""
+        return trimmed(self._times.T)
+
+
+def held(times: Array, time: Scalar) -> Array:
+    """Edges after which the level holds for ``time`` or longer, but for those that then change nothing.
+
+    ``times`` (n, k) -> (n, m); ``time`` one for all or (n,), in the unit of the times.
+    """
+    dark = np.zeros(len(times), bool)
+    accepted = Accepted(len(times))
+    for number, rows, edge, following in edge_by_edge(times):
+        until = edge + of_trials(time, rows)
+        # of levels that held, one is new unless it follows an equal one
+        changes = (until < np.inf) & (until <= following) & (dark[rows] != (number % 2 == 0))
+        accepted.add(edge, changes, rows)
+        dark[rows] ^= changes
+    return accepted.lists()
+
+
 def edge_count(times: Array) -> NDArray[np.intp]:
     """Number of transitions a trial, shape (n,)."""
-    # a product with ones: numpy sums short rows five times slower
-    finite = np.isfinite(times).astype(np.intp)
-    found: NDArray[np.intp] = finite @ np.ones(times.shape[1], np.intp)
+    found = np.zeros(len(times), np.intp)
+    for column in times.T:  # numpy sums short rows five times slower
+        found += np.isfinite(column)
     return found
 
 

@@ -3,15 +3,11 @@
 from abc import ABC, abstractmethod
 from typing import ClassVar
 
-import numpy as np
-from numpy.typing import NDArray
-
 from gatesim.ground.arrays import Array, Scalar
 from gatesim.ground.draw import Draw
 from gatesim.ground.sampling import Sampling
 from gatesim.ground.suggestion import Suggestion
 from gatesim.ground.table import Table, TableValues
-from gatesim.ground.transition import trimmed
 
 
 class Filter(ABC):
@@ -82,23 +78,3 @@ class FilterTable(Table):
     def suggested(cls, chatter: float) -> Suggestion | None:
         """Itself for a sensor that chatters for so long (s) after an edge, where it helps without harm."""
         return None
-
-
-class Accepted:
-    """Transition lists of n trials that grow edge by edge; a row of each array is one edge."""
-
-    def __init__(self, n: int, most: int) -> None:
-        self._times = np.full((most, n), np.inf)
-        self._used = np.zeros(n, np.intp)
-
-    def add(self, times: Array, where: NDArray[np.bool_]) -> None:
-        """Append a transition at ``times`` (n,) to the lists of the trials ``where`` (n,)."""
-        (trial,) = where.nonzero()
-        if trial.size:
-            self._times[self._used[trial], trial] = times[trial]
-            self._used[trial] += 1
-
-    def lists(self) -> Array:
-        """The lists as `gatesim.ground.transition` has them, (n, m)."""
-        width = max(2, int(self._used.max(initial=0)))
-        return trimmed(np.ascontiguousarray(self._times[:width].T))

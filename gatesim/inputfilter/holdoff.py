@@ -7,13 +7,14 @@ import numpy as np
 from pydantic import Field
 
 from gatesim.ground import keys
-from gatesim.ground.arrays import Array, Scalar
+from gatesim.ground.arrays import Array, Scalar, of_trials
 from gatesim.ground.draw import Draw
 from gatesim.ground.quantity import accepts
 from gatesim.ground.sampling import Continuous
 from gatesim.ground.suggestion import Suggestion
 from gatesim.ground.table import TableValues
-from gatesim.inputfilter.base import Accepted, Filter, FilterTable
+from gatesim.ground.transition import Accepted, edge_by_edge
+from gatesim.inputfilter.base import Filter, FilterTable
 
 
 @dataclass(frozen=True)
@@ -39,23 +40,21 @@ class HoldOff(Filter):
 
     def pass_on(self, times: Array, draw: Draw, name: str) -> Array:
         """See `Filter.pass_on`."""
-        edges = np.ascontiguousarray(times.T)  # a row for each edge, all trials at once
         n = len(times)
-        accepted = Accepted(n, 2 * len(edges))
+        accepted = Accepted(n)
         free_from = np.full(n, -np.inf)
         dark = np.zeros(n, bool)
-        some = np.count_nonzero(np.isfinite(edges).any(axis=1))  # then lists are padded only
-        for k, now in enumerate(edges[:some]):
-            differs = dark != (k % 2 == 0)
-            takes = (now >= free_from) & (now < np.inf) & differs
-            accepted.add(now, takes)
-            free_from = np.where(takes, now + self.time, free_from)
+        for number, rows, now, following in edge_by_edge(times):
+            free, time = free_from[rows], of_trials(self.time, rows)
+            differs = dark[rows] != (number % 2 == 0)
+            takes = (now >= free) & (now < np.inf) & differs
+            accepted.add(now, takes, rows)
+            free = np.where(takes, now + time, free)
             # the hold-off may end before the next edge, on a level that was not taken
-            until = edges[k + 1] if k + 1 < len(edges) else np.full(n, np.inf)
-            late = (free_from > now) & (free_from < until) & differs & ~takes
-            accepted.add(free_from, late)
-            free_from = np.where(late, free_from + self.time, free_from)
-            dark ^= takes | late
+            late = (free > now) & (free < following) & differs & ~takes
+            accepted.add(free, late, rows)
+            free_from[rows] = np.where(late, free + time, free)
+            dark[rows] ^= takes | late
         return accepted.lists()
 
 

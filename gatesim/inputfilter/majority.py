@@ -12,7 +12,8 @@ from gatesim.ground.draw import Draw
 from gatesim.ground.quantity import Quantity, accepts
 from gatesim.ground.sampling import Sampling
 from gatesim.ground.table import Misfit, TableValues
-from gatesim.inputfilter.base import Accepted, Filter, FilterTable
+from gatesim.ground.transition import Accepted, apart, edge_by_edge, held
+from gatesim.inputfilter.base import Filter, FilterTable
 from gatesim.inputfilter.stablefor import StableForTable
 
 
@@ -46,7 +47,10 @@ class Majority(Filter):
         period = column(self.period)
         # index of the first sample that sees each edge; a sample at the very edge sees the new level
         first = np.ceil(times / period - phase[:, None])
-        return (_changes(first, self.samples, self.needed) + phase[:, None]) * period
+        # a level that holds up to the next sample is seen by one
+        seen = held(first, 1.0)
+        found = apart(seen, lambda some: _changes(some, self.samples, self.needed))
+        return (found + phase[:, None]) * period
 
 
 def _phase(name: str, *, together: bool) -> str:
@@ -61,30 +65,27 @@ def _changes(first: Array, samples: int, needed: int) -> Array:
     with kinks where a level enters (``first``) and where it leaves the window, so that each
     piece is looked at once and a change found by counting steps.
     """
-    n, width = first.shape
-    kinks = np.concatenate([first, first + samples], axis=1)
-    order = np.argsort(kinks, axis=1, kind="stable")
-    # a row for each kink, as everything is done for all trials kink by kink
-    kinks = np.ascontiguousarray(np.take_along_axis(kinks, order, axis=1).T)
-    enters = np.ascontiguousarray((order < width).T)
-    accepted = Accepted(n, len(kinks))
+    n = len(first)
+    # twice the index, and one more where a level leaves: sorted by one key, entering before leaving
+    marks = np.concatenate([2.0 * first, 2.0 * (first + samples) + 1.0], axis=1)
+    marks.sort(axis=1)
+    accepted = Accepted(n)
     dark, newest, oldest = (np.zeros(n, bool) for _ in range(3))
     count = np.zeros(n)  # dark samples in the window, at the sample before the piece
-    for piece, start in enumerate(kinks):
-        if np.isinf(start).all():
-            break
-        end = kinks[piece + 1] if piece + 1 < len(kinks) else np.full(n, np.inf)
+    for _, rows, mark, following in edge_by_edge(marks):
+        start, end = np.floor(0.5 * mark), np.floor(0.5 * following)
         # of kinks at the same sample, all but the last begin a piece of no length
-        newest ^= enters[piece]
-        oldest ^= ~enters[piece]
-        slope = newest.astype(float) - oldest
-        steps = np.where(dark, count - (samples - needed), needed - count)
+        enters = mark == 2.0 * start
+        new, old, level, so_far = newest[rows] ^ enters, oldest[rows] ^ ~enters, dark[rows], count[rows]
+        steps = np.where(level, so_far - (samples - needed), needed - so_far)
         at = start + np.maximum(steps, 1.0) - 1.0
-        hit = (slope == np.where(dark, -1.0, 1.0)) & (at < end)
-        accepted.add(at, hit)
-        dark ^= hit
-        with np.errstate(invalid="ignore"):  # inf - inf in the padding
-            count += np.where(np.isfinite(end), slope * (end - start), 0.0)
+        # on its way to change: more samples get dark while the output is light, or the other way round
+        hit = (new != old) & (new != level) & (at < end)
+        accepted.add(at, hit, rows)
+        newest[rows], oldest[rows], dark[rows] = new, old, level ^ hit
+        # nothing comes after the last kink
+        length = np.subtract(end, start, out=np.zeros(len(end)), where=end < np.inf)
+        count[rows] = so_far + np.subtract(new, old, dtype=float) * length
     return accepted.lists()
 
 

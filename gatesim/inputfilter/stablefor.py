@@ -7,12 +7,13 @@ import numpy as np
 from pydantic import Field
 
 from gatesim.ground import keys
-from gatesim.ground.arrays import Array, Scalar
+from gatesim.ground.arrays import Array, Scalar, column
 from gatesim.ground.draw import Draw
 from gatesim.ground.quantity import accepts
 from gatesim.ground.sampling import Continuous
 from gatesim.ground.table import TableValues
-from gatesim.inputfilter.base import Accepted, Filter, FilterTable
+from gatesim.ground.transition import held
+from gatesim.inputfilter.base import Filter, FilterTable
 
 
 @dataclass(frozen=True)
@@ -38,19 +39,8 @@ class StableFor(Filter):
 
     def pass_on(self, times: Array, draw: Draw, name: str) -> Array:
         """See `Filter.pass_on`."""
-        edges = np.ascontiguousarray(times.T)  # a row for each edge, all trials at once
-        due = edges + self.time
         # an edge that arrives just when the time is up no longer undoes the level
-        held = due < np.inf
-        held[:-1] &= due[:-1] <= edges[1:]
-        # of levels that held, one is new unless it follows an equal one
-        dark = np.zeros(len(times), bool)
-        accepted = Accepted(len(times), len(edges))
-        for k, holds in enumerate(held):
-            changes = holds & (dark != (k % 2 == 0))
-            accepted.add(due[k], changes)
-            dark ^= changes
-        return accepted.lists()
+        return held(times, self.time) + column(self.time)
 
 
 class StableForTable(Continuous, FilterTable):

@@ -1,12 +1,12 @@
 """Extra transitions after a switching edge."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from gatesim.ground.arrays import Array, Scalar, column
-from gatesim.ground.draw import Draw, further
+from gatesim.ground.arrays import Array, Scalar, take
+from gatesim.ground.draw import Draw, Further
 from gatesim.ground.quantity import accepts
 from gatesim.ground.transition import trimmed
 
@@ -33,30 +33,38 @@ class Chatter:
     def added(self, times: Array, draw: Draw, gate: int) -> Array:
         """Transition lists (n, k) with the chatter put in, (n, m)."""
         n, edges = times.shape
-        following = np.concatenate([times[:, 1:], np.full((n, 1), np.inf)], axis=1).ravel()
-        wanted = self._pulses(draw.uniform(f"sensor.chatter_pulses@{gate}", edges))
-        wanted = np.where(np.isfinite(times), wanted, 0).ravel()
-        seed = draw.uniform(f"sensor.chatter_spacing@{gate}")
-        spacing = np.broadcast_to(np.asarray(self.mean_spacing, float), (n,))
-        last = times.ravel().copy()
-        had = np.zeros(n * edges, np.int64)
+        lists = np.ascontiguousarray(times.T)  # a row for each edge, all trials at once
+        drawn = draw.uniform(f"sensor.chatter_pulses@{gate}", edges)
+        wanted = self._pulses(np.ascontiguousarray(drawn.T))
+        wanted[np.isinf(lists)] = 0
+        draws = Further.of(draw.uniform(f"sensor.chatter_spacing@{gate}"))
+        due = self._due(lists, wanted, draws)
+        had = np.zeros((edges, n), np.int64)
         pulses: list[Pulse] = []
-        rows = np.flatnonzero(wanted)
-        while rows.size:
-            trial, number = rows // edges, _first_number(rows % edges, had[rows])
-            goes = last[rows] - spacing[trial] * np.log(further(seed[trial], number))
-            comes = goes - spacing[trial] * np.log(further(seed[trial], number + 1))
-            fits = comes < following[rows]
-            rows, goes, comes = rows[fits], goes[fits], comes[fits]
-            pulses.append((rows, had[rows], goes, comes))
-            last[rows] = comes
-            had[rows] += 1
-            rows = rows[had[rows] < wanted[rows]]
-        return _placed(times, had.reshape(n, edges), pulses) if pulses else trimmed(times)
+        while due.flat.size:
+            goes, comes = due.pulse(len(pulses))
+            fits = comes < due.following
+            pulses.append((due.flat[fits], goes[fits], comes[fits]))
+            had.ravel()[pulses[-1][0]] = len(pulses)
+            due = due.going_on(comes, np.flatnonzero(fits & (due.wanted > len(pulses))))
+        return _placed(lists, had, pulses) if pulses else trimmed(lists.T)
+
+    def _due(self, lists: Array, wanted: Whole, draws: Further) -> "_Due":
+        """Edges of lists (e, n) after which so many pulses are wanted."""
+        edges, n = lists.shape
+        rows = [np.flatnonzero(row) for row in wanted]
+        edge, trial = np.repeat(np.arange(edges), [row.size for row in rows]), np.concatenate(rows)
+        flat = n * edge + trial
+        following = np.concatenate([lists.ravel()[n:], np.full(n, np.inf)])
+        mean = np.broadcast_to(np.asarray(self.mean_spacing, float), (n,))
+        return _Due(
+            flat, edge, take(draws, trial).from_number(2 * BLOCK * edge), mean[trial], lists.ravel()[flat],
+            following[flat], wanted.ravel()[flat],
+        )  # fmt: skip
 
     def _pulses(self, u: Array) -> Whole:
-        """Poisson numbers by the inverse distribution function."""
-        mean = column(self.mean_pulses)
+        """Poisson numbers (e, n) by the inverse distribution function."""
+        mean = np.asarray(self.mean_pulses, float)
         term = below = np.exp(-mean)
         pulses = np.zeros(u.shape, np.int64)
         largest = float(np.max(mean, initial=0.0))
@@ -71,26 +79,51 @@ class Chatter:
         return pulses
 
 
-def _first_number(edge: Whole, had: Whole) -> Whole:
-    """Number of the first of the two random numbers of a pulse, of all that a trial may need."""
-    inside = edge * BLOCK + had
-    beyond = FAR + edge * PER_EDGE + had
-    return np.asarray(2 * np.where(had < BLOCK, inside, beyond), np.int64)
+@dataclass(frozen=True)
+class _Due:
+    """Edges (m,) that another pulse is due after.
+
+    ``flat``: index in lists (e, n), of ``edge``. ``draws``: of the trial, from the edge's on; ``mean``
+    spacing. ``last``: when the output switched last, ``following``: when it is to switch next.
+    """
+
+    flat: Whole
+    edge: Whole
+    draws: Further
+    mean: Array
+    last: Array
+    following: Array
+    wanted: Whole
+
+    def pulse(self, number: int) -> tuple[Array, Array]:
+        """When the pulse of that number after each edge goes and comes back."""
+        draws, at = self.draws, 2 * number
+        if number >= BLOCK:
+            draws = draws.from_number(2 * (FAR + self.edge * (PER_EDGE - BLOCK)))
+        goes = self.last - self.mean * np.log(draws.at(at))
+        return goes, goes - self.mean * np.log(draws.at(at + 1))
+
+    def going_on(self, last: Array, rows: Whole) -> "_Due":
+        """Some of the edges, after pulses that came back at ``last`` (m,)."""
+        return take(replace(self, draws=take(self.draws, rows), last=last), rows)
 
 
-Pulse = tuple[Whole, Whole, Array, Array]
-"""Flat index of the edge, pulses it had before, and when the new ones go and come back."""
+Pulse = tuple[Whole, Array, Array]
+"""Flat index of each edge, and when its pulse goes and comes back; in the order of pulses."""
 
 
-def _placed(times: Array, had: Whole, pulses: list[Pulse]) -> Array:
-    """The edges with so many pulses after each: everything in its column, nothing to sort."""
-    n, edges = times.shape
-    before = np.cumsum(had, axis=1) - had
-    width = edges + 2 * int(had.sum(axis=1).max())
-    out = np.full(n * width, np.inf)
-    place = (width * np.arange(n)[:, None] + np.arange(edges) + 2 * before).ravel()
-    out[place] = times.ravel()
-    for rows, number, goes, comes in pulses:
-        at = place[rows] + 1 + 2 * number
-        out[at], out[at + 1] = goes, comes
-    return trimmed(out.reshape(n, width))
+def _placed(lists: Array, had: Whole, pulses: list[Pulse]) -> Array:
+    """The edges (e, n) with so many pulses after each: everything in its place, nothing to sort."""
+    edges, n = lists.shape
+    # where each edge comes to stand: column by column, behind the edges and pulses before it
+    place = np.zeros((edges, n), np.int64)
+    np.cumsum(2 * had[:-1] + 1, axis=0, out=place[1:])
+    width = 1 + int((place[-1] + 2 * had[-1]).max())
+    place *= n
+    place += np.arange(n)
+    out = np.full(width * n, np.inf)
+    out[place.ravel()] = lists.ravel()
+    for number, (flat, goes, comes) in enumerate(pulses):
+        at = place.ravel()[flat] + n * (1 + 2 * number)
+        out[at], out[at + n] = goes, comes
+    return trimmed(out.reshape(width, n).T)

@@ -12,6 +12,7 @@ from gatesim.ground.arrays import Array, Scalar, first_of
 from gatesim.part import Part
 from gatesim.sensor.beam import Beam
 from gatesim.sensor.blocked import blocked_fraction
+from gatesim.sensor.tilt import tilted
 
 RUN_NODES = 4097
 """Nodes across one feature of the silhouette: linear between them, a switching point is good
@@ -164,12 +165,14 @@ def switching(
     found = runs(part.silhouette(drawn_length), beam)
     lengths = np.asarray(part.length, float)
     longer = lengths - drawn_length
-    light_fraction = np.minimum(dark_fraction, light_fraction)
+    if np.any(light_fraction > dark_fraction):
+        light_fraction = np.minimum(dark_fraction, light_fraction)
     varying = (lengths, part.tilt, dark_fraction, light_fraction, angle, *(v.off for v in variants))
     shape = np.broadcast_shapes(*(np.shape(v) for v in varying))
     n = shape[0] if shape else 1
-    edges = np.full((n, max(2, len(found) + len(found) % 2)), np.inf)
-    which = np.full(edges.shape, -1)
+    # a row for each edge, turned: stretch by stretch all trials at once
+    edges = np.full((max(2, len(found) + len(found) % 2), n), np.inf).T
+    which = np.full(edges.T.shape, -1).T
     dark, used = np.zeros(n, bool), np.zeros(n, np.int64)
     for number, run in enumerate(found):
         share = np.asarray(dark_fraction if run.rising else light_fraction, float)
@@ -182,7 +185,7 @@ def switching(
         used += reaches
         dark = dark ^ reaches
     edges = _slanted(edges, which, found, part, lengths, angle)
-    return Switching(_tilted(edges, part, beam, lengths, (dark_fraction, light_fraction)), which, found)
+    return Switching(tilted(edges, part, beam, lengths, (dark_fraction, light_fraction)), which, found)
 
 
 def _set(
@@ -227,38 +230,6 @@ def _slanted(
     return np.asarray(moved)
 
 
-def _tilted(
-    edges: Array, part: Part, beam: Beam, length: Array, shares: tuple[Scalar, Scalar] = (0.5, 0.5)
-) -> Array:
-    """Switching travels (n, e) of a part turned by its tilt psi about its middle.
-
-    Along the path every distance from the middle grows by 1/cos(psi), and a beam off the
-    axis meets both faces later by offset * tan(psi), on the side that the tilt turns back. A
-    part that enters or leaves the beam through a long side, half its height from the axis, switches
-    where that covers the threshold of ``shares`` (dark, light), unless a corner is in the beam as well.
-    A slit's own slant against the face is neglected.
-    """
-    if not np.any(part.tilt):
-        return edges
-    tilt = np.asarray(part.tilt, float).reshape(-1, 1)
-    middle = 0.5 * length.reshape(-1, 1)
-    turned: Array = middle + (edges - middle) / np.cos(tilt) + beam.offset * np.tan(tilt)
-    if np.isinf(part.height):
-        return turned
-    with np.errstate(divide="ignore", invalid="ignore"):  # a part that is not turned has no such side
-        sides = middle + (0.5 * part.height * np.array([1.0, -1.0]) - beam.offset * np.cos(tilt)) / np.sin(
-            tilt
-        )
-    sides = np.where(np.isnan(sides), np.inf, sides)
-    enter, leave = (np.asarray(share, float).reshape(-1, 1) for share in shares)
-    past = np.hstack(np.broadcast_arrays(beam.past_edge(enter, tilt), -beam.past_edge(leave, tilt)))
-    with np.errstate(divide="ignore", invalid="ignore"):
-        slid = np.sort(sides, axis=1) + past / np.abs(np.sin(tilt))
-    within = np.where(tilt == 0.0, [-np.inf, np.inf], slid)
-    clipped: Array = np.where(np.isinf(turned), turned, np.clip(turned, within[:, :1], within[:, 1:]))
-    return clipped
-
-
 def blocked_over_travel(part: Part, beam: Beam, angle: float = 0.0) -> tuple[Array, Array]:
     """Travels (k,) of one part's leading end past the beam's middle in m, and shares (k,) blocked there.
 
@@ -282,4 +253,4 @@ def blocked_over_travel(part: Part, beam: Beam, angle: float = 0.0) -> tuple[Arr
         lines.append((travel - reach if run.rising else travel + reach, share))
     travel, share = (np.concatenate(column) for column in zip(*lines, strict=True))
     turned = replace(part, tilt=first_of(part.tilt))
-    return _tilted(np.maximum.accumulate(travel)[None, :], turned, beam, length)[0], share
+    return tilted(np.maximum.accumulate(travel)[None, :], turned, beam, length)[0], share

@@ -75,6 +75,7 @@ def run_blocks(
 
     They are evaluated together, as a motion costs hardly more for some hundred trials than for one.
     """
+    keep_memory()
     layout, levels, calibrated = layout_of(model), levels_of(model), isinstance(model, Calibrated)
     draws = [plan.draw(index, dimensions, layout, levels, calibrated=calibrated) for index in indices]
     values = [values_in(model, plan, draw) for draw in draws]
@@ -86,6 +87,15 @@ def run_blocks(
         together = [whole.part(slice(end - d.trials, end)) for end, d in zip(ends, draws, strict=True)]
     lengths = _reference_lengths(model, plan)
     return [_block(own, draw, lengths, plan, keep_trials) for own, draw in zip(together, draws, strict=True)]
+
+
+def keep_memory() -> None:
+    """Let memory that a block has freed be there for the next one.
+
+    glibc gives it back to the system unless a larger piece was freed before (mallopt(3), M_MMAP_THRESHOLD:
+    its thresholds are dynamic up to 32 MiB), and gets it anew page by page. Elsewhere this does nothing.
+    """
+    np.empty(32_000_000, np.int8)
 
 
 def values_in(model: Model, plan: Plan, draw: Nested) -> Mapping[str, Scalar]:
@@ -117,7 +127,7 @@ def _block(whole: Trials, draw: Nested, lengths: Array, plan: Plan, keep_trials:
     """What is kept of a block's trials; ``lengths`` of the reference parts."""
     layout, trials = draw.layout, whole.part(slice(draw.size))
     found, left = trials.errors(), _after_calibration(whole, draw, lengths)
-    errors = {name: np.sort(e[~np.isnan(e)]) for name, e in found.items()}
+    errors = {name: _ascending(e) for name, e in found.items()}
     measured = trials.outcome == Outcome.MEASURED
     good = {name: np.isfinite(e) & measured for name, e in found.items()}
     levels = {
@@ -134,6 +144,12 @@ def _block(whole: Trials, draw: Nested, lengths: Array, plan: Plan, keep_trials:
         Moments.of(np.broadcast_to(trials.true_length, trials.outcome.shape)),
         trials if keep_trials else None,
     )
+
+
+def _ascending(errors: Array) -> Array:
+    """Errors (n,) that there are, in order: NaN is sorted to the end."""
+    ordered = np.sort(errors)
+    return ordered[: ordered.size - np.count_nonzero(np.isnan(errors))]
 
 
 def _squares(here: NDArray[np.bool_], layout: Layout) -> float:
@@ -172,12 +188,11 @@ def _after_calibration(whole: Trials, draw: Nested, lengths: Array) -> dict[str,
     return found
 
 
-def figures_of(ordered: Array, coverage: float) -> Array:
-    """`FIGURES` of one block of ascending errors, shape (6,); NaN for fewer than two."""
+def figures_of(ordered: Array, moments: Moments, coverage: float) -> Array:
+    """`FIGURES` of one block of ascending errors with these moments, shape (6,); NaN for fewer than two."""
     if ordered.size < 2:
         return np.full(len(FIGURES), np.nan)
     curve = curve_of(ordered)
-    moments = Moments.of(ordered)
     return np.array([moments.mean, moments.std, *curve.symmetric(coverage), *curve.shortest(coverage)])
 
 
@@ -260,6 +275,6 @@ class Summary:
             formula.ranks.add(ordered)
             formula.good += block.good[name]
             if whole:
-                formula.scatter.add(figures_of(ordered, self.coverage))
+                formula.scatter.add(figures_of(ordered, moments, self.coverage))
                 between = moments.m2 - float(levels.sums.values[SQUARES][:2].sum())
                 formula.level_scatter.add(level_figures_of(levels, between, self.layout))

@@ -42,33 +42,33 @@ class NestedSums:
             return NestedSums()
         pivot = float(e.ravel()[0 if whole else np.argmin(missing)])  # equal errors have exactly no spread
         e = e - pivot
+        rigs = e.shape[2]
         if whole:
-            in_part = np.full((layout.parts, e.shape[2]), float(layout.passages))
+            in_part = np.full((layout.parts, 1), float(layout.passages))
+            in_rig = np.full(rigs, float(layout.each))
+            sizes = _whole_sizes(layout, rigs)
         else:
             e[missing] = 0.0
             in_part = layout.passages - missing.sum(axis=1, dtype=float)
-        in_rig = in_part.sum(axis=0)
+            in_rig = in_part.sum(axis=0)
+            sizes = _sizes(in_part, in_rig)
         part_mean = e.sum(axis=1) / np.maximum(in_part, 1)
         rig_mean = (in_part * part_mean).sum(axis=0) / np.maximum(in_rig, 1)
-        total = int(in_rig.sum())
+        total = int(sizes[0])
         off = rig_mean - float(in_rig @ rig_mean) / total
         within = e - part_mean[:, None]
         if not whole:
             within[missing] = 0.0
-        squares = np.stack(
-            [
-                (within * within).sum(axis=(0, 1)),
-                (in_part * (part_mean - rig_mean) ** 2).sum(axis=0),
-                in_rig * off**2,
-            ]
-        )
-        square_sizes = (in_part**2).sum(axis=0)
-        sizes = [total, np.count_nonzero(in_part), np.count_nonzero(in_rig)]
-        sizes += [(square_sizes / np.maximum(in_rig, 1)).sum(), square_sizes.sum(), in_rig @ in_rig]
-        pairs = (squares @ squares.T)[TRIANGLE]
-        below = [_rank_scatter((e <= end - pivot) & ~missing, in_rig, total) for end in ends]
+        within *= within
         moved = in_rig * off
-        return NestedSums(np.array([*sizes, *squares.sum(axis=1), *pairs, moved @ moved, *below], float))
+        squares = np.empty((3, rigs))
+        within.sum(axis=(0, 1), out=squares[0])
+        (in_part * (part_mean - rig_mean) ** 2).sum(axis=0, out=squares[1])
+        np.multiply(in_rig, off**2, out=squares[2])
+        pairs = (squares @ squares.T)[TRIANGLE]
+        below = (e <= end - pivot for end in ends)
+        ranks = [_rank_scatter(b if whole else b & ~missing, in_rig, total) for b in below]
+        return NestedSums(np.array([*sizes, *squares.sum(axis=1), *pairs, moved @ moved, *ranks], float))
 
     def __add__(self, other: "NestedSums") -> "NestedSums":
         return NestedSums(self.values + other.values)
@@ -98,6 +98,19 @@ class NestedSums:
         return math.sqrt(max(float(weights @ scatter @ weights) * rigs / (rigs - 1.0), 0.0))
 
 
+def _sizes(in_part: Array, in_rig: Array) -> list[float]:
+    """`SIZES` for readings of a part (parts, rigs) and of a rig (rigs,)."""
+    square_sizes = (in_part**2).sum(axis=0)
+    numbers = [in_rig.sum(), np.count_nonzero(in_part), np.count_nonzero(in_rig)]
+    return [*numbers, (square_sizes / np.maximum(in_rig, 1)).sum(), square_sizes.sum(), in_rig @ in_rig]
+
+
+def _whole_sizes(layout: Layout, rigs: int) -> list[float]:
+    """The same where every passage is read."""
+    n, each, passages = rigs * layout.each, layout.each, layout.passages
+    return [n, rigs * layout.parts, rigs, rigs * passages, n * passages, n * each]
+
+
 def by_rig(values: Array, layout: Layout) -> Array:
     """Values (n,) as (parts, passages, rigs); NaN where the last rig is cut short."""
     missing = layout.rigs(values.size) * layout.each - values.size
@@ -108,7 +121,7 @@ def by_rig(values: Array, layout: Layout) -> Array:
 
 
 def _rank_scatter(below: Flags, in_rig: Array, total: int) -> float:
-    count = below.sum(axis=(0, 1))
+    count = below.sum(axis=(0, 1), dtype=np.int16)  # no rig has more passages
     scatter = count - in_rig * (count.sum() / total)
     return float(scatter @ scatter)
 

@@ -21,6 +21,7 @@ PER_RANGE = 65_536
 PER_UNIT = 1024
 REACH = 30  # asinh units either side: 5e12 ranges of the first block; further out shares the last cell
 TAIL = REACH * PER_UNIT
+WAITING = 1 << 17  # values that are taken in together: one pass through the cells costs as much for few
 
 
 @dataclass(frozen=True)
@@ -58,7 +59,9 @@ class RankCurve:
         if last < 1.0:
             return self.symmetric(coverage)
         # the length is piecewise linear in the rank: a minimum lies at a node of either end
-        starts = np.concatenate([self.ranks, self.ranks - span, [1.0, last]])
+        below = self.ranks[: np.searchsorted(self.ranks, last, side="right")]
+        above = self.ranks[np.searchsorted(self.ranks, span) :] - span
+        starts = np.concatenate([below, above, [1.0, last]])
         starts = starts[(starts >= 1.0) & (starts <= last)]
         lengths = self.at(starts + span) - self.at(starts)
         tied = starts[lengths <= lengths.min() * (1.0 + 1e-9)]
@@ -85,14 +88,29 @@ class RankSummary:
     """
 
     knots: Array = field(default_factory=lambda: np.zeros(0))
-    count: NDArray[np.int64] = field(default_factory=lambda: np.zeros(0, np.int64))
-    low: Array = field(default_factory=lambda: np.zeros(0))
-    high: Array = field(default_factory=lambda: np.zeros(0))
+    # count, smallest and largest value of each cell, side by side since they are asked for together
+    _kept: Array = field(init=False, default_factory=lambda: np.zeros((0, 3)))
+    _waiting: list[Array] = field(init=False, default_factory=list)
     _first: Array = field(init=False, default_factory=lambda: np.zeros(0))
 
     def __post_init__(self) -> None:
         if self.knots.size:
             self.lay_out(self.knots)
+
+    @property
+    def count(self) -> Array:
+        """Number of values in each cell, (k,)."""
+        return self._all_in()[:, 0]
+
+    @property
+    def low(self) -> Array:
+        """Smallest value of each cell, (k,); infinite where there is none."""
+        return self._all_in()[:, 1]
+
+    @property
+    def high(self) -> Array:
+        """Largest value of each cell, (k,); minus infinity where there is none."""
+        return self._all_in()[:, 2]
 
     def lay_out(self, knots: Array) -> None:
         """Empty cells about ascending distinct values, shape (k,)."""
@@ -101,8 +119,9 @@ class RankSummary:
         per_gap = PER_GAP + np.ceil(PER_RANGE * gaps / extent if extent else gaps)
         self.knots, self._first = knots, np.concatenate([[0.0], np.cumsum(per_gap)])
         size = 2 * TAIL + int(self._first[-1]) + 1
-        self.count = np.zeros(size, np.int64)
-        self.low, self.high = np.full(size, np.inf), np.full(size, -np.inf)
+        self._kept = np.empty((size, 3))
+        for column, start in enumerate((0.0, np.inf, -np.inf)):
+            self._kept[:, column] = start
 
     def _cells(self, ordered: Array) -> NDArray[np.int64]:
         """Cell of each value; ascending as they are."""
@@ -122,21 +141,36 @@ class RankSummary:
             return
         if not self.knots.size:
             self.lay_out(np.unique(ordered))
+        self._waiting.append(ordered)
+        if sum(map(len, self._waiting)) >= WAITING:
+            self._all_in()
+
+    def _all_in(self) -> Array:
+        """The cells, with all values taken in."""
+        if not self._waiting:
+            return self._kept
+        ordered = self._waiting[0] if len(self._waiting) == 1 else np.sort(np.concatenate(self._waiting))
+        self._waiting.clear()
         cell = self._cells(ordered)
-        first = np.flatnonzero(np.diff(cell, prepend=-1))
+        begins = np.ones(cell.size, bool)
+        np.not_equal(cell[1:], cell[:-1], out=begins[1:])
+        first = np.flatnonzero(begins)
         last = np.append(first[1:], ordered.size) - 1
         at = cell[first]
-        self.count[at] += last - first + 1
-        self.low[at] = np.minimum(self.low[at], ordered[first])
-        self.high[at] = np.maximum(self.high[at], ordered[last])
+        kept = self._kept.take(at, axis=0)
+        kept[:, 0] += last - first + 1
+        np.minimum(kept[:, 1], ordered[first], out=kept[:, 1])
+        np.maximum(kept[:, 2], ordered[last], out=kept[:, 2])
+        self._kept[at] = kept
+        return self._kept
 
     def curve(self) -> RankCurve:
         """The empirical distribution so far."""
         used = np.flatnonzero(self.count)
-        upto = np.cumsum(self.count[used])
-        ranks = np.column_stack([upto - self.count[used] + 1, upto]).ravel().astype(np.float64)
-        values = np.column_stack([self.low[used], self.high[used]]).ravel()
-        return RankCurve(ranks, values)
+        count, low, high = self._kept[used].T
+        upto = np.cumsum(count)
+        ranks = np.column_stack([upto - count + 1.0, upto]).ravel()
+        return RankCurve(ranks, np.column_stack([low, high]).ravel())
 
     def resolution(self, value: float) -> float:
         """Extent of the values in the cell that holds ``value``: a quantile there is no further off."""

@@ -42,7 +42,7 @@ class Clock(Source):
     def phase(self, draw: Draw) -> Array:
         """See `Source.phase`."""
         phase = draw.uniform("counter.phase")
-        return np.stack([phase, np.zeros_like(phase)], axis=1)
+        return np.stack([phase, np.zeros_like(phase)]).T
 
     def progress(self, start: Array, times: Array, phase: Array) -> Array:
         """See `Source.progress`; drift counts from the start of the cycle."""

@@ -48,7 +48,7 @@ class Encoder(Source):
 
     def phase(self, draw: Draw) -> Array:
         """See `Source.phase`."""
-        return np.stack([draw.uniform("counter.phase"), draw.uniform("counter.roller_angle")], axis=1)
+        return np.stack([draw.uniform("counter.phase"), draw.uniform("counter.roller_angle")]).T
 
     def progress(self, start: Array, times: Array, phase: Array) -> Array:
         """See `Source.progress`. The second column of ``phase`` is the roller's angle in turns."""

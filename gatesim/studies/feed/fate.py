@@ -13,6 +13,7 @@ from gatesim.ground.transition import level_at
 from gatesim.scenario import Scenario
 from gatesim.studies.feed.process import STAGES, Processed, latest, tally
 from gatesim.studies.feed.supply import Crossings
+from gatesim.studies.feed.undisturbed import undisturbed
 
 Flags = NDArray[np.bool_]
 
@@ -76,6 +77,17 @@ def fates(scenario: Scenario, crossings: Crossings, processed: Processed) -> Fat
     the part that began or ended it. A part with another in its shadow counts as merged even
     if its own reading is right: two parts in one place push each other.
     """
+    shape = crossings.gates[0].shape[:2]
+    fate, element = np.full(shape, int(Fate.CORRECT)), np.full(shape, -1)
+    rows = np.flatnonzero(~undisturbed(crossings, processed, registers_used(scenario)))
+    if rows.size:
+        judged = _judged(scenario, crossings.some(rows), processed.some(rows))
+        fate[rows], element[rows] = judged.fate, judged.element
+    return Fates(fate, element)
+
+
+def _judged(scenario: Scenario, crossings: Crossings, processed: Processed) -> Fates:
+    """As `fates`, for streams of any kind."""
     parts = crossings.gates[0].shape[1]
     makers = _Makers(crossings, processed)
     own = [_own_edges(makers, gate, parts) for gate in (0, 1)]

@@ -9,7 +9,7 @@ from gatesim.chain.assembly import filter_of, sensor_of
 from gatesim.chain.pipeline import drawn
 from gatesim.chain.signals import signals
 from gatesim.counter import Cycles, acted_on, run_cycles
-from gatesim.ground.arrays import Array
+from gatesim.ground.arrays import Array, take
 from gatesim.ground.draw import Draw
 from gatesim.ground.table import TableValues
 from gatesim.ground.transition import counted_up_to, merged
@@ -30,6 +30,11 @@ class Processed:
     signals: tuple[tuple[Array, ...], ...]
     cycles: Cycles
     guard: float
+
+    def some(self, rows: NDArray[np.intp]) -> "Processed":
+        """Some of the streams."""
+        seen = tuple(tuple(times[rows] for times in gates) for gates in self.signals)
+        return Processed(seen, take(self.cycles, rows), self.guard)
 
 
 def process(scenario: Scenario, crossings: Crossings, streams: Draw) -> Processed:

@@ -2,19 +2,22 @@
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 import numpy as np
+from numpy.typing import NDArray
 
 from gatesim.chain.assembly import forces_of
 from gatesim.chain.pipeline import MotionQuery, light_of, motion_query
-from gatesim.ground.arrays import Array, Scalar
+from gatesim.ground.arrays import Array, Flags, Scalar, take
 from gatesim.ground.draw import Draw, Kind, Streams
 from gatesim.ground.level import Level
 from gatesim.ground.table import TableValues
-from gatesim.motion import Belt, Force, passage
+from gatesim.motion import Belt, Force, Passage, belt_among, passage
+from gatesim.motion.belt.phases import smooth as smooth_over_phase
 from gatesim.scenario import Scenario
+from gatesim.studies.feed.harmonics import Harmonics, harmonics_of
 
 Pattern = Literal["fixed", "uniform", "normal", "exponential"]
 PATTERNS: dict[str, Pattern] = {
@@ -111,6 +114,10 @@ class Crossings:
             tuple(np.concatenate(gates) for gates in zip(*(c.gates for c in several), strict=True))
         )
 
+    def some(self, rows: NDArray[np.intp]) -> "Crossings":
+        """Some of the streams."""
+        return Crossings(tuple(times[rows] for times in self.gates))
+
     def starts(self, gate: int) -> Array:
         """Leading edges, (streams, parts); inf for a part that does not darken the gate."""
         return self.gates[gate][:, :, 0]
@@ -129,33 +136,42 @@ class Parts:
 
     Parts do not touch: one that catches up with another passes through it in the beam.
     ``alone``: their crossings, unless these depend on when they come; then ``query`` is what they are
-    computed from.
+    computed from, and ``over`` what is known of them over the phase at which they come.
     """
 
     scenario: Scenario
     draws: PartDraws
     query: MotionQuery | None
     alone: Crossings | None
+    over: Harmonics | None = None
 
     @staticmethod
     def of(scenario: Scenario, draws: PartDraws) -> "Parts":
-        """Draw the parts; their motion is solved here once, unless it depends on when they come."""
+        """Draw the parts; their motion is solved here, at some phases where it depends on when they come."""
         query = motion_query(scenario, draws, ends=False)
-        if _later(scenario, query, np.zeros(draws.trials)):
-            return Parts(scenario, draws, query, None)
-        return Parts(scenario, draws, None, _crossings(draws, query, query.rig.forces))
+        if not _later(scenario, query, np.zeros(draws.trials)):
+            return Parts(scenario, draws, None, _crossings(draws, query, _solved(query, query.rig.forces)[0]))
+        return Parts(scenario, draws, query, None, _over_phase(scenario, query))
 
     def released(self, times: Array) -> Crossings:
         """Crossings of parts that are released at ``times`` (streams, parts) s."""
         alone = self.alone
         if alone is None:
-            query = self.query
-            assert query is not None, "made without their motion"
-            values = {**query.values, **_later(self.scenario, query, times.ravel())}
-            alone = _crossings(
-                self.draws, query, forces_of(self.scenario, values, query.rig.part, query.rig.path)
-            )
+            assert self.query is not None, "made without their motion"
+            alone = _crossings(self.draws, self.query, self._met(self.query, times.ravel()))
         return Crossings(tuple(at + times[:, :, None] for at in alone.gates))
+
+    def _met(self, query: MotionQuery, release: Array) -> Array:
+        """Light at the gates (q, n), from release on, of parts that are released at ``release`` (n,) s."""
+        values = _later(self.scenario, query, release)
+        found, rest = np.empty((query.positions.shape[1], release.size)), np.ones(release.size, bool)
+        if self.over is not None:
+            (phase,), known = (np.asarray(value) for value in values.values()), self.over.rows
+            found[:, known], rest[known] = self.over.at(phase[known]), False
+        rows = np.flatnonzero(rest)
+        if rows.size:
+            found[:, rows], _ = _solved(query, _forces(self.scenario, query, values), rows)
+        return found
 
 
 @dataclass(frozen=True)
@@ -184,7 +200,48 @@ def _later(scenario: Scenario, query: MotionQuery, release: Array) -> dict[str, 
     }
 
 
-def _crossings(draws: PartDraws, query: MotionQuery, forces: tuple[Force | Belt, ...]) -> Crossings:
-    motion = passage(query.rig.part, query.rig.path, forces, query.positions)
-    light = light_of(query, motion)
-    return Crossings(tuple(times.reshape(draws.streams, draws.parts, -1) for times in light))
+def _forces(scenario: Scenario, query: MotionQuery, values: Mapping[str, Scalar]) -> tuple[Force | Belt, ...]:
+    """The forces of a query, with other values."""
+    return forces_of(scenario, {**query.values, **values}, query.rig.part, query.rig.path)
+
+
+def _over_phase(scenario: Scenario, query: MotionQuery) -> Harmonics | None:
+    """Light over the phase at which parts come, where nothing else depends on when they do."""
+    name, *more = _later(scenario, query, np.zeros(len(query.positions)))
+    belt = belt_among(query.rig.forces)
+    phases = {f"{force.key}.{key}" for force in scenario.forces for key in force.random_phases()}
+    if more or name not in phases or belt is None:
+        return None
+
+    def solve(phase: float, rows: NDArray[np.intp]) -> tuple[Array, Passage]:
+        return _solved(query, _forces(scenario, query, {name: phase}), rows)
+
+    def smooth(motions: Sequence[Passage], rows: NDArray[np.intp]) -> Flags:
+        return smooth_over_phase(take(belt, rows), motions, query.positions[rows])
+
+    try:
+        return harmonics_of(solve, smooth, len(query.positions))
+    except ArithmeticError:  # refused at a phase at which no part may come
+        return None
+
+
+def _solved(
+    query: MotionQuery, forces: Sequence[Force | Belt], rows: NDArray[np.intp] | None = None
+) -> tuple[Array, Passage]:
+    """Light at the gates (q, r), an edge a row, and the motion of some parts (r,), or of all."""
+    rig, n = query.rig, len(query.positions)
+    if rows is None or rows.size == n:
+        motion = passage(rig.part, rig.path, forces, query.positions)
+        return np.concatenate([light.T for light in light_of(query, motion)]), motion
+    some = tuple(take(force, rows) for force in forces)
+    motion = passage(take(rig.part, rows), take(rig.path, rows), some, query.positions[rows])
+    # the sensors are those of all parts
+    time, speed = np.full((2, *query.positions.shape), np.nan)
+    time[rows], speed[rows] = motion.time, motion.speed
+    light = light_of(query, replace(motion, time=time, speed=speed))
+    return np.concatenate([each[rows].T for each in light]), motion
+
+
+def _crossings(draws: PartDraws, query: MotionQuery, light: Array) -> Crossings:
+    """The same as `Crossings` of every stream."""
+    return Crossings(tuple(light[edges].T.reshape(draws.streams, draws.parts, -1) for edges in query.edges))
