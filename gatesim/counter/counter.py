@@ -128,10 +128,11 @@ def count(
     every, ratio = np.ones(shape), np.zeros(shape)
     top = 2.0**counter.width
     outcome = _logic_outcome(counter, latched)
+    keys = REGISTERS if len(acted) > 2 else REGISTERS[:-1]  # without a third gate nothing is latched at it
     for cycle in range(shape[1]):
         start = latched.start[:, cycle]
         # columns as they lie in memory: each is worked on by itself
-        times = np.stack([getattr(latched, key)[:, cycle] for key in REGISTERS]).T
+        times = np.stack([getattr(latched, key)[:, cycle] for key in keys]).T
         if counter.counting == "while-dark":
             # the count stands still once gate 1 is light for good: what is latched later says nothing
             times = np.where(times > times[:, :1], np.nan, times)
@@ -141,11 +142,11 @@ def count(
         values = _count_at(counter, acted[0], start, times, phase, every[:, cycle])
         over = values >= top  # NaN compares false
         if over.any():
-            spoilt = np.any(over[:, [key in needed for key in REGISTERS]], axis=1)
+            spoilt = np.any(over[:, [key in needed for key in keys]], axis=1)
             outcome[:, cycle] = _first(outcome[:, cycle], spoilt, Outcome.OVERFLOW)
         outcome[:, cycle] = _first(outcome[:, cycle], every[:, cycle] > 1.0, Outcome.PULSES_LOST)
         values = np.mod(values, top) if over.any() or np.any(values < 0.0) else values
-        for number, key in enumerate(REGISTERS):
+        for number, key in enumerate(keys):
             registers[key][:, cycle], overflowed[key][:, cycle] = values[:, number], over[:, number]
     return Counted(registers, outcome, latched, acted, every, ratio, counter, phase, overflowed)
 

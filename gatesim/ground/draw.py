@@ -200,14 +200,17 @@ class Further:
         drawn *= 2.0**-53
         return drawn if self.certain is None else np.where(self.certain, 0.5, drawn)
 
+    def normal_at(self, index: NDArray[np.int64]) -> Array:
+        """Standard normal ones (G. E. P. Box and M. E. Muller, Ann. Math. Stat. 29 (1958) 610), from 0 on."""
+        radius = np.sqrt(-2.0 * np.log(self.at(2 * index)))
+        # the sine, so that medians give the median
+        return radius * np.sin(2.0 * np.pi * (self.at(2 * index + 1) - 0.5))
+
 
 FARTHEST_NORMAL = 8.7
 """No draw of `further_normal` lies farther from zero: sqrt(2 * 54 ln 2) = 8.65."""
 
 
 def further_normal(seed: Array, index: NDArray[np.int64]) -> Array:
-    """As `further`, standard normal (G. E. P. Box and M. E. Muller, Ann. Math. Stat. 29 (1958) 610)."""
-    uniform = Further.of(seed)
-    radius = np.sqrt(-2.0 * np.log(uniform.at(2 * index)))
-    # the sine, so that medians give the median
-    return radius * np.sin(2.0 * np.pi * (uniform.at(2 * index + 1) - 0.5))
+    """As `further`, standard normal."""
+    return Further.of(seed).normal_at(index)

@@ -51,7 +51,8 @@ def whole(part, light, response):
 def main() -> None:
     rng = np.random.default_rng(1)
     part = Part(rng.normal(0.26, 1e-4, TRIALS))
-    light = [np.tile([t, t + 0.1], (TRIALS, 1)) for t in (1.0, 1.03)]
+    # as the chain has them, column after column in memory
+    light = [np.repeat([[t], [t + 0.1]], TRIALS, axis=1).T for t in (1.0, 1.03)]
     noisy = respond(CHATTERING, light[0], DRAW, 1)
     face, speed, tau = switching(part, BEAM, 0.55, 0.45, 0.26).runs[0], rng.normal(1.0, 0.1, TRIALS), 1e-4
     roller = Encoder(1000, 4, 0.06366, 0.0, 1e-5, 0.1, lambda t: 0.5 * t)

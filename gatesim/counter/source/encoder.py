@@ -56,11 +56,11 @@ class Encoder(Source):
         begun = self.travel(start[:, None])
         moved = (self.travel(finite) - begun) * (1.0 - column(self.slip))
         diameter = column(self.diameter)
-        angle = 2.0 * np.pi * phase[:, 1:2]
-        turned = 2.0 * moved / diameter
-        wobble = column(self.runout) * (np.sin(angle + turned) - np.sin(angle))
-        edges = self.pulses * self.edge_factor
-        counts: Array = (moved + wobble) * edges / (np.pi * diameter)
+        if np.any(self.runout):
+            angle = 2.0 * np.pi * phase[:, 1:2]
+            turned = 2.0 * moved / diameter
+            moved = moved + column(self.runout) * (np.sin(angle + turned) - np.sin(angle))
+        counts: Array = moved * (self.pulses * self.edge_factor) / (np.pi * diameter)
         return np.where(np.isfinite(times), counts, np.nan)
 
     def whole(self, progress: Array, phase: Array) -> Array:
@@ -75,9 +75,11 @@ class Encoder(Source):
 
 def _edges_passed(position: Array, shift: Array) -> Array:
     """Edges up to ``position`` in counts, where odd ones lie ``shift`` counts late."""
-    below = np.floor(position)
+    below: Array = np.floor(position)
+    if not np.any(shift):
+        return below
     rest = position - below
-    odd = below % 2.0 == 1.0
+    odd = below != 2.0 * np.floor(0.5 * below)
     not_yet = odd & (rest < shift)
     already = ~odd & (rest >= 1.0 + shift)
     edges: Array = below - not_yet + already

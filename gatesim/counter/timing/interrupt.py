@@ -8,7 +8,7 @@ from pydantic import Field
 
 from gatesim.counter.timing.base import Timing, TimingTable
 from gatesim.ground import keys
-from gatesim.ground.arrays import Array, Scalar, column
+from gatesim.ground.arrays import Array, Scalar
 from gatesim.ground.draw import Draw, further_normal
 from gatesim.ground.quantity import accepts, stated
 from gatesim.ground.sampling import Continuous
@@ -31,12 +31,12 @@ class Interrupt(Timing):
 
     def act_on(self, times: Array, draw: Draw, gate: int) -> Array:
         """See `Timing.act_on`."""
-        late = column(self.latency)
+        edges, late = times.T, np.asarray(self.latency)  # a row for each edge, all trials at once
         if np.any(self.jitter):
-            seed = draw.uniform(f"counter.interrupt_jitter@{gate}")[:, None]
-            edge = np.arange(times.shape[1])
-            late = np.maximum(0.0, late + column(self.jitter) * further_normal(seed, edge))
-        return trimmed(without_reversals(times + late))
+            seed = draw.uniform(f"counter.interrupt_jitter@{gate}")
+            number = np.arange(len(edges))[:, None]
+            late = np.maximum(0.0, late + np.asarray(self.jitter) * further_normal(seed, number))
+        return trimmed(without_reversals((edges + late).T))
 
 
 class InterruptTable(Continuous, TimingTable):

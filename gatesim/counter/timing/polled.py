@@ -1,6 +1,6 @@
 """Inputs are read once a scan: edges wait for the next one."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -10,8 +10,8 @@ from pydantic import Field
 from gatesim.counter.timing.base import Timing, TimingTable
 from gatesim.counter.timing.interrupt import InterruptTable
 from gatesim.ground import keys
-from gatesim.ground.arrays import Array, Scalar, column
-from gatesim.ground.draw import FARTHEST_NORMAL, Draw, further_normal
+from gatesim.ground.arrays import Array, Scalar, take
+from gatesim.ground.draw import FARTHEST_NORMAL, Draw, Further
 from gatesim.ground.quantity import Quantity, accepts, stated
 from gatesim.ground.sampling import Sampling
 from gatesim.ground.table import TableValues
@@ -37,46 +37,49 @@ class Polled(Timing):
 
     def act_on(self, times: Array, draw: Draw, gate: int) -> Array:
         """See `Timing.act_on`."""
-        phase = draw.uniform(PHASE)[:, None]
-        cycle = column(self.cycle)
-        scan = np.ceil(times / cycle - phase)
+        phase, cycle = draw.uniform(PHASE), np.asarray(self.cycle)
+        edges = np.ascontiguousarray(times.T)  # a row for each edge, all trials at once
+        scan = np.ceil(edges / cycle - phase)
         if not np.any(self.jitter):
-            return trimmed(without_reversals((scan + phase) * cycle))
-        seed = draw.uniform("counter.scan_jitter")[:, None]
-        shape, finite = times.shape, np.isfinite(scan)
-        scans = _Scans(
-            *(np.broadcast_to(v, shape)[finite] for v in (phase, cycle, column(self.jitter), seed))
-        )
-        starts = np.full(shape, np.inf)
-        starts[finite] = scans.first_from(times[finite], scan[finite].astype(np.int64))
+            return trimmed(without_reversals(((scan + phase) * cycle).T))
+        scans = _Scans(phase, self.cycle, self.jitter, Further.of(draw.uniform("counter.scan_jitter")))
+        some = np.flatnonzero(np.isfinite(scan))
+        trial = np.tile(np.arange(len(times)), len(edges))[some]
+        starts = np.full(edges.shape, np.inf)
+        first = scan.ravel()[some].astype(np.int64)
+        starts.ravel()[some] = scans.of(trial).first_from(edges.ravel()[some], first)
         # two edges before the same scan are one pulse that was never seen
-        return trimmed(without_reversals(starts))
+        return trimmed(without_reversals(starts.T))
 
 
 @dataclass(frozen=True)
 class _Scans:
-    """The scans that each of m edges may meet; fields (m,)."""
+    """The scans that each of m edges may meet; fields (m,), or one value for all."""
 
     phase: Array
-    cycle: Array
-    jitter: Array
-    seed: Array
+    cycle: Scalar
+    jitter: Scalar
+    draws: Further
 
-    def start(self, number: NDArray[np.int64], some: NDArray[np.intp] | slice) -> Array:
-        """When scan ``number`` starts, for some of the edges."""
-        most = 0.499 * self.cycle[some]
-        wander = self.jitter[some] * further_normal(self.seed[some], number)
-        return (number + self.phase[some]) * self.cycle[some] + np.clip(wander, -most, most)
+    def of(self, rows: NDArray[np.intp]) -> "_Scans":
+        """Those of some of the edges."""
+        return take(replace(self, draws=take(self.draws, rows)), rows)
+
+    def start(self, number: NDArray[np.int64]) -> Array:
+        """When the scan of that number starts, (m,)."""
+        most = 0.499 * np.asarray(self.cycle)
+        wander = self.jitter * self.draws.normal_at(number)
+        return (number + self.phase) * self.cycle + np.clip(wander, -most, most)
 
     def first_from(self, times: Array, number: NDArray[np.int64]) -> Array:
         """Start of the first scan not before the times; ``number`` is that without jitter."""
-        starts = self.start(number, slice(None))
+        starts = self.start(number)
         missed = np.flatnonzero(starts < times)
-        starts[missed] = self.start(number[missed] + 1, missed)
+        starts[missed] = self.of(missed).start(number[missed] + 1)
         # the scan before may start late enough, if its jitter can be so large at all
-        early = (number - 1 + self.phase) * self.cycle + FARTHEST_NORMAL * self.jitter
+        early = (number - 1 + self.phase) * self.cycle + FARTHEST_NORMAL * np.asarray(self.jitter)
         maybe = np.flatnonzero(early >= times)
-        sooner = self.start(number[maybe] - 1, maybe)
+        sooner = self.of(maybe).start(number[maybe] - 1)
         starts[maybe] = np.where(sooner >= times[maybe], sooner, starts[maybe])
         return starts
 
