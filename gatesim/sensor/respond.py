@@ -46,12 +46,12 @@ def respond(response: Response, times: Array, draw: Draw, gate: int) -> Array:
     if np.any(response.sampling_period):
         out = _sampled(response, out, draw, gate)
     dark, light = (column(d) for d in (response.dark_delay, response.light_delay))
-    late = np.empty(out.shape)
+    late: Array = np.empty(out.shape[::-1]).T  # columns as they lie in memory: each is worked on by itself
     late[:, 0::2], late[:, 1::2] = dark, light
-    out = out + late
+    late += out
+    out = late
     if np.any(response.jitter):
-        jitter = column(response.jitter)
-        out = out + jitter * draw.normal(f"{JITTER}@{gate}", out.shape[1])
+        out += column(response.jitter) * draw.normal(f"{JITTER}@{gate}", out.shape[1])
     out = without_reversals(out)
     return trimmed(out) if response.chatter is None else response.chatter.added(out, draw, gate)
 

@@ -16,6 +16,7 @@ from gatesim.ground.draw import Streams
 from gatesim.inputfilter import HoldOff, Majority, StableFor
 from gatesim.part import Part
 from gatesim.sensor import Chatter, CircularBeam, Response, receiver_delay, respond, switching
+from gatesim.studies.block import keep_memory
 
 TRIALS = 4096
 DRAW = Streams(1, 0, TRIALS)
@@ -49,6 +50,7 @@ def whole(part, light, response):
 
 
 def main() -> None:
+    keep_memory()  # as a study does
     rng = np.random.default_rng(1)
     part = Part(rng.normal(0.26, 1e-4, TRIALS))
     # as the chain has them, column after column in memory
