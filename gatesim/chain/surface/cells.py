@@ -17,7 +17,7 @@ from gatesim.ground.arrays import Array
 PROBES = 33
 """Points along a coordinate."""
 
-MARGIN = 1.5
+MARGIN = 0.75
 """Degrees more than a coordinate takes."""
 
 MOST_DIAGONAL = 4
@@ -28,7 +28,7 @@ MOST_CELLS = 256
 A_FIT = 2e-9
 """Seconds for the cube of the terms, to solve for as many coefficients a few times over (measured)."""
 
-A_TERM, A_CALL, A_STEP = 1.5e-9, 3e-10, 4e-7
+A_TERM, A_CALL, A_STEP = 3e-10, 1e-10, 4e-7
 """Seconds a trial: for a term of one column, for a cell's array calls a term (in a block of 10,000), for an
 explicit step of the equation of motion. Measured, and only their ratios matter."""
 
@@ -97,7 +97,7 @@ class Account:
 
     def fitted(self, grid: Grid, known: int = 0) -> float:
         """Seconds by polynomials on this grid, with their fit; ``known``: points of a cell solved so far."""
-        each = grid.terms * (self.columns * A_TERM + grid.number * A_CALL)
+        each = grid.terms * ((self.columns + 4) * A_TERM + grid.number * A_CALL)  # 4: to make the products
         points = grid.number * max(2 * grid.terms + self.spare - known, 0)
         return self.trials * each + points * self.effort * A_STEP + A_FIT * grid.terms**3
 

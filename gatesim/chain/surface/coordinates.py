@@ -49,6 +49,13 @@ class Coordinates:
         """Whether the drive stands for what the path has of it."""
         return DRIVE in self.free
 
+    def ordered(self, order: Sequence[int]) -> "Coordinates":
+        """The same in another order."""
+        some = list(order)
+        bound = tuple((key, offset, powers[some]) for key, offset, powers in self.bound)
+        free = tuple(self.free[i] for i in some)
+        return replace(self, free=free, plain=self.plain[some], ranges=self.ranges[:, some], bound=bound)
+
     def of(self, items: Sequence[Any], positions: Array) -> tuple[Array, Array, Flags]:
         """Coordinates (d, n) and (p, n) of trials, and which of them lie within; of items like its own."""
         n, every = len(positions), numbers(items)

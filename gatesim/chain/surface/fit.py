@@ -38,8 +38,14 @@ EDGE = 0.02
 ENOUGH = 0.9
 """Share of trials as they are drawn that has to lie in cells that hold."""
 
-MORE = (0.0, 0.7, 1.4, 2.1, 2.8)
+MORE = (0.0, 0.5, 1.0, 1.5, 2.0, 2.5, 3.0)
 """Degrees added until the cells hold."""
+
+LIKELY = 1.5
+"""Of them, as many as it takes where several coordinates matter alike (measured)."""
+
+AROUND = 2.5
+"""What a motion costs beside its steps, in explicit steps (measured)."""
 
 GAIN = 0.6
 """Largest cost of a sheet over that of the motion for it to be worth while."""
@@ -109,25 +115,31 @@ def _draft(sample: Sample, coordinates: Coordinates, probed: Passage) -> Draft |
     middle = times[0, PROBES // 2]
     tolerance = max(WITHIN * float(np.ptp(middle)), GOOD * float(middle.max()))
     columns, count = times.shape[2] * (1 + sample.speeds), len(coordinates.free) + 1
-    account = Account(sample.trials, float(probed.effort.mean()), count, columns, SPARE + CHECKS)
+    account = Account(sample.trials, float(probed.effort.mean()) + AROUND, count, columns, SPARE + CHECKS)
     close = CHECKED * tolerance
-    grid = grid_for([decay_of(values, close) for values in times], close, account)
-    if account.fitted(grid) > GAIN * account.solved:
+    decays = [decay_of(values, close) for values in times]
+    order = sorted(
+        range(count - 1), key=lambda i: decays[i].degree
+    )  # long runs of products, see `Terms.runs`
+    grid = grid_for([*(decays[i] for i in order), *decays[count - 1 :]], close, account)
+    if account.fitted(_finer(grid, LIKELY)) > GAIN * account.solved:
         return None
-    return Draft(sample, coordinates, grid, account, tolerance)
+    return Draft(sample, coordinates.ordered(order), grid, account, tolerance)
 
 
 def _sheet_of(draft: Draft) -> Asking[Sheet | None]:
     sample, account, cells = draft.sample, draft.account, draft.grid.cells
-    blank = Sheet(draft.coordinates, cells, Terms(()), np.zeros(0), np.ones(draft.grid.number, bool))
+    blank = Sheet(draft.coordinates, cells, Terms(()), (), np.ones(draft.grid.number, bool))
     checks = even_points(len(cells) + 1, CHECKS)
     checked, moved = yield [_at(blank, checks), sample.asked]
     known = _wanted(checked, speeds=sample.speeds).reshape(draft.grid.number, CHECKS, -1)
     for more in MORE:
-        grid = Grid(cells, tuple(n + more if n else 0.0 for n in draft.grid.degrees))
+        grid = _finer(draft.grid, more)
         if account.fitted(grid, known.shape[1]) > GAIN * account.solved:
             return None
         terms = Terms(grid.degrees)
+        if len(terms.points) == known.shape[1] - CHECKS:  # the same as before
+            continue
         (solved,) = yield [_at(blank, terms.points[known.shape[1] - CHECKS :])]  # those before are the same
         new = _wanted(solved, speeds=sample.speeds).reshape(grid.number, -1, known.shape[2])
         known = np.concatenate([known, new], axis=1)
@@ -138,6 +150,11 @@ def _sheet_of(draft: Draft) -> Asking[Sheet | None]:
         if sheet.holds.all():
             break
     return sheet if _serves(sheet, sample, _wanted(moved, speeds=sample.speeds), draft.tolerance) else None
+
+
+def _finer(grid: Grid, more: float) -> Grid:
+    """With so many degrees more in every coordinate that needs any."""
+    return Grid(grid.cells, tuple(n + more if n else 0.0 for n in grid.degrees))
 
 
 def _everywhere(sheet: Sheet, points: Array) -> tuple[Array, Array]:

@@ -14,28 +14,30 @@ from gatesim.ground.arrays import Array, Flags
 class Sheet:
     """Times (s), and speeds (m/s) where they are wanted, at p positions.
 
-    cells: along each coordinate. coefficients: (cells, parts, places' degrees, columns) of ``terms``.
+    cells: along each coordinate. coefficients: of ``terms``, as `Terms.fitted` has them.
     holds: cells (cells,) in which it was found to be good, and no part stopped or ran away.
     """
 
     coordinates: Coordinates
     cells: tuple[int, ...]
     terms: Terms
-    coefficients: Array
+    coefficients: tuple[Array, ...]
     holds: Flags
 
     def values(self, x: Array, z: Array) -> Array:
         """Times (p, n), or times and speeds (2 p, n), at coordinates x (d, n) within and places z (p, n)."""
         cell, own = self._cells(x)
-        columns = self.coefficients.shape[3]
+        columns = self.coefficients[0].shape[2]
         z = np.tile(z, (columns // len(z), 1))
         if len(self.holds) == 1:
-            return self.terms.values(self.coefficients[0], own, z)
+            return self.terms.values([c[0] for c in self.coefficients], own, z)
         found = np.empty((columns, x.shape[1]))
         order = np.argsort(cell, kind="stable")
         ends = np.cumsum(np.bincount(cell, minlength=len(self.holds)))
         for number, rows in enumerate(np.split(order, ends[:-1])):
-            found[:, rows] = self.terms.values(self.coefficients[number], own[:, rows], z[:, rows])
+            found[:, rows] = self.terms.values(
+                [c[number] for c in self.coefficients], own[:, rows], z[:, rows]
+            )
         return found
 
     def holds_at(self, x: Array) -> Flags:

@@ -10,14 +10,16 @@ weighted least-squares methods, 2017, where points are drawn at random from that
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import groupby
 
 import numpy as np
 from numpy.typing import NDArray
 
 from gatesim.ground.arrays import Array
 
-AT_ONCE = 4096
-"""Trials worked on together: few enough for the cache."""
+AT_ONCE, WHOLE = 1024, 64
+"""Trials worked on together, few enough for the cache, and of which a whole number is: the sums over terms
+then take the same way for all of them."""
 
 SPARE = 10
 """Points beyond twice the number of terms."""
@@ -30,79 +32,86 @@ class Terms:
     degrees: tuple[float, ...]
 
     @cached_property
-    def parts(self) -> tuple[tuple[int, ...], ...]:
-        """Degrees in all coordinates but the place, in lexical order."""
-        return tuple(dict.fromkeys(term[:-1] for term in self.every))
-
-    @cached_property
-    def counts(self) -> tuple[int, ...]:
-        """How many degrees in the place each of ``parts`` goes with, from 0 up."""
-        found: dict[tuple[int, ...], int] = {}
-        for term in self.every:
-            found[term[:-1]] = found.get(term[:-1], 0) + 1
-        return tuple(found.values())
-
-    @cached_property
     def every(self) -> tuple[tuple[int, ...], ...]:
         """All terms in lexical order."""
         return tuple(_within(self.degrees, 1.0 + 1e-9))
+
+    @cached_property
+    def counts(self) -> dict[tuple[int, ...], int]:
+        """Of each product of polynomials in all coordinates but the place: with how many of it it goes.
+
+        In lexical order; the degrees in the place are from 0 up.
+        """
+        return {part: len(list(same)) for part, same in groupby(self.every, lambda term: term[:-1])}
+
+    @cached_property
+    def going_with(self) -> tuple[NDArray[np.intp], ...]:
+        """The products that go with each degree in the place."""
+        counts = np.array(list(self.counts.values()))
+        return tuple(np.flatnonzero(counts > degree) for degree in range(int(counts.max())))
+
+    @cached_property
+    def runs(self) -> tuple[tuple[tuple[int, ...], int], ...]:
+        """Products that differ in the last coordinate alone: degrees in the others, and how many."""
+        return tuple((head, len(list(run))) for head, run in groupby(self.counts, lambda part: part[:-1]))
 
     @property
     def points(self) -> Array:
         """Where to fit, (n, coordinates) in -1..1."""
         return spread_points(len(self.degrees), 2 * len(self.every) + SPARE)
 
-    def fitted(self, values: Array) -> Array:
-        """Coefficients (cells, parts, places' degrees, columns).
+    def fitted(self, values: Array) -> tuple[Array, ...]:
+        """Coefficients from values (cells, n, columns) at ``points``.
 
-        From values (cells, n, columns) at ``points``.
+        Of every degree in the place those of the products that it goes with, (cells, products, columns).
         """
         table = _table(self.points, np.array(self.every))  # whose condition is 10 to 20
         inverse = np.linalg.solve(table.T @ table, table.T)
         flat = np.einsum("tn,cnp->ctp", inverse, values)
-        found = np.zeros((flat.shape[0], len(self.parts), max(self.counts), flat.shape[2]))
-        ends = np.cumsum(self.counts)
-        for number, (end, count) in enumerate(zip(ends.tolist(), self.counts, strict=True)):
-            found[:, number, :count] = flat[:, end - count : end]
-        return found
+        begins = np.cumsum([0, *self.counts.values()])
+        return tuple(flat[:, begins[which] + degree] for degree, which in enumerate(self.going_with))
 
-    def values(self, coefficients: Array, x: Array, z: Array) -> Array:
+    def values(self, coefficients: Sequence[Array], x: Array, z: Array) -> Array:
         """Values (columns, n) at x (coordinates but the place, n) and places z (columns, n).
 
-        ``coefficients`` of one cell. Each value depends on its own trial alone, bit for bit.
+        ``coefficients`` as `fitted` has them, of one cell. Each value depends on its own trial alone.
         """
         n = z.shape[1]
-        found = np.empty(z.shape)
+        found = np.empty((len(z), n))
         for first in range(0, n, AT_ONCE):
             rows = slice(first, min(first + AT_ONCE, n))
-            found[:, rows] = self._values(coefficients, x[:, rows], z[:, rows])
+            room = ((0, 0), (0, -(rows.stop - first) % WHOLE))
+            own = self._values(coefficients, np.pad(x[:, rows], room), np.pad(z[:, rows], room))
+            found[:, rows] = own[:, : rows.stop - first]
         return found
 
-    def _values(self, coefficients: Array, x: Array, z: Array) -> Array:
-        tables = [_chebyshev(one, top) for one, top in zip(x, np.max(self.parts, axis=0), strict=True)]
-        width = coefficients.shape[1]
-        sums, product = np.zeros((width, *z.shape)), np.empty((width, *z.shape))
-        each = zip(self.counts, coefficients[..., None], _products(self.parts, tables), strict=True)
-        for count, factors, term in each:
-            np.multiply(factors[:count], term, out=product[:count])
-            sums[:count] += product[:count]
-        found: Array = sums[0]
-        for power, polynomial in zip(sums[1:], _chebyshev(z, width - 1)[1:], strict=True):
-            found += power * polynomial
+    def _values(self, coefficients: Sequence[Array], x: Array, z: Array) -> Array:
+        products = self._products(x)
+        found = np.einsum("tp,tn->pn", coefficients[0], products)
+        of_place = _chebyshev(z, len(coefficients) - 1)
+        for degree in range(1, len(coefficients)):
+            some = products[self.going_with[degree]]
+            found += of_place[degree] * np.einsum("tp,tn->pn", coefficients[degree], some)
         return np.asarray(found)
 
-
-def _products(parts: Sequence[tuple[int, ...]], tables: Sequence[Sequence[Array]]) -> Iterator[Array | float]:
-    """The product of the polynomials of each of ``parts``; what two in turn have in common is kept."""
-    kept: list[Array | float] = [1.0]
-    last: tuple[int, ...] = ()
-    for part in parts:
-        same = next((i for i, (a, b) in enumerate(zip(part, last, strict=False)) if a != b), len(last))
-        del kept[same + 1 :]
-        for degree, table in zip(part[same:], tables[same:], strict=True):
-            kept.append(kept[-1] * table[degree] if degree else kept[-1])
-        yield kept[-1]
-        last = part
+    def _products(self, x: Array) -> Array:
+        """The products (products, n) at x."""
+        n = x.shape[1]
+        if not len(x):
+            return np.ones((1, n))
+        tops = np.max(list(self.counts), axis=0)
+        tables = [np.array(_chebyshev(one, top)) for one, top in zip(x, tops.tolist(), strict=True)]
+        found, begin = np.empty((len(self.counts), n)), 0
+        kept = [np.ones(n)]  # products of more and more coordinates of the last head
+        last: tuple[int, ...] = ()
+        for head, length in self.runs:
+            same = next((i for i, (a, b) in enumerate(zip(head, last, strict=False)) if a != b), len(last))
+            del kept[same + 1 :]
+            for table, degree in zip(tables[same:-1], head[same:], strict=True):
+                kept.append(kept[-1] * table[degree] if degree else kept[-1])
+            np.multiply(kept[-1], tables[-1][:length], out=found[begin : begin + length])
+            last, begin = head, begin + length
+        return found
 
 
 def _chebyshev(x: Array, top: int) -> list[Array]:
