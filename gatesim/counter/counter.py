@@ -136,10 +136,14 @@ def count(
         if counter.counting == "while-dark":
             # the count stands still once gate 1 is light for good: what is latched later says nothing
             times = np.where(times > times[:, :1], np.nan, times)
+        progress = counter.source.progress(start, times, phase)
         if counter.loses:
-            rate = _pulse_rate(counter, start, times[:, 0], phase)
+            rate = _pulse_rate(counter, progress[:, 0], times[:, 0] - start)
             every[:, cycle], ratio[:, cycle] = _one_of(counter, rate, draw)
-        values = _count_at(counter, acted[0], start, times, phase, every[:, cycle])
+        if counter.counting == "while-dark":
+            values = _while_dark(counter, acted[0], start, times, phase, every[:, cycle])
+        else:
+            values = _held(counter, progress, phase, every[:, cycle])
         over = values >= top  # NaN compares false
         if over.any():
             spoilt = np.any(over[:, [key in needed for key in keys]], axis=1)
@@ -153,13 +157,25 @@ def count(
 
 def _count_at(counter: Counter, gate: Array, start: Array, times: Array, phase: Array, every: Array) -> Array:
     """Counts from ``start`` (n,) to ``times`` (n, k), NaN kept; ``gate`` is the list of gate 1."""
+    if counter.counting == "while-dark":
+        return _while_dark(counter, gate, start, times, phase, every)
+    return _held(counter, counter.source.progress(start, times, phase), phase, every)
+
+
+def _held(counter: Counter, progress: Array, phase: Array, every: Array) -> Array:
+    """What a register holds after so much progress (n, k), of which one pulse of so many is counted."""
+    counted = progress / every[:, None]
+    return counter.source.whole(counted, phase) if counter.quantised else counted
+
+
+def _while_dark(
+    counter: Counter, gate: Array, start: Array, times: Array, phase: Array, every: Array
+) -> Array:
+    """As `_count_at`, the spells together in which gate 1 is dark."""
 
     def counted(until: Array) -> Array:
-        progress = counter.source.progress(start, until, phase) / every[:, None]
-        return counter.source.whole(progress, phase) if counter.quantised else progress
+        return _held(counter, counter.source.progress(start, until, phase), phase, every)
 
-    if counter.counting == "until-rearm":
-        return counted(times)
     total = np.where(np.isnan(times), np.nan, 0.0)
     for column in range(0, gate.shape[1], 2):
         dark, light = gate[:, column, None], gate[:, column + 1 : column + 2]
@@ -170,14 +186,13 @@ def _count_at(counter: Counter, gate: Array, start: Array, times: Array, phase: 
     return total
 
 
-def _pulse_rate(counter: Counter, start: Array, dwell: Array, phase: Array) -> Array:
-    """Mean frequency of the pulses in the dwell in Hz, (n,); 0 where there is none.
+def _pulse_rate(counter: Counter, progress: Array, dwell: Array) -> Array:
+    """Mean frequency in Hz (n,) of the pulses that make so much progress in the dwell (s); 0 without one.
 
     It is that of one channel: an encoder's edge factor multiplies counts, not pulses.
     """
-    progress = counter.source.progress(start, dwell[:, None], phase)[:, 0]
     with np.errstate(invalid="ignore", divide="ignore"):  # an empty dwell has no frequency
-        rate = np.abs(progress) / counter.source.counts_per_pulse / (dwell - start)
+        rate = np.abs(progress) / counter.source.counts_per_pulse / dwell
     return np.nan_to_num(rate, nan=0.0, posinf=0.0)
 
 

@@ -53,8 +53,8 @@ class Encoder(Source):
     def progress(self, start: Array, times: Array, phase: Array) -> Array:
         """See `Source.progress`. The second column of ``phase`` is the roller's angle in turns."""
         finite = np.where(np.isfinite(times), times, start[:, None])
-        begun = self.travel(start[:, None])
-        moved = (self.travel(finite) - begun) * (1.0 - column(self.slip))
+        way = self.travel(np.vstack([start, finite.T]).T)
+        moved = (way[:, 1:] - way[:, :1]) * (1.0 - column(self.slip))
         diameter = column(self.diameter)
         if np.any(self.runout):
             angle = 2.0 * np.pi * phase[:, 1:2]
