@@ -1,5 +1,6 @@
 """The distributions of JCGM 101:2008, clause 6.4, against scipy.stats."""
 
+import hashlib
 import math
 
 import numpy as np
@@ -40,6 +41,16 @@ def test_a_nominal_draw_does_not_deviate(spread):
 
 def test_student_t_has_no_standard_deviation_up_to_two_degrees_of_freedom():
     assert math.isinf(StudentT(1.0, 2.0).std)
+
+
+@pytest.mark.parametrize("seed", [0, 1, 2**32, 2**40 + 3, 2**140 + 1])
+@pytest.mark.parametrize("block", [0, 7, 2**33])
+def test_a_name_draws_from_the_generator_that_numpy_keys_by_seed_block_and_name(seed, block):
+    # numpy.random.SeedSequence with a spawn_key, keyed by the hash of the name
+    key = np.frombuffer(hashlib.blake2b(b"part.length", digest_size=8).digest(), np.uint32).tolist()
+    seeds = np.random.SeedSequence(seed, spawn_key=(block, *key))
+    expected = np.random.Generator(np.random.SFC64(seeds)).standard_normal(50)
+    assert np.array_equal(Streams(seed, block, 50).normal("part.length"), expected)
 
 
 def test_streams_depend_on_seed_block_and_name_alone():

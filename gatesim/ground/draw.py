@@ -8,6 +8,7 @@ and two rigs that share a name share its draws (common random numbers).
 
 from abc import ABC, abstractmethod
 from dataclasses import dataclass, field
+from functools import lru_cache
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
@@ -56,6 +57,21 @@ class Nominal(Draw):
         return np.full(_shape(self.trials, columns), 0.5 if kind == "uniform" else 0.0)
 
 
+def _words_of(number: int) -> list[int]:
+    """A number of any size in words of 32 bits, the lowest first."""
+    words = [number & 0xFFFFFFFF]
+    while number := number >> 32:
+        words.append(number & 0xFFFFFFFF)
+    return words
+
+
+@lru_cache(maxsize=1024)
+def _name_words(name: str) -> tuple[int, ...]:
+    from hashlib import blake2b  # deferred: a prediction does not need it
+
+    return tuple(np.frombuffer(blake2b(name.encode(), digest_size=8).digest(), np.uint32).tolist())
+
+
 @dataclass(frozen=True)
 class Streams(Draw):
     """Pseudo-random draws for one block of trials.
@@ -69,11 +85,10 @@ class Streams(Draw):
     trials: int
 
     def _generator(self, name: str) -> "np.random.Generator":  # quoted: numpy.random loads late
-        from hashlib import blake2b  # deferred: a prediction needs neither
-
-        words = np.frombuffer(blake2b(name.encode(), digest_size=8).digest(), np.uint32)
-        key = (self.block, int(words[0]), int(words[1]))
-        return np.random.Generator(np.random.SFC64(np.random.SeedSequence(self.seed, spawn_key=key)))
+        # as SeedSequence puts seed and spawn_key=(block, *words) together, which takes it as long again
+        seed = _words_of(self.seed)
+        words = [*seed, *[0] * (4 - len(seed)), *_words_of(self.block), *_name_words(name)]
+        return np.random.Generator(np.random.SFC64(np.random.SeedSequence(np.array(words, np.uint32))))
 
     def drawn(self, kind: Kind, name: str, columns: int | None = None) -> Array:
         """See `Draw.drawn`."""

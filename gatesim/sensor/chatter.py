@@ -1,6 +1,6 @@
 """Extra transitions after a switching edge."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -105,7 +105,10 @@ class _Due:
 
     def going_on(self, last: Array, rows: Whole) -> "_Due":
         """Some of the edges, after pulses that came back at ``last`` (m,)."""
-        return take(replace(self, draws=take(self.draws, rows), last=last), rows)
+        return _Due(
+            self.flat[rows], self.edge[rows], take(self.draws, rows), self.mean[rows], last[rows],
+            self.following[rows], self.wanted[rows],
+        )  # fmt: skip
 
 
 Pulse = tuple[Whole, Array, Array]
