@@ -16,7 +16,7 @@ from gatesim.ground.outcome import Outcome
 from gatesim.scenario import Scenario
 from gatesim.scenario.reader import from_raw
 from gatesim.studies.feed.limits import Curve
-from gatesim.studies.feed.streams import COUNTED, STREAMS, RatePoint, joined, parts_of, points_of
+from gatesim.studies.feed.streams import COUNTED, STREAMS, RatePoint, joined, parts_of, points_of, ready
 from gatesim.studies.feed.supply import Spacing
 from gatesim.studies.workers import place
 
@@ -146,13 +146,14 @@ def feed_with(
         sorted(_first_look(feeding, busy) if asked is None else asked)
         for feeding, asked in zip(feedings, rates, strict=True)
     ]
+    rig = ready(scenario, feedings[0].streams)
     sizes = [min(STREAMS, feedings[0].streams - i) for i in range(0, feedings[0].streams, STREAMS)]
     with (
         tqdm(unit=" rates", disable=not progress) as bar,
         place(None, workers if len(sizes) > 1 else 1, 99) as (executor, window),
     ):
         made = [
-            executor.submit(parts_of, scenario, feedings[0].seed, streams, block)
+            executor.submit(parts_of, rig, feedings[0].seed, streams, block)
             for block, streams in enumerate(sizes)
         ]
         blocks = [future.result() for future in made]

@@ -18,6 +18,7 @@ from gatesim.studies.feed.process import process
 from gatesim.studies.feed.supply import Crossings, PartDraws, Parts, Spacing, Supply
 from gatesim.studies.model import levels_of
 from gatesim.studies.rig import RigModel
+from gatesim.studies.surveyed import surveyed
 
 COUNTED = 100
 """Parts of a stream that are counted."""
@@ -96,10 +97,15 @@ class RatePoint:
         return ELEMENTS[int(self.elements.argmax())] if self.elements.any() else ""
 
 
-def parts_of(scenario: Scenario, seed: int, streams: int, block: int) -> Parts:
-    """The parts of a block of ``streams`` streams."""
-    levels = levels_of(RigModel(scenario))
-    return Parts.of(scenario, PartDraws(seed, block, streams, LEAD + COUNTED + TAIL, levels))
+def parts_of(rig: RigModel, seed: int, streams: int, block: int) -> Parts:
+    """The parts of a block of ``streams`` streams; the rig as `ready` has made it."""
+    draws = PartDraws(seed, block, streams, LEAD + COUNTED + TAIL, levels_of(rig))
+    return Parts.of(rig.scenario, draws, rig.surface)
+
+
+def ready(scenario: Scenario, streams: int) -> RigModel:
+    """The rig for so many streams: its motion fitted before, where that pays in as many parts."""
+    return surveyed(RigModel(scenario), streams * (LEAD + COUNTED + TAIL), np.zeros(0))
 
 
 def points_of(blocks: Sequence[Parts], asked: Sequence[tuple[Spacing, float]]) -> list[RatePoint]:

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gatesim.chain.assembly import forces_of
-from gatesim.chain.pipeline import MotionQuery, light_of, motion_query
+from gatesim.chain.pipeline import MotionQuery, Move, light_of, motion_query
 from gatesim.ground.arrays import Array, Flags, Scalar, take
 from gatesim.ground.draw import Draw, Kind, Streams
 from gatesim.ground.level import Level
@@ -146,11 +146,16 @@ class Parts:
     over: Harmonics | None = None
 
     @staticmethod
-    def of(scenario: Scenario, draws: PartDraws) -> "Parts":
-        """Draw the parts; their motion is solved here, at some phases where it depends on when they come."""
+    def of(scenario: Scenario, draws: PartDraws, move: Move | None = None) -> "Parts":
+        """Draw the parts; their motion is solved here, at some phases where it depends on when they come.
+
+        ``move`` answers for the motion of those that move alike whenever they come, if it is given.
+        """
         query = motion_query(scenario, draws, ends=False)
         if not _later(scenario, query, np.zeros(draws.trials)):
-            return Parts(scenario, draws, None, _crossings(draws, query, _solved(query, query.rig.forces)[0]))
+            rig, move = query.rig, passage if move is None else move
+            light = _light(query, move(rig.part, rig.path, rig.forces, query.positions))
+            return Parts(scenario, draws, None, _crossings(draws, query, light))
         return Parts(scenario, draws, query, None, _over_phase(scenario, query))
 
     def released(self, times: Array) -> Crossings:
@@ -226,20 +231,23 @@ def _over_phase(scenario: Scenario, query: MotionQuery) -> Harmonics | None:
 
 
 def _solved(
-    query: MotionQuery, forces: Sequence[Force | Belt], rows: NDArray[np.intp] | None = None
+    query: MotionQuery, forces: Sequence[Force | Belt], rows: NDArray[np.intp]
 ) -> tuple[Array, Passage]:
-    """Light at the gates (q, r), an edge a row, and the motion of some parts (r,), or of all."""
-    rig, n = query.rig, len(query.positions)
-    if rows is None or rows.size == n:
-        motion = passage(rig.part, rig.path, forces, query.positions)
-        return np.concatenate([light.T for light in light_of(query, motion)]), motion
+    """Light at the gates (q, r), an edge a row, and the motion of some parts (r,)."""
+    rig = query.rig
     some = tuple(take(force, rows) for force in forces)
     motion = passage(take(rig.part, rows), take(rig.path, rows), some, query.positions[rows])
+    if rows.size == len(query.positions):
+        return _light(query, motion), motion
     # the sensors are those of all parts
     time, speed = np.full((2, *query.positions.shape), np.nan)
     time[rows], speed[rows] = motion.time, motion.speed
-    light = light_of(query, replace(motion, time=time, speed=speed))
-    return np.concatenate([each[rows].T for each in light]), motion
+    return _light(query, replace(motion, time=time, speed=speed))[:, rows], motion
+
+
+def _light(query: MotionQuery, motion: Passage) -> Array:
+    """Light at the gates (q, n), an edge a row."""
+    return np.concatenate([light.T for light in light_of(query, motion)])
 
 
 def _crossings(draws: PartDraws, query: MotionQuery, light: Array) -> Crossings:
