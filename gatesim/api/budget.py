@@ -81,7 +81,8 @@ def budget(
     with at_work("differentiating the chain"):
         table = budgeted.budget(rig, chosen, coverage, seed, _in_proportion(SIMULATED_TRIALS, trials))
     swapped = _in_proportion(SET, trials)
-    rig = RigModel(scenario).prepared((trials or FIRST) + swapped * (2 + len(rig.inputs)), AS_USUAL)
+    with at_work("making the motion ready"):
+        rig = RigModel(scenario).prepared((trials or FIRST) + swapped * (2 + len(rig.inputs)), AS_USUAL)
     simulated, checks, ended = _simulated(rig, table, [trials] if trials else [FIRST, MOST], seed, workers)
     with at_work("taking one draw after another from a second set"):
         indices = sobol_indices(rig, chosen, swapped, seed, workers=workers) if table.combined > 0.0 else None

@@ -191,7 +191,6 @@ def _study(
     summary, waiting = state.load(state_file, model, plan) if state_file else (fresh, {})
     drawn = names_drawn(model, layout) if plan.quasi and drawn is None else drawn
     dimensions = assign_dimensions(drawn, each=layout.each) if plan.quasi and drawn else {}
-    task = partial(run_blocks, _prepared(model, plan), plan, dimensions, sink is not None)
     todo = _tasks(plan, [index for index in range(summary.blocks, plan.blocks) if index not in waiting])
     bar = tqdm(
         total=plan.blocks * plan.block if plan.quasi else plan.trials,
@@ -201,6 +200,8 @@ def _study(
         disable=not progress,
     )
     with bar, place(*where, len(todo)) as (there, window):
+        ready = _prepared(model, plan) if todo else model
+        task = partial(run_blocks, ready, plan, dimensions, sink is not None)
         queue = _Queue(there, window, task, todo, waiting)
         forecast = Forecast(plan, summary.blocks)
 

@@ -13,13 +13,13 @@ from gatesim.ground.arrays import Array, Flags
 from gatesim.ground.outcome import Outcome
 from gatesim.motion import STANDARD_GRAVITY, Passage
 
-WITHIN = 3e-10
+WITHIN = 1e-9
 """Largest error of a crossing time, relative to the time between the first crossing and the last."""
 
 GOOD = 2e-11
 """And relative to itself where that is more: what the equation of motion is solved to."""
 
-SPEED = 3e-9
+SPEED = 1e-8
 """Largest relative error of a speed."""
 
 CHECKS, CHECKED = 16, 0.25
