@@ -404,3 +404,26 @@ def test_the_schema_of_the_file_describes_every_key():
     jsonschema = pytest.importorskip("jsonschema")
     example = Path(__file__).parents[1] / "scenarios" / "choose" / "rungs.toml"
     jsonschema.validate(tomllib.loads(example.read_text()), schema)
+
+
+def test_figures_of_rigs_with_the_same_errors_are_worked_out_once(monkeypatch):
+    """A filter that lets every edge through later leaves every count of a hardware counter as it is."""
+    filters = {
+        f"{time} ms": {"set": {"filter": {"kind": "stable-for", "time": f"{time} ms"}}}
+        for time in (0.5, 2, 4)
+    }
+    found = candidates(choice(base=BRAKED, options={"filter": filters, "clock": CLOCKS}))
+    made = []
+
+    def counted(*given):
+        made.append(figures_of(*given))
+        return made[-1]
+
+    monkeypatch.setattr("gatesim.studies.choice.evaluate.figures_of", counted)
+    (group,) = groups_of(found)
+    given = choice(base=BRAKED, options={"filter": filters, "clock": CLOCKS})
+    figures = {c.number: e.figures for c, e in zip(group, evaluate(group, given, Round(600, 1)), strict=True)}
+    assert len(made) < len(found) == 6
+    for candidate in group:
+        (alone,) = evaluate([candidate], given, Round(600, 1))
+        assert alone.figures.uncertainty == pytest.approx(figures[candidate.number].uncertainty, rel=1e-6)

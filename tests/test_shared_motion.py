@@ -183,3 +183,41 @@ def test_sensors_known_from_rigs_run_before_are_not_worked_out_again(monkeypatch
         (again,) = run_all([case], known)
         assert (len(asked) > before) == (spacing == "60 mm")
         assert alone.counted.cycles.capture.tobytes() == again.counted.cycles.capture.tobytes()
+
+
+def test_rigs_that_differ_past_their_sensors_are_put_together_once_and_read_what_each_reads_alone(
+    monkeypatch,
+):
+    scenario = rig("3-braked-rung")
+    spread = {"value": "0.3 ms", "distribution": "normal", "standard_uncertainty": "20 us"}
+    frequency = {"value": "40 kHz", "distribution": "rectangular", "half_width": "100 Hz"}
+    past = [
+        changed(scenario, "filter", {"kind": "stable-for", "time": spread}),
+        changed(scenario, "filter", {"kind": "hold-off", "time": "1 ms"}),
+        changed(scenario, "counter.frequency", frequency),
+        changed(scenario, "counter.timing", {"kind": "polled", "cycle": "1 ms"}),
+        changed(scenario, "formula.use", ["four-edge"]),
+        scenario.model_copy(update={"filter": UNFILTERED}),
+    ]
+    gate = scenario.gate.model_copy(update={"first": scenario.gate.spacing})
+    others = [changed(scenario, "sensor.jitter", "40 us"), scenario.model_copy(update={"gate": gate})]
+    given = {"filter.time": np.linspace(1e-4, 5e-4, 60), "counter.frequency": 30e3}
+    draw, asked = Streams(3, 0, 60), []
+
+    def counted(*described, **more):
+        asked.append(described)
+        return pipeline.motion_query(*described, **more)
+
+    monkeypatch.setattr("gatesim.chain.together.motion_query", counted)
+    cases = [Case(each, draw, ends=False) for each in (scenario, *past, *others)]
+    cases.append(Case(past[0], draw, given, ends=False))
+    together = run_all(cases)
+    assert len(asked) == 1 + len(others)
+    for case, measured in zip(cases, together, strict=True):
+        alone = pipeline.run(case.scenario, draw, case.values, ends=False)
+        assert measured.readings.keys() == alone.readings.keys()
+        for name, reading in alone.readings.items():
+            np.testing.assert_allclose(measured.readings[name], reading, rtol=1e-9)
+        np.testing.assert_array_equal(measured.outcome, alone.outcome)
+        for mine, own in zip(measured.filtered, alone.filtered, strict=True):
+            np.testing.assert_allclose(mine, own, rtol=1e-9)

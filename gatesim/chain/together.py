@@ -10,7 +10,8 @@ from typing import Any
 import numpy as np
 
 from gatesim.chain.alike import content, digest, motion_inputs
-from gatesim.chain.controller import Controller, held_together
+from gatesim.chain.assembly import filter_of
+from gatesim.chain.controller import Controller, controller_of, held_together
 from gatesim.chain.pipeline import Measured, MotionQuery, Move, measure, motion_query, signals_of
 from gatesim.chain.readonce import ReadOnce
 from gatesim.chain.sidebyside import Question, answered
@@ -49,10 +50,14 @@ def run_all(cases: Sequence[Case], switched: "Switched | None" = None) -> list[M
     held_together([case.scenario for case in cases if case.controller is None])
     switch = Switched(ReadOnce()) if switched is None else switched
     once = switch.once
-    queries = [_query(case, once, switch) for case in cases]
+    queries = _queries(cases, switch)
     alike: dict[bytes, list[int]] = {}
+    moves: dict[tuple[int, int], bytes] = {}
     for number, (case, query) in enumerate(zip(cases, queries, strict=True)):
-        alike.setdefault(_moves_as(case, query, once), []).append(number)
+        asked = (id(query.positions), id(case.surface))
+        if asked not in moves:
+            moves[asked] = _moves_as(case, query, once)
+        alike.setdefault(moves[asked], []).append(number)
     found: dict[int, Measured] = {}
     surfaces = [cases[numbers[0]].surface for numbers in alike.values()]
     each = _moved([[queries[number] for number in numbers] for numbers in alike.values()], surfaces)
@@ -69,12 +74,57 @@ def run_all(cases: Sequence[Case], switched: "Switched | None" = None) -> list[M
     return [found[number] for number in range(len(cases))]
 
 
-def _query(case: Case, once: ReadOnce, switch: "Switched") -> MotionQuery:
+def _queries(cases: Sequence[Case], switch: "Switched") -> list[MotionQuery]:
+    """What is asked for each rig, put together once for all that differ only past the sensors."""
+    known: dict[tuple[Any, ...], MotionQuery] = {}
+    found = []
+    for case in cases:
+        key = _asked_as(case) if len(cases) > 1 else ()
+        if key in known:
+            found.append(_past_the_sensors(known[key], case, switch.once))
+        else:
+            found.append(known.setdefault(key, _query(case, switch)))
+    return found
+
+
+def _query(case: Case, switch: "Switched") -> MotionQuery:
     given = case.values or {}
-    values = {**once.drawn(case.scenario, case.draw, given), **given}
+    values = {**switch.once.drawn(case.scenario, case.draw, given), **given}
     return motion_query(
         case.scenario, case.draw, values, ends=case.ends, controller=case.controller, switch=switch
     )
+
+
+PAST_THE_SENSORS = ("counter", "filter", "formula", "requirement", "title", "note")
+"""Tables on which what is asked does not depend, but for a roller that the part turns."""
+
+
+def _asked_as(case: Case) -> tuple[Any, ...]:
+    """Equal for rigs of which the same is asked, in their common draws."""
+    scenario = case.scenario
+    if scenario.correlations():  # what is drawn together may be of any table
+        return (id(case),)
+    tables = (getattr(scenario, key) for key in Scenario.model_fields if key not in PAST_THE_SENSORS)
+    given = tuple(  # arrays live as long as the cases
+        (name, id(value) if isinstance(value, np.ndarray) else value)
+        for name, value in (case.values or {}).items()
+        if not name.startswith(OF_COUNTING)
+    )
+    return id(case.draw), case.ends, scenario.counter.source.turned_by == "part", *tables, given
+
+
+OF_COUNTING = ("counter.", "filter.")
+
+
+def _past_the_sensors(query: MotionQuery, case: Case, once: ReadOnce) -> MotionQuery:
+    """The query of a rig that differs past the sensors, for this one."""
+    scenario = case.scenario
+    shared = {name: value for name, value in query.values.items() if not name.startswith(OF_COUNTING)}
+    given = {**shared, **(case.values or {})}
+    values = {**once.drawn(scenario, case.draw, given), **given}
+    controller = controller_of(scenario) if case.controller is None else case.controller
+    rig = replace(query.rig, filter=filter_of(scenario, values), constants=controller.constants)
+    return replace(query, values=values, rig=rig)
 
 
 @dataclass(frozen=True)

@@ -8,6 +8,7 @@ from itertools import chain
 import numpy as np
 from numpy.typing import NDArray
 
+from gatesim.chain.alike import digest
 from gatesim.chain.controller import controller_of
 from gatesim.chain.pipeline import Measured, read
 from gatesim.chain.reference import AS_USUAL, lines
@@ -250,29 +251,38 @@ def _simulated(
                     reading = gain[rig] * reading + zero[rig]
                 errors[c.number].append(reading - lengths[:, None])
                 outcomes[c.number].append(outcome.reshape(lengths.size, -1))
+    every = {number: np.concatenate(blocks, axis=1) for number, blocks in errors.items()}
+    figures = _figures(every, outcomes, lengths, choice.wanted, on_a_rig)
     return {
-        c.number: _summed(
-            replace(nominal[c.number], each=on_a_rig),
-            errors[c.number],
-            outcomes[c.number],
-            lengths,
-            choice.wanted,
-            keep_errors,
+        number: replace(
+            nominal[number],
+            each=on_a_rig,
+            figures=figures[number],
+            errors=whole if keep_errors else None,
         )
-        for c in group
+        for number, whole in every.items()
     }
+
+
+def _figures(
+    errors: dict[int, Array], outcomes: dict[int, list[Codes]], lengths: Array, wanted: WantedTable, each: int
+) -> dict[int, Figures]:
+    """Figures of candidates by number, worked out once for all whose errors are the same, bit by bit.
+
+    These are many: a filter that only comes late, and one that comes later, leave every count as it is.
+    """
+    known: dict[bytes, Figures] = {}
+    found: dict[int, Figures] = {}
+    for number, every in errors.items():
+        outcome = np.concatenate(outcomes[number], axis=1)
+        key = digest([every.data, outcome.data])
+        if key not in known:
+            known[key] = figures_of(every, outcome, lengths, wanted, each)
+        found[number] = known[key]
+    return found
 
 
 def _lines(passed: Measured, formula: Formula, known: Array) -> tuple[Array, Array]:
     """Gain and zero of each rig, from passages of parts of ``known`` lengths through it."""
     reading, _ = _reading(passed, formula)
     return lines(reading.reshape(-1, known.size, AS_USUAL.passages), known)
-
-
-def _summed(
-    nominal: Evaluation, errors: list[Array], outcomes: list[Codes], lengths: Array,
-    wanted: WantedTable, keep: bool,
-) -> Evaluation:  # fmt: skip
-    every = np.concatenate(errors, axis=1)
-    figures = figures_of(every, np.concatenate(outcomes, axis=1), lengths, wanted, nominal.each)
-    return replace(nominal, figures=figures, errors=every if keep else None)

@@ -13,6 +13,7 @@ from gatesim.ground.arrays import Array, Scalar
 from gatesim.ground.draw import Draw, Repeated, Streams
 from gatesim.ground.level import Level
 from gatesim.ground.nested import Layout, Nested, SameRigs
+from gatesim.ground.quantity import Quantity
 from gatesim.scenario import Scenario
 from gatesim.studies.draws import Renamed
 
@@ -100,13 +101,16 @@ def run_together(
     or each rig's own. ``switched``: see `gatesim.chain.together.run_all`.
     """
     draws = [draw] * len(scenarios) if not isinstance(draw, Sequence) else draw
-    return run_all(
-        [
-            Case(scenario, own, part_values(scenario, own, lengths), quantised, ends=False)
-            for scenario, own in zip(scenarios, draws, strict=True)
-        ],
-        switched,
-    )
+    # the very same arrays for rigs with the same parts, which are told by them
+    made: dict[tuple[int, float, Quantity | None], dict[str, Scalar]] = {}
+    cases = []
+    for scenario, own in zip(scenarios, draws, strict=True):
+        part = scenario.part
+        key = (id(own), part.length.nominal, part.mass)
+        if key not in made:
+            made[key] = part_values(scenario, own, lengths)
+        cases.append(Case(scenario, own, made[key], quantised, ends=False))
+    return run_all(cases, switched)
 
 
 def part_values(scenario: Scenario, draw: Draw, lengths: Array) -> dict[str, Scalar]:
