@@ -32,22 +32,18 @@ def surveyed(rig: "RigModel", trials: int, known: Array) -> "RigModel":
     Where its motion takes steps, is smooth in what varies, and the study is long enough, it is answered by a
     surface (`gatesim.chain.surface`); else the rig is as it was. That depends on the arguments alone.
     """
+    solved = rig.surface is None and rig.move is once
     if (
-        rig.surface is not None
-        or rig.move is not once
-        or rig.scenario.counter.source.turned_by
-        or trials < LEAST
-    ):
+        not solved or trials < LEAST or rig.scenario.counter.source.turned_by
+    ):  # which asks how far it has moved
         return rig
-    speeds = any(
-        sensor.time_constant.nominal > 0.0 or sensor.time_constant.spread for sensor in rig.scenario.sensors
-    )
+    lags = [sensor.time_constant for sensor in rig.scenario.sensors]
+    speeds = any(lag.nominal > 0.0 or lag.spread for lag in lags)
     counts: dict[float | None, float] = {None: trials}
     for length in known.tolist():
         counts[length] = counts.get(length, 0.0) + CALIBRATED * trials / known.size
-    found = surface_of(
-        [Sample(_asked(rig, length), len(rig.inputs), n, speeds) for length, n in counts.items()]
-    )
+    samples = [Sample(_asked(rig, length), len(rig.inputs), n, speeds) for length, n in counts.items()]
+    found = surface_of(samples)
     return rig if found is None else replace(rig, surface=found)
 
 

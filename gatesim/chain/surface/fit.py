@@ -14,7 +14,7 @@ from gatesim.ground.outcome import Outcome
 from gatesim.motion import STANDARD_GRAVITY, Passage
 
 WITHIN = 1e-9
-"""Largest error of a crossing time, relative to the time between the first crossing and the last."""
+"""Largest error of a crossing time, relative to the middle trial's time between first and last crossing."""
 
 GOOD = 2e-11
 """And relative to itself where that is more: what the equation of motion is solved to."""
@@ -84,11 +84,8 @@ def sheets_of(first: Sample, *others: Sample) -> list[Sheet]:
     (main,) = in_step([_draft_of(first)])
     if main is None:
         return []
-    drafts = [
-        main,
-        *(draft for draft in in_step([_draft_of(other) for other in others]) if draft is not None),
-    ]
-    sheets = in_step([_sheet_of(draft) for draft in drafts])
+    drafts = [main, *in_step([_draft_of(other) for other in others])]
+    sheets = in_step([_sheet_of(draft) for draft in drafts if draft is not None])
     return [] if sheets[0] is None else [sheet for sheet in sheets if sheet is not None]
 
 
@@ -118,9 +115,8 @@ def _draft(sample: Sample, coordinates: Coordinates, probed: Passage) -> Draft |
     account = Account(sample.trials, float(probed.effort.mean()) + AROUND, count, columns, SPARE + CHECKS)
     close = CHECKED * tolerance
     decays = [decay_of(values, close) for values in times]
-    order = sorted(
-        range(count - 1), key=lambda i: decays[i].degree
-    )  # long runs of products, see `Terms.runs`
+    # so that runs of products are long, see `Terms.runs`
+    order = sorted(range(count - 1), key=lambda i: decays[i].degree)
     grid = grid_for([*(decays[i] for i in order), *decays[count - 1 :]], close, account)
     if account.fitted(_finer(grid, LIKELY)) > GAIN * account.solved:
         return None
