@@ -427,3 +427,14 @@ def test_figures_of_rigs_with_the_same_errors_are_worked_out_once(monkeypatch):
     for candidate in group:
         (alone,) = evaluate([candidate], given, Round(600, 1))
         assert alone.figures.uncertainty == pytest.approx(figures[candidate.number].uncertainty, rel=1e-6)
+
+
+def test_why_rigs_are_rejected_is_told_of_all_at_once_as_of_each_alone():
+    filters = {time: {"set": {"filter": {"kind": "stable-for", "time": time}}} for time in ("1 ms", "90 ms")}
+    given = choice(base=BRAKED, options={"filter": filters, "sensor": SENSORS})
+    (group,) = groups_of(candidates(given))
+    together = evaluate(group, given, Round(60, 1))
+    said = [evaluation.refusal for evaluation in together]
+    assert [refusal.split(":")[0] for refusal in said].count("part swallowed") == 2
+    assert all("with 60 mm" in refusal for refusal in said if refusal)
+    assert said == [evaluate([candidate], given, Round(60, 1))[0].refusal for candidate in group]

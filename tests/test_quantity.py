@@ -12,7 +12,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from gatesim.counter import Clock
-from gatesim.ground.quantity import in_root_units, parse, to_si
+from gatesim.ground.keys import Reader
+from gatesim.ground.quantity import Quantity, in_root_units, parse, to_si
 from gatesim.ground.unitfactors import COMMON_UNITS
 from gatesim.motion import Path, passage
 from gatesim.part import Part
@@ -115,3 +116,16 @@ def test_a_prediction_in_common_units_does_not_load_pint():
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
+
+
+def test_a_text_is_read_alike_however_often_and_what_is_refused_stays_refused():
+    reader = Reader("m", 'a length such as "1 mm"', low=0.0)
+    assert reader("3 mm") == reader.read("3 mm") == Quantity(0.003, "mm", "3 mm")
+    table = {"value": "3 mm", "distribution": "rectangular", "half_width": "1 mm"}
+    assert reader(table) == reader.read(table) != reader("3 mm")
+    share = Reader("", "a share from 0 to 1", low=0.0, high=1.0)
+    assert share(1) == share.read(1)
+    for wrong in ("3 kg", "-3 mm", {**table, "half_width": "4 mm"}, {**table, "value": 3}):
+        for _ in range(2):
+            with pytest.raises(ValueError, match="a length such as"):
+                reader(wrong)

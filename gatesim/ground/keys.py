@@ -4,7 +4,7 @@ import math
 import re
 from collections.abc import Callable
 from dataclasses import dataclass
-from functools import partial
+from functools import lru_cache, partial
 from typing import Annotated, Any
 
 from pydantic import PlainValidator
@@ -176,6 +176,14 @@ class Reader:
 
     def __call__(self, given: object) -> Quantity:
         """Read text or a table. Raises ValueError as ``reason|expected``."""
+        if type(given) is str:
+            return _read_once(self, given)
+        if isinstance(given, dict) and all(type(value) is str for value in given.values()):
+            return _read_once(self, tuple(given.items()))
+        return self.read(given)
+
+    def read(self, given: object) -> Quantity:
+        """The same, read anew."""
         try:
             if isinstance(given, dict):
                 if "value" not in given:
@@ -225,6 +233,12 @@ class Reader:
             "examples": example or [re.findall(r"[\d.]+$", self.expected)[0]],
             "anyOf": [text, table],
         }
+
+
+@lru_cache(maxsize=4096)
+def _read_once(reader: Reader, given: str | tuple[tuple[str, str], ...]) -> Quantity:
+    """Many rigs are read of which most quantities are the same, word for word."""
+    return reader.read(given if isinstance(given, str) else dict(given))
 
 
 Title = Annotated[str, PlainValidator(partial(_text, MOST_TEXT["title"]), json_schema_input_type=str)]

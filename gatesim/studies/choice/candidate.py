@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
+from functools import cached_property
 from itertools import product
 from typing import Any
 
@@ -14,6 +15,7 @@ from gatesim.scenario.modelpaths import schema_paths
 from gatesim.scenario.reader import from_raw
 from gatesim.scenario.validated import raw_with
 from gatesim.studies.choice.model import Alternative, Choice
+from gatesim.studies.choice.shared import rig_key
 from gatesim.studies.sweep import SweptQuantity
 
 MOST = 200_000
@@ -44,6 +46,12 @@ class Candidate:
         parts = list(self.picks.values())
         parts += [f"{path} = {value:.6g} {self.units[path]}".strip() for path, value in self.values.items()]
         return ", ".join(parts) or "the base"
+
+    @cached_property
+    def rig(self) -> str:
+        """Equal for candidates whose scenarios differ in their formula only."""
+        assert self.scenario is not None, self.refusal
+        return rig_key(self.scenario)
 
 
 def part_lengths(choice: Choice) -> Array:

@@ -8,7 +8,6 @@ from itertools import chain
 import numpy as np
 from numpy.typing import NDArray
 
-from gatesim.chain.alike import digest
 from gatesim.chain.controller import controller_of
 from gatesim.chain.pipeline import Measured, read
 from gatesim.chain.reference import AS_USUAL, lines
@@ -22,13 +21,12 @@ from gatesim.scenario import Scenario
 from gatesim.studies.choice.candidate import Candidate, part_lengths
 from gatesim.studies.choice.figures import Figures, figures_of
 from gatesim.studies.choice.model import Choice, WantedTable
-from gatesim.studies.choice.screen import busy_time, formula_refusal, passage_refusal, room_refusal
+from gatesim.studies.choice.screen import busy_time, formula_refusal, passage_refusals, room_refusal
 from gatesim.studies.choice.shared import (
     calibrations,
     group_key,
     references_of,
     repeated,
-    rig_key,
     run_together,
 )
 
@@ -131,7 +129,7 @@ def _rigs(group: Sequence[Candidate]) -> dict[str, list[Candidate]]:
     """Candidates of each physical rig: they differ in their formula only."""
     rigs: dict[str, list[Candidate]] = {}
     for candidate in group:
-        rigs.setdefault(rig_key(_scenario(candidate)), []).append(candidate)
+        rigs.setdefault(candidate.rig, []).append(candidate)
     return rigs
 
 
@@ -146,19 +144,22 @@ def _nominal(
     scenarios = [_scenario(same[0]) for same in rigs.values()]
     draw = Nominal(lengths.size)
     passages = run_together(scenarios, draw, lengths, quantised=False, switched=switched)
-    for shared, same in zip(passages, rigs.values(), strict=True):
-        alone = partial(_alone, draw, lengths, quantised=False)
-        refusals: dict[int, str] = {}
-        for c, passed in zip(same, _as_read(same, shared, alone), strict=True):
-            if id(passed) not in refusals:  # most often all have the same passages
-                refusals[id(passed)] = passage_refusal(_scenario(c), passed, lengths, choice.wanted)
-            refusal = refusals[id(passed)]
-            name, constants = formula = _formula(_scenario(c))
-            reading, _ = _reading(passed, formula)
-            missing = FORMULAS[name].missing(constants)
-            why = refusal or formula_refusal(name, missing, reading, lengths)
-            line = (1.0, 0.0) if why else _calibrated(reading, lengths, choice.sections.calibration)
-            found[c.number] = Evaluation(why, None, line, float(np.max(busy_time(passed))))
+    alone = partial(_alone, draw, lengths, quantised=False)
+    read = [
+        (c, passed)
+        for shared, same in zip(passages, rigs.values(), strict=True)
+        for c, passed in zip(same, _as_read(same, shared, alone), strict=True)
+    ]
+    distinct = {id(passed): (_scenario(c), passed) for c, passed in reversed(read)}  # most often one a rig
+    whys = passage_refusals([*distinct.values()], lengths, choice.wanted)
+    refusals = dict(zip(distinct, whys, strict=True))
+    for c, passed in read:
+        name, constants = formula = _formula(_scenario(c))
+        reading, _ = _reading(passed, formula)
+        missing = FORMULAS[name].missing(constants)
+        why = refusals[id(passed)] or formula_refusal(name, missing, reading, lengths)
+        line = (1.0, 0.0) if why else _calibrated(reading, lengths, choice.sections.calibration)
+        found[c.number] = Evaluation(why, None, line, float(np.max(busy_time(passed))))
     return found
 
 
@@ -271,14 +272,18 @@ def _figures(
 
     These are many: a filter that only comes late, and one that comes later, leave every count as it is.
     """
-    known: dict[bytes, Figures] = {}
+    known: dict[tuple[float, int], list[tuple[Array, Codes, Figures]]] = {}
     found: dict[int, Figures] = {}
     for number, every in errors.items():
         outcome = np.concatenate(outcomes[number], axis=1)
-        key = digest([every.data, outcome.data])
-        if key not in known:
-            known[key] = figures_of(every, outcome, lengths, wanted, each)
-        found[number] = known[key]
+        alike = known.setdefault((float(np.nansum(every)), int(outcome.sum())), [])
+        for same, became, figures in alike:
+            if np.array_equal(same, every, equal_nan=True) and np.array_equal(became, outcome):
+                found[number] = figures
+                break
+        else:
+            found[number] = figures_of(every, outcome, lengths, wanted, each)
+            alike.append((every, outcome, found[number]))
     return found
 
 

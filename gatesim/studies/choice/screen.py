@@ -1,12 +1,14 @@
 """Screening by physics: one nominal passage of each part length, and why a rig fails."""
 
 import math
+from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
 
 from gatesim.chain.account.outcomesentence import explain_outcome
-from gatesim.chain.pipeline import Measured, run
+from gatesim.chain.pipeline import Measured
+from gatesim.chain.together import Case, run_all
 from gatesim.ground.arrays import Array
 from gatesim.ground.draw import Nominal
 from gatesim.ground.outcome import Outcome
@@ -35,17 +37,36 @@ def room_refusal(scenario: Scenario, wanted: WantedTable) -> str:
     return ""
 
 
-def passage_refusal(scenario: Scenario, passed: Measured, lengths: Array, wanted: WantedTable) -> str:
-    """Why a part of one of the lengths (k,) is not measured, or the next comes too soon; or nothing."""
-    wrong = np.flatnonzero(passed.outcome != Outcome.MEASURED)
-    if wrong.size:
-        length = lengths[wrong[0]]
-        one = Nominal(1)
-        alone = run(scenario, one, part_values(scenario, one, np.array([length])))
-        outcome = Outcome(int(passed.outcome[wrong[0]]))
-        why = explain_outcome(scenario, alone) if alone.outcome[0] == outcome else ""
-        return f"{outcome.word}: with {1e3 * length:.4g} mm. {why}".rstrip()
-    busy = busy_time(passed)
+def passage_refusals(
+    several: Sequence[tuple[Scenario, Measured]], lengths: Array, wanted: WantedTable
+) -> list[str]:
+    """Why, in each rig, a part of one of the lengths (k,) is not measured or the next comes too soon, if so.
+
+    From nominal passages of parts of all lengths. What happened to the first that is not measured is told
+    by its passage alone, in all rigs at once.
+    """
+    wrong = [np.flatnonzero(passed.outcome != Outcome.MEASURED) for _, passed in several]
+    first = {number: int(at[0]) for number, at in enumerate(wrong) if at.size}
+    one = Nominal(1)
+    cases = [
+        Case(several[number][0], one, part_values(several[number][0], one, lengths[at : at + 1]))
+        for number, at in first.items()
+    ]
+    alone = dict(zip(first, run_all(cases), strict=True)) if cases else {}
+    refusals = []
+    for number, (scenario, passed) in enumerate(several):
+        if number in first:
+            at = first[number]
+            outcome = Outcome(int(passed.outcome[at]))
+            happened = alone[number]
+            why = explain_outcome(scenario, happened) if happened.outcome[0] == outcome else ""
+            refusals.append(f"{outcome.word}: with {1e3 * lengths[at]:.4g} mm. {why}".rstrip())
+        else:
+            refusals.append(_cycle_refusal(busy_time(passed), lengths, wanted))
+    return refusals
+
+
+def _cycle_refusal(busy: Array, lengths: Array, wanted: WantedTable) -> str:
     stuck = np.flatnonzero(np.isnan(busy))
     if stuck.size:
         return (
