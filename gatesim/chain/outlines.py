@@ -28,7 +28,7 @@ def variants(scenario: Scenario, values: Mapping[str, Scalar], gate: int) -> tup
     found = []
     for name, value in values.items():
         path, _, own = name.partition("@")
-        if not np.ndim(value) or not path.startswith(OF_THE_OUTLINE) or own not in ("", str(gate)):
+        if not path.startswith(OF_THE_OUTLINE) or own not in ("", str(gate)) or not np.ndim(value):
             continue
         nominal, step = _dimension(scenario, path, gate)
         off = np.asarray(value) - nominal

@@ -76,7 +76,8 @@ def run_blocks(
     They are evaluated together, as a motion costs hardly more for some hundred trials than for one.
     """
     keep_memory()
-    layout, levels, calibrated = layout_of(model), levels_of(model), isinstance(model, Calibrated)
+    layout, levels, lengths = layout_of(model), levels_of(model), _reference_lengths(model, plan)
+    calibrated = lengths.size > 0
     draws = [plan.draw(index, dimensions, layout, levels, calibrated=calibrated) for index in indices]
     values = [values_in(model, plan, draw) for draw in draws]
     if len(draws) == 1:
@@ -85,7 +86,6 @@ def run_blocks(
         whole = model.evaluate(_one_after_another(values, draws), Joined(tuple(draws)))
         ends = np.cumsum([draw.trials for draw in draws]).tolist()
         together = [whole.part(slice(end - d.trials, end)) for end, d in zip(ends, draws, strict=True)]
-    lengths = _reference_lengths(model, plan)
     return [_block(own, draw, lengths, plan, keep_trials) for own, draw in zip(together, draws, strict=True)]
 
 
@@ -103,7 +103,7 @@ def values_in(model: Model, plan: Plan, draw: Nested) -> Mapping[str, Scalar]:
     values = sample(model, draw)
     if draw.references is None or not isinstance(model, Calibrated):
         return values
-    lengths = _reference_lengths(model, plan)
+    lengths = model.reference_lengths(plan.calibration.parts)
     each = np.tile(np.repeat(lengths, plan.calibration.passages), draw.references.rigs)
     return model.with_references(values, each, draw.trials)
 
