@@ -104,12 +104,12 @@ class RankSummary:
 
     @property
     def low(self) -> Array:
-        """Smallest value of each cell, (k,); infinite where there is none."""
+        """Smallest value of each cell that has one, (k,)."""
         return self._all_in()[:, 1]
 
     @property
     def high(self) -> Array:
-        """Largest value of each cell, (k,); minus infinity where there is none."""
+        """Largest value of each cell that has one, (k,)."""
         return self._all_in()[:, 2]
 
     def lay_out(self, knots: Array) -> None:
@@ -119,9 +119,7 @@ class RankSummary:
         per_gap = PER_GAP + np.ceil(PER_RANGE * gaps / extent if extent else gaps)
         self.knots, self._first = knots, np.concatenate([[0.0], np.cumsum(per_gap)])
         size = 2 * TAIL + int(self._first[-1]) + 1
-        self._kept = np.empty((size, 3))
-        for column, start in enumerate((0.0, np.inf, -np.inf)):
-            self._kept[:, column] = start
+        self._kept = np.zeros((size, 3))  # zeros cost nothing before they are touched
 
     def _cells(self, ordered: Array) -> NDArray[np.int64]:
         """Cell of each value; ascending as they are."""
@@ -158,9 +156,10 @@ class RankSummary:
         last = np.append(first[1:], ordered.size) - 1
         at = cell[first]
         kept = self._kept.take(at, axis=0)
+        held = kept[:, 0] > 0.0
         kept[:, 0] += last - first + 1
-        np.minimum(kept[:, 1], ordered[first], out=kept[:, 1])
-        np.maximum(kept[:, 2], ordered[last], out=kept[:, 2])
+        kept[:, 1] = np.minimum(np.where(held, kept[:, 1], np.inf), ordered[first])
+        kept[:, 2] = np.maximum(np.where(held, kept[:, 2], -np.inf), ordered[last])
         self._kept[at] = kept
         return self._kept
 
