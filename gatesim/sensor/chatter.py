@@ -1,16 +1,20 @@
 """Extra transitions after a switching edge."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from gatesim.ground.arrays import Array, Scalar, take
+from gatesim.ground.arrays import Array, Scalar, of_trials, take
 from gatesim.ground.draw import Draw, Further
 from gatesim.ground.quantity import accepts
 from gatesim.ground.transition import trimmed
 
 Whole = NDArray[np.int64]
+
+Pulse = tuple[Whole, Array, Array]
+"""Flat index of edges, and for each when its pulse goes and comes back; a first, a second, ... pulse."""
 
 BLOCK = 12
 """Pulses of an edge that have their random numbers side by side; those of further ones stand behind."""
@@ -32,35 +36,48 @@ class Chatter:
 
     def added(self, times: Array, draw: Draw, gate: int) -> Array:
         """Transition lists (n, k) with the chatter put in, (n, m)."""
-        n, edges = times.shape
         lists = np.ascontiguousarray(times.T)  # a row for each edge, all trials at once
-        drawn = draw.uniform(f"sensor.chatter_pulses@{gate}", edges)
+        drawn = draw.uniform(f"sensor.chatter_pulses@{gate}", len(lists))
         wanted = self._pulses(np.ascontiguousarray(drawn.T))
-        wanted[np.isinf(lists)] = 0
-        draws = Further.of(draw.uniform(f"sensor.chatter_spacing@{gate}"))
-        due = self._due(lists, wanted, draws)
-        had = np.zeros((edges, n), np.int64)
+        wanted *= lists < np.inf
+        last, had = lists.ravel().copy(), np.zeros(lists.size, np.int64)
+        following = np.concatenate([last[len(times) :], np.full(len(times), np.inf)])
         pulses: list[Pulse] = []
-        while due.flat.size:
-            goes, comes = due.pulse(len(pulses))
-            fits = comes < due.following
-            pulses.append((due.flat[fits], goes[fits], comes[fits]))
-            had.ravel()[pulses[-1][0]] = len(pulses)
-            due = due.going_on(comes, np.flatnonzero(fits & (due.wanted > len(pulses))))
-        return _placed(lists, had, pulses) if pulses else trimmed(lists.T)
+        for rows, until, lasting in self._planned(wanted, draw.uniform(f"sensor.chatter_spacing@{gate}")):
+            goes = last[rows] - until
+            comes = goes - lasting
+            fits = comes < following[rows]
+            following[rows[~fits]] = -np.inf  # nor does any after it
+            rows, goes, comes = rows[fits], goes[fits], comes[fits]
+            last[rows], had[rows] = comes, len(pulses) + 1
+            pulses.append((rows, goes, comes))
+        return _placed(lists, had.reshape(lists.shape), pulses) if pulses else trimmed(lists.T)
 
-    def _due(self, lists: Array, wanted: Whole, draws: Further) -> "_Due":
-        """Edges of lists (e, n) after which so many pulses are wanted."""
-        edges, n = lists.shape
-        rows = [np.flatnonzero(row) for row in wanted]
-        edge, trial = np.repeat(np.arange(edges), [row.size for row in rows]), np.concatenate(rows)
-        flat = n * edge + trial
-        following = np.concatenate([lists.ravel()[n:], np.full(n, np.inf)])
-        mean = np.broadcast_to(np.asarray(self.mean_spacing, float), (n,))
-        return _Due(
-            flat, edge, take(draws, trial).from_number(2 * BLOCK * edge), mean[trial], lists.ravel()[flat],
-            following[flat], wanted.ravel()[flat],
-        )  # fmt: skip
+    def _planned(self, wanted: Whole, seed: Array) -> Iterator[Pulse]:
+        """First, second, ... pulses of edges after which so many are wanted, (e, n), by their random numbers.
+
+        Flat index of each edge, and the time to the pulse and that of the pulse, both with a minus sign.
+        """
+        n = len(seed)
+        rows = np.flatnonzero(wanted)
+        some, each = wanted.ravel()[rows], []
+        while rows.size:
+            each.append(rows)
+            more = np.flatnonzero(some > len(each))
+            rows, some = rows[more], some[more]
+        if not each:
+            return
+        flat, sizes = np.concatenate(each), [rows.size for rows in each]
+        edge = flat // n
+        trial = flat - n * edge
+        first = _first_number(edge, np.repeat(np.arange(len(each)), sizes))
+        draws = take(Further.of(seed), trial)
+        mean = of_trials(self.mean_spacing, trial)
+        until, lasting = (mean * np.log(draws.at(first + number)) for number in (0, 1))
+        ends = np.cumsum(sizes).tolist()
+        for rows, end in zip(each, ends, strict=True):
+            here = slice(end - rows.size, end)
+            yield rows, until[here], lasting[here]
 
     def _pulses(self, u: Array) -> Whole:
         """Poisson numbers (e, n) by the inverse distribution function."""
@@ -79,40 +96,10 @@ class Chatter:
         return pulses
 
 
-@dataclass(frozen=True)
-class _Due:
-    """Edges (m,) that another pulse is due after.
-
-    ``flat``: index in lists (e, n), of ``edge``. ``draws``: of the trial, from the edge's on; ``mean``
-    spacing. ``last``: when the output switched last, ``following``: when it is to switch next.
-    """
-
-    flat: Whole
-    edge: Whole
-    draws: Further
-    mean: Array
-    last: Array
-    following: Array
-    wanted: Whole
-
-    def pulse(self, number: int) -> tuple[Array, Array]:
-        """When the pulse of that number after each edge goes and comes back."""
-        draws, at = self.draws, 2 * number
-        if number >= BLOCK:
-            draws = draws.from_number(2 * (FAR + self.edge * (PER_EDGE - BLOCK)))
-        goes = self.last - self.mean * np.log(draws.at(at))
-        return goes, goes - self.mean * np.log(draws.at(at + 1))
-
-    def going_on(self, last: Array, rows: Whole) -> "_Due":
-        """Some of the edges, after pulses that came back at ``last`` (m,)."""
-        return _Due(
-            self.flat[rows], self.edge[rows], take(self.draws, rows), self.mean[rows], last[rows],
-            self.following[rows], self.wanted[rows],
-        )  # fmt: skip
-
-
-Pulse = tuple[Whole, Array, Array]
-"""Flat index of each edge, and when its pulse goes and comes back; in the order of pulses."""
+def _first_number(edge: Whole, had: Whole) -> Whole:
+    """Number of the first of the two random numbers of a pulse, of all that a trial may need."""
+    beyond = FAR + edge * PER_EDGE + had
+    return np.asarray(2 * np.where(had < BLOCK, edge * BLOCK + had, beyond), np.int64)
 
 
 def _placed(lists: Array, had: Whole, pulses: list[Pulse]) -> Array:
