@@ -37,6 +37,33 @@ def test_fast_part_is_slowed_down_to_the_belt():
     assert_allclose(p.time[0, 1], 1 / a + 1.0 - caught, rtol=1e-12)
 
 
+def test_a_belt_that_runs_up_is_met_when_a_search_says_so():
+    """Parts slower and faster than a belt that runs up from anywhere, against brentq on the gap of speeds."""
+    rng = np.random.default_rng(5)
+    n = 300
+    speed, begin, ramp = rng.uniform(0.3, 1.5, n), rng.uniform(0.1, 1.5, n), rng.uniform(0.02, 1.0, n)
+    mu, slope, v = rng.uniform(0.15, 0.6, n), rng.uniform(-0.05, 0.1, n), rng.uniform(0.05, 2.5, n)
+    belt = Belt(speed, mu, start_speed=begin, ramp=ramp)
+    p = passage(Block(), Path(slope, release_speed=v), (belt,), [0.05, 0.2, 3.0])
+    met = 0
+    for i in np.flatnonzero(np.isfinite(p.caught_time) & (p.caught_time > 0)):
+        sign = np.sign(begin[i] - v[i])
+        a = G * (np.sin(slope[i]) + sign * mu[i] * np.cos(slope[i]))
+        one = take(belt, np.array([i]))
+
+        def gap(t, i=i, sign=sign, a=a, one=one):
+            return sign * (one.velocity(np.array([t]))[0] - v[i] - a * t)
+
+        looked = np.linspace(0.0, 4.0, 4001)
+        first = looked[[gap(t) <= 0 for t in looked]].min()
+        exact = brentq(gap, max(first - 1e-3, 0.0), first, xtol=1e-15)
+        if p.grip[i] <= 1 and exact == pytest.approx(p.caught_time[i], rel=1e-2):  # else it slipped on there
+            assert p.caught_time[i] == pytest.approx(exact, abs=1e-13)
+            assert p.caught_position[i] == pytest.approx(exact * (v[i] + 0.5 * a * exact), abs=1e-13)
+            met += 1
+    assert met > 200
+
+
 def test_uphill_belt_pulls_with_friction_less_weight():
     p = passage(Block(), Path(-0.1), (Belt(0.5, 0.4),), [0.01, 1.0])
     a = G * (0.4 * np.cos(0.1) - np.sin(0.1))

@@ -155,13 +155,12 @@ class Ride(Aboard):
     def _slip_evenly(
         self, trip: Journey, j: int, now: SpanState, rows: Flags, pulled: Dynamics, met: Flags
     ) -> Flags:
-        """Slip under a constant acceleration on a rippled belt; returns who does.
+        """Slip under a constant acceleration; returns who does.
 
         ``met`` notes those whom the belt's speed meets before the end of span j.
         """
         a = pulled.steady.start
-        ripple = Ripple(self.belt, now.t, a)
-        evenly: Flags = rows & self._even(j) & ripple.ripples()
+        evenly: Flags = rows & self._even(j)
         some = np.flatnonzero(evenly)
         if not some.size:
             return evenly
@@ -169,7 +168,8 @@ class Ride(Aboard):
         with np.errstate(divide="ignore", invalid="ignore"):  # it may stop before the end
             arrives = 2 * left / (v + np.sqrt(v * v + 2 * a * left))
             last = np.fmin(arrives, np.where(a < 0, v / -a, np.inf))
-        tau = ripple.take(some).meeting(self.sign[some], v, np.where(np.isfinite(last), last, 0.0))
+        last = np.where(np.isfinite(last), last, 0.0)
+        tau = Ripple(take(self.belt, some), now.t[some], a).meeting(self.sign[some], v, last)
         found = ~np.isnan(tau)
         here, tau, v, a = some[found], tau[found], v[found], a[found]
         now.u[here] += tau * (v + 0.5 * a * tau)

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from gatesim.ground.arrays import Array, Flags, Rows, take
-from gatesim.motion.belt import kepler
+from gatesim.motion.belt import kepler, steady
 from gatesim.motion.belt.belt import CLOSE, Belt
 from gatesim.motion.belt.looks import Looks
 from gatesim.motion.roots import solve
@@ -75,18 +75,24 @@ class Ripple:
 
         sign: +1 where the belt is the faster now, else -1; v: the part's speed. Its acceleration is ``a``.
         """
-        early = np.broadcast_to(self.since < self.belt.ramp, v.shape)
-        weak = ~early & (np.abs(self._swing()) <= kepler.SMALL * np.abs(self.a))
+        ripples = self.ripples()
+        early = ripples & (self.since < self.belt.ramp)
+        weak = ripples & ~early & (np.abs(self._swing()) <= kepler.SMALL * np.abs(self.a))
         found = np.full(v.shape, np.nan)
         for chosen, way in (
             (early, Ripple._looked),
             (weak, Ripple._met_once),
-            (~(early | weak), Ripple._met),
+            (ripples & ~(early | weak), Ripple._met),
+            (~ripples, Ripple._met_steadily),
         ):
             rows = np.flatnonzero(chosen)
             if rows.size:
                 found[rows] = way(self.take(rows), sign[rows], v[rows], last[rows])
         return found
+
+    def _met_steadily(self, sign: Array, v: Array, last: Array) -> Array:
+        """As `meeting`, on a belt that does not ripple."""
+        return steady.meeting(self.belt, self.since, self.a, sign, v, last)
 
     def _looked(self, sign: Array, v: Array, last: Array) -> Array:
         """As `meeting`, while the belt runs up."""
