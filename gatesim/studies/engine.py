@@ -18,11 +18,12 @@ from gatesim.ground.errors import InputError
 from gatesim.ground.files import reason
 from gatesim.studies import state
 from gatesim.studies.block import Block, Summary, run_blocks
+from gatesim.studies.concluded import result_of
 from gatesim.studies.draws import Drawn, assign_dimensions, names_drawn
 from gatesim.studies.estimate import Forecast
 from gatesim.studies.model import Model, Prepared, Trials, layout_of
 from gatesim.studies.plan import Plan
-from gatesim.studies.result import StudyResult, result_of
+from gatesim.studies.result import StudyResult
 from gatesim.studies.until import LEAST_SEQUENCES
 from gatesim.studies.workers import place
 
