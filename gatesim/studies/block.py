@@ -181,10 +181,15 @@ def _after_calibration(whole: Trials, draw: Nested, lengths: Array) -> dict[str,
     own = whole.part(slice(min(references.rigs * draw.layout.each, draw.size)))
     rig = np.arange(own.outcome.size) // draw.layout.each
     shape = (references.rigs, references.layout.parts, references.layout.passages)
+    known = whole.part(slice(draw.size, None)).readings
+    if not known:
+        return {}
+    # rigs are rigs, whichever formula reads them
+    gains, zeros = lines(np.concatenate([readings.reshape(shape) for readings in known.values()]), lengths)
     found = {}
-    for name, readings in whole.part(slice(draw.size, None)).readings.items():
-        gain, zero = lines(readings.reshape(shape), lengths)
-        found[name] = gain[rig] * own.readings[name] + zero[rig] - own.true_length
+    for number, name in enumerate(known):
+        each = rig + number * references.rigs
+        found[name] = gains[each] * own.readings[name] + zeros[each] - own.true_length
     return found
 
 

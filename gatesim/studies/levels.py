@@ -66,8 +66,11 @@ class NestedSums:
         (in_part * (part_mean - rig_mean) ** 2).sum(axis=0, out=squares[1])
         np.multiply(in_rig, off**2, out=squares[2])
         pairs = (squares @ squares.T)[TRIANGLE]
-        below = (e <= end - pivot for end in ends)
-        ranks = [_rank_scatter(b if whole else b & ~missing, in_rig, total) for b in below]
+        ranks = [0.0, 0.0]
+        for number, end in enumerate(ends):
+            if not math.isnan(end):
+                below = e <= end - pivot
+                ranks[number] = _rank_scatter(below if whole else below & ~missing, in_rig, total)
         return NestedSums(np.array([*sizes, *squares.sum(axis=1), *pairs, moved @ moved, *ranks], float))
 
     def __add__(self, other: "NestedSums") -> "NestedSums":
