@@ -11,7 +11,6 @@ from numpy.typing import NDArray
 from gatesim.chain.controller import controller_of
 from gatesim.chain.pipeline import Measured, read
 from gatesim.chain.reference import AS_USUAL, lines
-from gatesim.chain.together import Switched
 from gatesim.chain.verdict import Verdict, unread
 from gatesim.formula import FORMULAS, Constants
 from gatesim.ground.arrays import Array
@@ -23,6 +22,7 @@ from gatesim.studies.choice.figures import Figures, figures_of
 from gatesim.studies.choice.model import Choice, WantedTable
 from gatesim.studies.choice.screen import busy_time, formula_refusal, passage_refusals, room_refusal
 from gatesim.studies.choice.shared import (
+    Memory,
     calibrations,
     group_key,
     references_of,
@@ -102,18 +102,18 @@ def evaluate(
     round_: Round,
     *,
     keep_errors: bool = False,
-    switched: Switched | None = None,
+    memory: Memory | None = None,
 ) -> list[Evaluation]:
     """Screen the candidates of one group by nominal passages, and simulate those that are left.
 
-    ``switched``: what is known of sensors from groups before.
+    ``memory``: of groups that were evaluated before.
     """
     lengths, wanted = part_lengths(choice), choice.wanted
     refusals = [room_refusal(_scenario(c), wanted) for c in group]
     left = [c for c, refusal in zip(group, refusals, strict=True) if not refusal]
-    nominal = _nominal(left, choice, lengths, switched)
+    nominal = _nominal(left, choice, lengths, memory)
     passed_on = [c for c in left if not nominal[c.number].refusal]
-    simulated = _simulated(passed_on, choice, round_, nominal, switched, keep_errors=keep_errors)
+    simulated = _simulated(passed_on, choice, round_, nominal, memory, keep_errors=keep_errors)
     return [
         Evaluation(refusal) if refusal else simulated.get(c.number, nominal[c.number])
         for c, refusal in zip(group, refusals, strict=True)
@@ -134,7 +134,7 @@ def _rigs(group: Sequence[Candidate]) -> dict[str, list[Candidate]]:
 
 
 def _nominal(
-    group: Sequence[Candidate], choice: Choice, lengths: Array, switched: Switched | None
+    group: Sequence[Candidate], choice: Choice, lengths: Array, memory: Memory | None
 ) -> dict[int, Evaluation]:
     """Refusal, calibration line and busy time of each candidate, by number."""
     found: dict[int, Evaluation] = {}
@@ -143,7 +143,7 @@ def _nominal(
         return found
     scenarios = [_scenario(same[0]) for same in rigs.values()]
     draw = Nominal(lengths.size)
-    passages = run_together(scenarios, draw, lengths, quantised=False, switched=switched)
+    passages = run_together(scenarios, draw, lengths, quantised=False, memory=memory)
     alone = partial(_alone, draw, lengths, quantised=False)
     read = [
         (c, passed)
@@ -218,7 +218,7 @@ def _simulated(
     choice: Choice,
     round_: Round,
     nominal: dict[int, Evaluation],
-    switched: Switched | None,
+    memory: Memory | None,
     *,
     keep_errors: bool,
 ) -> dict[int, Evaluation]:
@@ -234,9 +234,9 @@ def _simulated(
     on_a_rig = ON_A_RIG if known.size else 1
     for streams in round_.blocks(lengths.size, on_a_rig):
         each, rig = np.repeat(lengths, streams.trials), np.arange(streams.trials) // on_a_rig
-        draws = repeated(scenarios, streams, lengths.size, on_a_rig)
-        passages = run_together(scenarios, draws, each, quantised=True, switched=switched)
-        calibrating = calibrations(scenarios, streams, known, on_a_rig, switched)
+        draws = repeated(scenarios, streams, lengths.size, on_a_rig, memory)
+        passages = run_together(scenarios, draws, each, quantised=True, memory=memory)
+        calibrating = calibrations(scenarios, streams, known, on_a_rig, memory)
         known_alone = partial(_calibrated_alone, streams, known, on_a_rig)
         for number, same in enumerate(rigs.values()):
             alone = partial(_alone, draws[number], each, quantised=True)

@@ -3,11 +3,10 @@
 import math
 from collections.abc import Sequence
 
-from gatesim.chain.readonce import ReadOnce
-from gatesim.chain.together import Switched
 from gatesim.studies.choice.candidate import Candidate, moved
 from gatesim.studies.choice.evaluate import Round, evaluate
 from gatesim.studies.choice.model import Choice
+from gatesim.studies.choice.shared import Memory
 from gatesim.studies.sweep import SweptQuantity
 
 REJECTED = 1.0
@@ -26,10 +25,10 @@ def refine(start: Candidate, choice: Choice, round_: Round) -> Candidate:
     """
     from scipy.optimize import minimize, minimize_scalar  # deferred: costs start-up time
 
-    ranges, switched = choice.ranges, Switched(ReadOnce())
+    ranges, memory = choice.ranges, Memory()
 
     def uncertainty(x: Sequence[float]) -> float:
-        return _uncertainty(start, x, choice, round_, switched)
+        return _uncertainty(start, x, choice, round_, memory)
 
     if len(ranges) == 1:
         low, high = _neighbours(ranges[0], start.values[ranges[0].path])
@@ -58,12 +57,12 @@ def _at(start: Candidate, x: Sequence[float], choice: Choice) -> Candidate:
 
 
 def _uncertainty(
-    start: Candidate, x: Sequence[float], choice: Choice, round_: Round, switched: Switched
+    start: Candidate, x: Sequence[float], choice: Choice, round_: Round, memory: Memory
 ) -> float:
     candidate = _at(start, x, choice)
     if candidate.scenario is None:
         return REJECTED
-    (evaluation,) = evaluate([candidate], choice, round_, switched=switched)
+    (evaluation,) = evaluate([candidate], choice, round_, memory=memory)
     if evaluation.figures is None or not math.isfinite(evaluation.figures.uncertainty):
         return REJECTED
     if evaluation.figures.least_yield < choice.wanted.least_yield.nominal:

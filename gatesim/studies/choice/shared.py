@@ -1,19 +1,19 @@
 """What candidates share: the draws, and the motion of those that differ only past it."""
 
-from collections.abc import Sequence
-from dataclasses import replace
+from collections.abc import Hashable, Sequence
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from gatesim.chain.alike import motion_key, tables_text
 from gatesim.chain.pipeline import Measured
+from gatesim.chain.readonce import ReadOnce
 from gatesim.chain.reference import AS_USUAL, Calibration
 from gatesim.chain.together import Case, Switched, run_all
 from gatesim.ground.arrays import Array, Scalar
 from gatesim.ground.draw import Draw, Repeated, Streams
 from gatesim.ground.level import Level
 from gatesim.ground.nested import Layout, Nested, SameRigs
-from gatesim.ground.quantity import Quantity
 from gatesim.scenario import Scenario
 from gatesim.studies.draws import Renamed
 
@@ -36,20 +36,35 @@ def rig_key(scenario: Scenario) -> str:
     )
 
 
-def repeated(scenarios: Sequence[Scenario], streams: Streams, lengths: int, on_a_rig: int) -> list[Draw]:
+@dataclass(frozen=True)
+class Memory:
+    """What rigs that are run one after another need not find out again: of their sensors, and their draws."""
+
+    switched: Switched = field(default_factory=lambda: Switched(ReadOnce()))
+    draws: dict[Hashable, Draw] = field(default_factory=dict)
+    parts: dict[Hashable, tuple[Draw, dict[str, Scalar]]] = field(default_factory=dict)
+
+
+def repeated(
+    scenarios: Sequence[Scenario],
+    streams: Streams,
+    lengths: int,
+    on_a_rig: int,
+    memory: Memory | None = None,
+) -> list[Draw]:
     """Draws of each scenario, the same for every part length; so many trials in a row are of one rig.
 
     Scenarios that draw the same names equally often share them.
     """
+    made = {} if memory is None else memory.draws
     if on_a_rig == 1:
-        return [Repeated(streams, lengths)] * len(scenarios)
+        return [made.setdefault((streams, lengths), Repeated(streams, lengths))] * len(scenarios)
     layout = Layout(on_a_rig, 1)
     rigs = replace(streams, trials=layout.rigs(streams.trials))
-    made: dict[frozenset[tuple[str, Level]], Draw] = {}
-    for levels in (_levels(scenario) for scenario in scenarios):
-        nested = Nested(rigs, layout, dict(levels), streams.trials)
-        made.setdefault(levels, Repeated(nested, lengths))
-    return [made[_levels(scenario)] for scenario in scenarios]
+    keys = [(streams, lengths, _levels(scenario)) for scenario in scenarios]
+    for key in keys:
+        made.setdefault(key, Repeated(Nested(rigs, layout, dict(key[2]), streams.trials), lengths))
+    return [made[key] for key in keys]
 
 
 def _levels(scenario: Scenario) -> frozenset[tuple[str, Level]]:
@@ -69,7 +84,7 @@ def calibrations(
     streams: Streams,
     known: Array,
     on_a_rig: int,
-    switched: Switched | None = None,
+    memory: Memory | None = None,
 ) -> list[Measured]:
     """Passages (rigs x parts x passages) of parts of ``known`` lengths through the rigs of a block."""
     if not known.size:
@@ -77,14 +92,14 @@ def calibrations(
     layout = Calibration(known.size, AS_USUAL.passages).layout
     rigs = replace(streams, trials=Layout(on_a_rig, 1).rigs(streams.trials))
     others = Renamed(rigs, "reference: ")
-    made: dict[frozenset[tuple[str, Level]], Draw] = {}
     size = rigs.trials * layout.each
-    for levels in (_levels(scenario) for scenario in scenarios):
-        nested = Nested(SameRigs(rigs, others, dict(levels)), layout, dict(levels), size)
-        made.setdefault(levels, Repeated(nested, 1))
+    made = {} if memory is None else memory.draws
+    keys = [("reference", streams, layout, _levels(scenario)) for scenario in scenarios]
+    for key in keys:
+        levels = dict(key[3])
+        made.setdefault(key, Repeated(Nested(SameRigs(rigs, others, levels), layout, levels, size), 1))
     lengths = np.tile(np.repeat(known, layout.passages), rigs.trials)
-    draws = [made[_levels(scenario)] for scenario in scenarios]
-    return run_together(scenarios, draws, lengths, quantised=True, switched=switched)
+    return run_together(scenarios, [made[key] for key in keys], lengths, quantised=True, memory=memory)
 
 
 def run_together(
@@ -93,24 +108,24 @@ def run_together(
     lengths: Array,
     *,
     quantised: bool,
-    switched: Switched | None = None,
+    memory: Memory | None = None,
 ) -> list[Measured]:
     """Run rigs with parts of these lengths, those that move alike with one solution of the motion.
 
     ``lengths`` (n,) of the part in each trial, m; its mass is in proportion. ``draw``: one for all,
-    or each rig's own. ``switched``: see `gatesim.chain.together.run_all`.
+    or each rig's own. ``memory``: of rigs that were run before.
     """
     draws = [draw] * len(scenarios) if not isinstance(draw, Sequence) else draw
     # the very same arrays for rigs with the same parts, which are told by them
-    made: dict[tuple[int, float, Quantity | None], dict[str, Scalar]] = {}
+    made = {} if memory is None else memory.parts
     cases = []
     for scenario, own in zip(scenarios, draws, strict=True):
         part = scenario.part
         key = (id(own), part.length.nominal, part.mass)
         if key not in made:
-            made[key] = part_values(scenario, own, lengths)
-        cases.append(Case(scenario, own, made[key], quantised, ends=False))
-    return run_all(cases, switched)
+            made[key] = own, part_values(scenario, own, lengths)  # while a draw is kept, no other has its id
+        cases.append(Case(scenario, own, made[key][1], quantised, ends=False))
+    return run_all(cases, None if memory is None else memory.switched)
 
 
 def part_values(scenario: Scenario, draw: Draw, lengths: Array) -> dict[str, Scalar]:
