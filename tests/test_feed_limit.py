@@ -88,6 +88,24 @@ def test_the_first_fall_counts_where_the_yield_rises_again():
     assert curve.limits()[0] == pytest.approx(0.3, rel=3e-4)
 
 
+def test_few_parts_whose_yield_is_a_flight_of_stairs_take_few_rounds():
+    """200 parts lose one more at each of eight rates; the wanted yield is that of a whole tread."""
+    for seed in range(30):
+        treads = np.sort(np.random.default_rng(seed).uniform(0.1, 2.0, 8))
+        curve, rounds = Curve(LOOK, 0.99), 0
+        wanted = curve.first_look(shown=True)
+        while wanted:
+            for step in wanted:
+                lost = int(np.searchsorted(treads, curve.rate(step)))
+                each = np.array([lost // 2, lost - lost // 2])
+                fates = np.stack([100 - each, 0 * each, 0 * each, each, 0 * each], axis=1)
+                curve.points[step] = RatePoint(curve.rate(step), fates, np.zeros(7, int))
+            wanted, rounds = curve.closer(), rounds + 1
+        assert rounds <= 15  # halving takes ten and the first look
+        limit, _, _ = curve.limits()
+        assert limit < treads[2] <= limit * (LOOK[1] / LOOK[0]) ** (1.01 / STEPS)
+
+
 @pytest.mark.long
 @pytest.mark.parametrize("pattern", ["fixed", "exponential"])
 def test_yield_is_reached_at_the_limit_of_a_rig_and_not_a_thousandth_above(pattern):

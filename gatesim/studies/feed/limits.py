@@ -21,6 +21,10 @@ SKIPPED = 3
 """Every so many-th rate of a first look that is not shown is looked at."""
 
 
+SHRUNK = 0.8
+"""What a round should leave of a bracket at most."""
+
+
 def correct(point: RatePoint) -> float:
     """Share of the parts read correctly."""
     return float(point.shares[Fate.CORRECT])
@@ -34,12 +38,13 @@ FIGURES: tuple[Figure, ...] = (correct, lambda p: p.correct_interval[0], lambda 
 class Search:
     """Closing in on the first step at which a figure is below ``least``.
 
-    ``expected``: the step at which it was last expected to fall, None before.
+    ``expected``: the step at which it was last expected to fall, None before; ``width``: of the bracket then.
     """
 
     figure: Figure
     least: float
     expected: float | None = None
+    width: float = math.inf
 
     def bracket(self, points: Points) -> tuple[float, float]:
         """The first two neighbouring steps known between which the figure falls below ``least``.
@@ -60,9 +65,11 @@ class Search:
             return set()
         sixth = (high - low) / 6
         known = self.expected is None or low - sixth - 1 <= self.expected <= high + sixth + 1
+        # of few parts the figure is a flight of stairs, along a tread of which one would creep step by step
+        creeping, self.width = high - low > SHRUNK * self.width, high - low
         self.expected, off = self._expect(points, int(low), int(high))
         middle = self.expected
-        if not known or off > sixth:  # by thirds
+        if not known or creeping or off > sixth:  # by thirds
             middle, off = (low + high) / 2, sixth
         before = min(max(math.floor(middle - off), int(low)), int(high) - 1)
         after = max(min(math.ceil(middle + off), int(high)), before + 1)
