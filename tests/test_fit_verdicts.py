@@ -13,7 +13,7 @@ from tests.many_fits import estimates
 from tests.plain_slide import counts, drawn_rig, log_of
 
 REFERENCES = np.repeat([0.15, 0.2, 0.26], 12)
-FALSE_ALARM = 1e-7  # of each bound below
+FALSE_ALARM = 1e-4  # of each bound below: ten bounds or so, and seeds that stay
 TWO = ["path.friction", "gate.spacing"]
 # the same slide with nothing known of its spacing and little doubt of the rest
 FREE = rig(
@@ -42,10 +42,11 @@ def covered(scores: list[float]) -> bool:
 def test_clean_logs_have_a_row_set_apart_at_the_stated_rate_and_are_found_fault_with_in_one_of_a_hundred(
     each: int, share: float
 ) -> None:
+    """330 logs: a rate of 12.5 % or 0.5 % instead of 5 %, or of 5.3 % instead of 1 %, is seen in nine of ten."""
     rng = np.random.default_rng(5)
     lengths = np.linspace(0.15, 0.26, 24) if each == 1 else np.repeat([0.15, 0.2, 0.26], each)
     options = FitOptions(["path.friction"], held_out=share, draws=500)
-    logs = 500
+    logs = 330
     made = (log_of(counts(rng, drawn_rig(rng, friction=0.27), lengths), lengths) for _ in range(logs))
     found = estimates(rig(), made, options)
     apart = sum(bool(each.odd.outliers.any()) for each in found)
@@ -62,11 +63,14 @@ def drifting(rng: np.random.Generator, by: float, order: np.ndarray) -> tuple[di
 
 @pytest.mark.long
 def test_friction_that_creeps_by_two_thousandths_is_named_with_its_rate_and_the_uncertainties_cover() -> None:
-    """Unmodelled its estimate covers the mean of the log; as a trend it covers mean and rate."""
+    """Unmodelled its estimate covers the mean of the log; as a trend it covers mean and rate.
+
+    40 logs: with nine in ten probability a coverage of 77 % (both quantities) or 67 % (rates) is seen.
+    """
     rng = np.random.default_rng(6)
     plain, trended, rates, slopes, described = [], [], [], [], 0
     logs, spacings, rate = [], [], 0.002 / (2 * len(REFERENCES) - 1) * 100.0
-    for _ in range(60):
+    for _ in range(40):
         order = rng.permutation(np.tile(REFERENCES, 2))
         drawn, friction = drifting(rng, 0.002, order)
         logs.append(log_of(counts(rng, drawn, order, friction), order))
@@ -94,9 +98,10 @@ def test_friction_that_creeps_by_two_thousandths_is_named_with_its_rate_and_the_
 
 @pytest.mark.long
 def test_friction_that_varies_from_passage_to_passage_widens_the_uncertainties_to_what_covers() -> None:
+    """100 logs, two quantities each: a coverage of 85 % instead of 95 % is seen in nine of ten."""
     rng = np.random.default_rng(7)
     logs, spacings, scores = [], [], []
-    for _ in range(150):
+    for _ in range(100):
         drawn = drawn_rig(rng, friction=0.27)
         friction = rng.normal(0.27, 0.001, len(REFERENCES))
         logs.append(log_of(counts(rng, drawn, REFERENCES, friction), REFERENCES))

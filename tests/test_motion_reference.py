@@ -47,7 +47,6 @@ def test_strong_brakes_and_both_sides_of_the_peak_agree_with_20_digits():
         assert_allclose(p.speed[0], speed, rtol=1e-9)
 
 
-@pytest.mark.long
 def stiff_reference(part, path, brake, positions):
     """Crossing times and speeds from rest by scipy's Radau over position, from kink to kink."""
     a0 = path.gravity * (np.sin(path.slope) - path.friction * np.cos(path.slope))

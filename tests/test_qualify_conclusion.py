@@ -17,7 +17,7 @@ from gatesim.shopfloor.resolution import step_of
 from gatesim.studies.convention import CONVENTIONS
 from tests.test_qualify_repeatability import aiag, study, thermal
 
-FALSE_ALARM = 1e-7
+FALSE_ALARM = 1e-4
 
 
 def of(
@@ -130,10 +130,14 @@ def test_parts_that_share_no_operator_are_refused_with_the_cell_that_is_missing(
 
 @pytest.mark.long
 def test_components_of_studies_with_holes_are_right_in_the_mean_and_covered() -> None:
-    """Simulated: parts 1.0, operators 0.3, repeatability 0.2; 10 x 3 x 3 with a cell and 4 rows missing."""
+    """Simulated: parts 1.0, operators 0.3, repeatability 0.2; 10 x 3 x 3 with a cell and 4 rows missing.
+
+    128 studies: a mean that is off by 0.35 of one study's scatter is seen in one of two (four standard
+    errors), a coverage of 82 % in nine of ten.
+    """
     rng = np.random.default_rng(6)
     part, operator, _ = np.indices((10, 3, 3)).reshape(3, -1)
-    repeat, whole, inside, rounds = [], [], 0, 200
+    repeat, whole, inside, rounds = [], [], 0, 128
     for _ in range(rounds):
         y = rng.normal(0, 1.0, 10)[part] + rng.normal(0, 0.3, 3)[operator] + rng.normal(0, 0.2, part.size)
         kept = ~((part == rng.integers(10)) & (operator == rng.integers(3)))
@@ -144,8 +148,8 @@ def test_components_of_studies_with_holes_are_right_in_the_mean_and_covered() ->
         whole.append(components["part"].std ** 2)
         low, high = components["repeatability"].std_interval
         inside += low <= 0.2 <= high
-    assert np.mean(repeat) == pytest.approx(0.04, abs=5.0 * np.std(repeat) / math.sqrt(rounds))
-    assert np.mean(whole) == pytest.approx(1.0, abs=5.0 * np.std(whole) / math.sqrt(rounds))
+    assert np.mean(repeat) == pytest.approx(0.04, abs=4.0 * np.std(repeat) / math.sqrt(rounds))
+    assert np.mean(whole) == pytest.approx(1.0, abs=4.0 * np.std(whole) / math.sqrt(rounds))
     assert binom.ppf(FALSE_ALARM, rounds, 0.95) <= inside
 
 
