@@ -14,6 +14,17 @@ for name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
 settings.register_profile("gatesim", deadline=None, print_blob=True)
 settings.load_profile("gatesim")
 
+
+def pytest_collection_modifyitems(items):
+    """The longest first, as ``long(seconds=...)`` says, so that no core waits for another at the end."""
+    items.sort(key=_seconds, reverse=True)  # keeps the others in order, and what they share together
+
+
+def _seconds(item):
+    mark = item.get_closest_marker("long")
+    return mark.kwargs.get("seconds", 0) if mark else 0
+
+
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
 DRIVER = shutil.which("chromedriver")
 FLAGS = (

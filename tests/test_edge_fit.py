@@ -22,6 +22,7 @@ from tests.edge_records import SLIDE, Truth, as_csv, chattering, hold_off, own_e
 from tests.many_fits import side_by_side
 
 RECORDS = 130
+FEWER = 40  # a coverage of 67 % instead of 95 % is seen in nine of ten
 FALSE_ALARM = 1e-4  # of each bound below: ten or so, and seeds that stay
 
 
@@ -57,7 +58,7 @@ def fitted(folder, text, unknown, scenario=SLIDE, reference=0.2, varies=()):
 
 @pytest.mark.long
 def test_friction_jitter_and_chatter_are_covered_at_the_stated_rate_over_130_records(tmp_path, bare):
-    """Seen in nine of ten: a coverage of 82 % instead of 95 %, alarms of 9 % instead of 1 %, of 12 % instead of 2 %."""
+    """Seen in nine of ten: a coverage of 82 % instead of 95 %, alarms of 9 % for 1 %, of 12 % for 2 %."""
     rng, hits = np.random.default_rng(5), {"friction": 0, "jitter": 0, "mean_pulses": 0, "mean_spacing": 0}
     alarms = {"shape": 0, "uneven": 0, "misfit": 0}
     truths, unknown = [drawn_truth(rng) for _ in range(RECORDS)], ["path.friction", "sensor.jitter"]
@@ -91,7 +92,7 @@ def test_the_difference_of_delays_is_told_by_a_part_of_known_length_at_the_state
         '{ value = "80 mm", distribution = "normal", standard_uncertainty = "0.05 mm" }', '"80 mm"'
     )
     rng, hits = np.random.default_rng(6), 0
-    delays = rng.uniform(20e-6, 200e-6, 60)
+    delays = rng.uniform(20e-6, 200e-6, FEWER)
     truths = [Truth(friction=0.3, light_delay=delay, jitter=4e-6) for delay in delays]
     fits = side_by_side(
         partial(fitted, tmp_path, record(truth, 16, number), ["sensor.light_delay"], scenario)
@@ -99,7 +100,7 @@ def test_the_difference_of_delays_is_told_by_a_part_of_known_length_at_the_state
     )
     for truth, found in zip(truths, fits, strict=True):
         hits += abs(found.motion.estimate[0] - truth.light_delay) < 1.96 * found.motion.std[0]
-    low, high = within(0.95, 60)
+    low, high = within(0.95, FEWER)
     assert low <= hits <= high
 
 
@@ -118,7 +119,7 @@ def test_a_release_that_scatters_is_not_taken_for_jitter_unless_it_is_named(tmp_
         'first = { value = "400 mm", distribution = "normal", standard_uncertainty = "0.5 mm" }',
     )
     hits, told = 0, 0
-    texts = [record(Truth(jitter=5e-6), 25, number, release_std=0.5e-3) for number in range(60)]
+    texts = [record(Truth(jitter=5e-6), 25, number, release_std=0.5e-3) for number in range(FEWER)]
     for silent in side_by_side(partial(fitted, tmp_path, text, ["sensor.jitter"]) for text in texts):
         told += silent.noise.jitter.strange
     for named in side_by_side(
@@ -127,8 +128,8 @@ def test_a_release_that_scatters_is_not_taken_for_jitter_unless_it_is_named(tmp_
     ):
         seen = named.noise.jitter
         hits += seen.jitter.low < 5e-6 < seen.jitter.high
-    assert told == 60
-    low, high = within(0.95, 60)
+    assert told == FEWER
+    low, high = within(0.95, FEWER)
     assert low <= hits <= high
 
 
@@ -311,7 +312,7 @@ def test_delays_of_one_gate_are_told_as_well_as_is_said_where_the_spacing_is_kno
     """Both edges of gate 2 late by delays of their own; the spacing each record's own, known to 0.05 mm."""
     rng, hits, jobs, owns = np.random.default_rng(12), np.zeros(2), [], []
     unknown = ["sensor.dark_delay@2", "sensor.light_delay@2"]
-    for number in range(60):
+    for number in range(FEWER):
         truth = Truth(friction=0.3, spacing=0.08 + 0.05e-3 * rng.standard_normal(), jitter=4e-6)
         own = rng.uniform(20e-6, 300e-6, 2)
         draw = np.random.default_rng(number)
@@ -323,7 +324,7 @@ def test_delays_of_one_gate_are_told_as_well_as_is_said_where_the_spacing_is_kno
     for own, each in zip(owns, side_by_side(jobs), strict=True):
         found = each.motion
         hits += np.abs(found.estimate[:2] - own) < 1.96 * found.std[:2]
-    low, high = within(0.95, 60)
+    low, high = within(0.95, FEWER)
     assert (low <= hits).all()
     assert (hits <= high).all()
 

@@ -26,7 +26,7 @@ def scores(found: list, truth: dict, names: list[str]) -> np.ndarray:
     return np.array(rows)
 
 
-@pytest.mark.long
+@pytest.mark.long(seconds=15)
 def test_fitted_friction_covers_the_truth_at_the_stated_rate_over_200_logs() -> None:
     """Slope, release distance, spacing and delays are each log's own, known with an uncertainty only.
 

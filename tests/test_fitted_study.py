@@ -96,7 +96,9 @@ def test_study_of_a_fitted_rig_has_the_uncertainty_that_50_such_rigs_have(fitted
 
 
 @pytest.mark.long
-def test_bands_of_counts_on_the_sheet_cover_95_percent_and_are_no_more_than_twice_too_wide(fitted, monkeypatch):
+def test_bands_of_counts_on_the_sheet_cover_95_percent_and_are_no_more_than_twice_too_wide(
+    fitted, monkeypatch
+):
     # the integer form is run on two passages of each part, not on all: its rate is not in question here
     registers_of = handover._registers
     monkeypatch.setattr(handover, "_registers", lambda made, passed: registers_of(made, passed)[:2])

@@ -168,7 +168,7 @@ def choice_cases(seed, count, folder):
         check(*call("choose", file, "--trials", "10", "--workers", "1"), allowed=(0, 1, 2))
 
 
-@pytest.mark.long
+@pytest.mark.long(seconds=13)
 @pytest.mark.parametrize("seed", range(100, 120))
 def test_many_wrong_files_over_all_commands(tmp_path, seed):
     """20,000 cases in all."""

@@ -82,7 +82,7 @@ def test_switching_points_are_those_of_an_outline_integrated_afresh(key):
         assert np.abs(found - afresh).max() <= 0.01 * np.abs(afresh - nominal).max() + 2e-8
 
 
-@pytest.mark.long
+@pytest.mark.long(seconds=16)
 def test_a_study_has_the_scatter_of_trials_each_with_an_outline_of_its_own():
     scenario = parse_text(text(chamfer=SPREADS["chamfer"], tip=SPREADS["tip"]))
     rng = np.random.default_rng(3)

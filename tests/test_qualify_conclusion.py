@@ -128,7 +128,7 @@ def test_parts_that_share_no_operator_are_refused_with_the_cell_that_is_missing(
         gauge_study(np.arange(8.0), list("aaaabbbb"), list("xxxxyyyy"))
 
 
-@pytest.mark.long
+@pytest.mark.long(seconds=18)
 def test_components_of_studies_with_holes_are_right_in_the_mean_and_covered() -> None:
     """Simulated: parts 1.0, operators 0.3, repeatability 0.2; 10 x 3 x 3 with a cell and 4 rows missing.
 
