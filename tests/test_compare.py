@@ -14,7 +14,7 @@ import gatesim
 from gatesim.commands.main import cli
 from gatesim.view.intervalchart import interval_chart
 from gatesim.view.window import window
-from tests.texts import outside, overlapping
+from tests.texts import drawn_texts, outside, overlapping
 
 FOLDER = Path(__file__).parent.parent / "scenarios"
 # Invented: belts of an exact speed, whose only spread is the spacing, so that the errors are known
@@ -112,8 +112,9 @@ def test_picture_of_two_to_six_has_units_and_no_text_on_another(six):
     for count, unit in ((2, "um"), (3, "in"), (6, "mm")):
         few = gatesim.api.compare.Comparison(six.setups[-count:], six.trials, six.seed)
         figure = few.plot(unit=unit).get_figure(root=True)
-        assert overlapping(figure) == []
-        assert outside(figure) == []
+        texts = drawn_texts(figure)
+        assert overlapping(texts) == []
+        assert outside(texts, figure.bbox) == []
         assert len(figure.axes) == 3 * count
         for axes in figure.axes:
             assert axes.get_xlabel().endswith(f"/ {unit}")

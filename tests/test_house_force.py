@@ -117,7 +117,7 @@ def package(folder: Path, source: str) -> Path:
     return package_with(folder, "motion", "force/oil.py", source, *lines, registry="registry.py")
 
 
-@pytest.mark.long(seconds=15)
+@pytest.mark.long
 def test_a_force_added_as_one_file_and_one_line_is_known_to_every_command(tmp_path: Path) -> None:
     folder = package(tmp_path, NEW)
     rig = (ROOT / "scenarios" / "2-chute-slat.toml").read_text()

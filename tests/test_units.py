@@ -106,9 +106,10 @@ def test_axes_carry_the_unit_and_texts_do_not_overlap(unit, results):
     for result in results:
         figure = result.plot(unit=unit).get_figure(root=True)
         name = type(result).__name__
-        assert overlapping(figure) == [], name
-        assert outside(figure) == [], name
-        said = " ".join(text for text, _ in drawn_texts(figure))
+        texts = drawn_texts(figure)
+        assert overlapping(texts) == [], name
+        assert outside(texts, figure.bbox) == [], name
+        said = " ".join(text for text, _ in texts)
         assert re.search(rf"\b{unit}\b", said), name
         others = {"mm", "in", "um"} - {unit, "in"}
         assert not any(re.search(rf"(?:/|\d) {other}\b", said) for other in others), name

@@ -24,10 +24,10 @@ def drawn_texts(figure):
     return [(text.get_text(), text.get_window_extent(renderer)) for text in found]
 
 
-def overlapping(figure, slack=1.5):
-    """Pairs of texts whose boxes overlap by more than so many pixels both ways."""
+def overlapping(texts, slack=1.5):
+    """Pairs of drawn texts whose boxes overlap by more than so many pixels both ways."""
     pairs = []
-    for (one, a), (other, b) in combinations(drawn_texts(figure), 2):
+    for (one, a), (other, b) in combinations(texts, 2):
         across = min(a.x1, b.x1) - max(a.x0, b.x0)
         down = min(a.y1, b.y1) - max(a.y0, b.y0)
         if across > slack and down > slack:
@@ -35,11 +35,10 @@ def overlapping(figure, slack=1.5):
     return pairs
 
 
-def outside(figure, slack=1.5):
-    """Texts that do not lie within the figure."""
-    drawn, box = drawn_texts(figure), figure.bbox
+def outside(texts, box, slack=1.5):
+    """Drawn texts that do not lie within the figure's box."""
     return [
         text
-        for text, b in drawn
+        for text, b in texts
         if b.x0 < -slack or b.y0 < -slack or b.x1 > box.width + slack or b.y1 > box.height + slack
     ]
