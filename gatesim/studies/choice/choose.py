@@ -284,7 +284,7 @@ def _with_refined(
     task = partial(refine, choice=choice, round_=round_)
     starts = [least[picks] for picks in sets]
     refined = _map(task, starts, workers, [1] * len(starts), False)
-    return [*best, *(c for c, start in zip(refined, starts, strict=True) if c is not start)]
+    return [*best, *(c for c, start in zip(refined, starts, strict=True) if c.values != start.values)]
 
 
 def _against(finalists: Sequence[Entry]) -> list[Comparison | None]:
