@@ -1,12 +1,12 @@
 """A rig whose motion is fitted before a long study, so that a braked part costs as little as a free one."""
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from typing import Any, ClassVar, Protocol, TypeVar
 
 import numpy as np
 
 from gatesim.chain.once import once
-from gatesim.chain.pipeline import motion_query
+from gatesim.chain.pipeline import Move, motion_query
 from gatesim.chain.sidebyside import Question
 from gatesim.chain.surface.fit import OTHERS, Sample
 from gatesim.chain.surface.surface import surface_of
@@ -14,10 +14,9 @@ from gatesim.chain.surface.terms import even_points
 from gatesim.ground.arrays import Array, Scalar
 from gatesim.ground.draw import Draw, Kind, Nominal
 from gatesim.ground.quantity import Quantity
+from gatesim.scenario import Scenario
+from gatesim.studies.model import Calibrated, OfARig
 from gatesim.studies.plan import CALIBRATED
-
-if TYPE_CHECKING:
-    from gatesim.studies.rig import RigModel
 
 BEYOND = 1e-6
 """Share of the draws of a quantity that may lie outside of the range that is fitted."""
@@ -26,7 +25,31 @@ LEAST = 20_000
 """Trials from which on it is worth a try."""
 
 
-def surveyed(rig: "RigModel", trials: int, known: Array) -> "RigModel":
+class Surveyable(OfARig, Calibrated, Protocol):
+    """A rig whose motion can be answered by a surface: a dataclass with these fields."""
+
+    __dataclass_fields__: ClassVar[dict[str, Any]]
+
+    @property
+    def scenario(self) -> Scenario:
+        """What it is a measurement of."""
+        ...
+
+    @property
+    def move(self) -> Move:
+        """How its motion is solved."""
+        ...
+
+    @property
+    def surface(self) -> Move | None:
+        """What answers its motion instead."""
+        ...
+
+
+R = TypeVar("R", bound=Surveyable)
+
+
+def surveyed(rig: R, trials: int, known: Array) -> R:
     """The rig for a study of so many trials, with reference parts of ``known`` lengths (m).
 
     Where its motion takes steps, is smooth in what varies, and the study is long enough, it is answered by a
@@ -47,7 +70,7 @@ def surveyed(rig: "RigModel", trials: int, known: Array) -> "RigModel":
     return rig if found is None else replace(rig, surface=found)
 
 
-def _asked(rig: "RigModel", length: float | None) -> Question:
+def _asked(rig: Surveyable, length: float | None) -> Question:
     """Motions of the rig as `gatesim.chain.surface.coordinates.coordinates_of` wants them.
 
     ``length``: of a reference part in m, in place of the part's.
