@@ -134,8 +134,11 @@ class Calibrated(Model, Protocol):
 class Prepared(Model, Protocol):
     """A measurement that a long study makes ready for it."""
 
-    def prepared(self, trials: int, calibration: Calibration) -> Model:
-        """The same for less work a trial, where that pays in so many trials; told by the arguments alone."""
+    def prepared(self, trials: int, calibration: Calibration | None) -> Model:
+        """The same for less work a trial, where that pays in so many trials; told by the arguments alone.
+
+        ``calibration``: how rigs are calibrated besides; None if they are not.
+        """
         ...
 
 

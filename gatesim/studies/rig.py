@@ -24,7 +24,7 @@ from gatesim.scenario import Scenario
 from gatesim.scenario.reader import changed
 from gatesim.sensor.respond import JITTER
 from gatesim.studies.model import Trials
-from gatesim.studies.surveyed import surveyed
+from gatesim.studies.surveyed import surface_for
 from gatesim.studies.sweep import SweptQuantity, grid_values
 
 
@@ -94,9 +94,13 @@ class RigModel:
         """See `gatesim.studies.model.Sampled.sampling_in`."""
         return replace(self, sampling=frozenset(stages))
 
-    def prepared(self, trials: int, calibration: Calibration) -> "RigModel":
+    def prepared(self, trials: int, calibration: Calibration | None) -> Self:
         """See `gatesim.studies.model.Prepared.prepared`."""
-        return surveyed(self, trials, self.reference_lengths(calibration.parts))
+        moves = self.scenario.counter.source.turned_by  # an encoder asks where the part is at any time
+        if moves or self.surface is not None or self.move is not once:
+            return self
+        known = np.zeros(0) if calibration is None else self.reference_lengths(calibration.parts)
+        return replace(self, surface=surface_for(self, trials, known))
 
     def reference_lengths(self, count: int) -> Array:
         """See `gatesim.studies.model.Calibrated.reference_lengths`."""

@@ -1,20 +1,18 @@
-"""A rig whose motion is fitted before a long study, so that a braked part costs as little as a free one."""
+"""The motion of a rig fitted before a long study, so that a braked part costs as little as a free one."""
 
-from dataclasses import dataclass, replace
-from typing import Any, ClassVar, Protocol, TypeVar
+from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 
-from gatesim.chain.once import once
-from gatesim.chain.pipeline import Move, motion_query
+from gatesim.chain.pipeline import motion_query
 from gatesim.chain.sidebyside import Question
 from gatesim.chain.surface.fit import OTHERS, Sample
-from gatesim.chain.surface.surface import surface_of
+from gatesim.chain.surface.surface import Surface, surface_of
 from gatesim.chain.surface.terms import even_points
 from gatesim.ground.arrays import Array, Scalar
 from gatesim.ground.draw import Draw, Kind, Nominal
 from gatesim.ground.quantity import Quantity
-from gatesim.scenario import Scenario
 from gatesim.studies.model import Calibrated, OfARig
 from gatesim.studies.plan import CALIBRATED
 
@@ -26,55 +24,25 @@ LEAST = 20_000
 
 
 class Surveyable(OfARig, Calibrated, Protocol):
-    """A rig whose motion can be answered by a surface: a dataclass with these fields."""
-
-    __dataclass_fields__: ClassVar[dict[str, Any]]
-
-    @property
-    def scenario(self) -> Scenario:
-        """What it is a measurement of."""
-        ...
-
-    @property
-    def move(self) -> Move:
-        """How its motion is solved."""
-        ...
-
-    @property
-    def surface(self) -> Move | None:
-        """What answers its motion instead."""
-        ...
+    """A measurement by the chain that can be calibrated with reference parts."""
 
 
-R = TypeVar("R", bound=Surveyable)
+def surface_for(rig: Surveyable, trials: int, known: Array) -> Surface | None:
+    """What answers for the motion in a study of so many trials; reference parts have ``known`` lengths (m).
 
-
-def surveyed(rig: R, trials: int, known: Array) -> R:
-    """The rig for a study of so many trials, with reference parts of ``known`` lengths (m).
-
-    Where its motion takes steps, is smooth in what varies, and the study is long enough, it is answered by a
-    surface (`gatesim.chain.surface`); else the rig is as it was. That depends on the arguments alone.
+    None unless the motion takes steps, is smooth in what varies, and the study is long enough. That depends
+    on the arguments alone.
     """
-    solved = rig.surface is None and rig.move is once
-    if (
-        not solved or trials < LEAST or rig.scenario.counter.source.turned_by
-    ):  # which asks how far it has moved
-        return rig
-    lags = [sensor.time_constant for sensor in rig.scenario.sensors]
-    speeds = any(lag.nominal > 0.0 or lag.spread for lag in lags)
+    if trials < LEAST:
+        return None
     counts: dict[float | None, float] = {None: trials}
     for length in known.tolist():
         counts[length] = counts.get(length, 0.0) + CALIBRATED * trials / known.size
-    samples = [Sample(_asked(rig, length), len(rig.inputs), n, speeds) for length, n in counts.items()]
-    found = surface_of(samples)
-    return rig if found is None else replace(rig, surface=found)
+    return surface_of([_sample(rig, length, count) for length, count in counts.items()])
 
 
-def _asked(rig: Surveyable, length: float | None) -> Question:
-    """Motions of the rig as `gatesim.chain.surface.coordinates.coordinates_of` wants them.
-
-    ``length``: of a reference part in m, in place of the part's.
-    """
+def _sample(rig: Surveyable, length: float | None, trials: float) -> Sample:
+    """Motions of the rig that stand for so many; ``length``: of a reference part, in m."""
     shares = _shares(len(rig.inputs))
     values = {
         name: _value(quantity, name, own)
@@ -85,7 +53,9 @@ def _asked(rig: Surveyable, length: float | None) -> Question:
         values = dict(rig.with_references(values, np.full(n, length), n))
     case = rig.case(values, Nominal(n))
     query = motion_query(case.scenario, case.draw, case.values, ends=case.ends, controller=case.controller)
-    return Question(query.rig.part, query.rig.path, query.rig.forces, query.positions)
+    asked = Question(query.rig.part, query.rig.path, query.rig.forces, query.positions)
+    speeds = any(np.any(sensor.response.time_constant) for sensor in query.rig.sensors)
+    return Sample(asked, len(rig.inputs), trials, speeds)
 
 
 def _shares(quantities: int) -> Array:

@@ -18,7 +18,6 @@ from gatesim.studies.feed.process import process
 from gatesim.studies.feed.supply import Crossings, PartDraws, Parts, Spacing, Supply
 from gatesim.studies.model import levels_of
 from gatesim.studies.rig import RigModel
-from gatesim.studies.surveyed import surveyed
 
 COUNTED = 100
 """Parts of a stream that are counted."""
@@ -105,7 +104,7 @@ def parts_of(rig: RigModel, seed: int, streams: int, block: int) -> Parts:
 
 def ready(scenario: Scenario, streams: int) -> RigModel:
     """The rig for so many streams: its motion fitted before, where that pays in as many parts."""
-    return surveyed(RigModel(scenario), streams * (LEAD + COUNTED + TAIL), np.zeros(0))
+    return RigModel(scenario).prepared(streams * (LEAD + COUNTED + TAIL), None)
 
 
 def points_of(blocks: Sequence[Parts], asked: Sequence[tuple[Spacing, float]]) -> list[RatePoint]:
