@@ -25,7 +25,7 @@ MOST_DIAGONAL = 4
 
 MOST_CELLS = 256
 
-A_FIT = 2e-9
+A_FIT = 4e-9
 """Seconds for the cube of the terms, to solve for as many coefficients a few times over (measured)."""
 
 A_TERM, A_CALL, A_STEP = 3e-10, 1e-10, 4e-7

@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from gatesim.chain.sidebyside import Asking, Question, in_step
-from gatesim.chain.surface.cells import PROBES, Account, Grid, decay_of, directions, grid_for, probes
+from gatesim.chain.surface.cells import A_STEP, PROBES, Account, Grid, decay_of, directions, grid_for, probes
 from gatesim.chain.surface.coordinates import Coordinates, coordinates_of, items_of
 from gatesim.chain.surface.sheet import Sheet
 from gatesim.chain.surface.terms import SPARE, Terms, even_points
@@ -43,6 +43,9 @@ MORE = (0.0, 0.5, 1.0, 1.5, 2.0, 2.5, 3.0)
 
 LIKELY = 1.5
 """Of them, as many as it takes where several coordinates matter alike (measured)."""
+
+LEAST_WORK = 1.0
+"""Seconds of steps of the equation of motion from which on it is worth a try."""
 
 AROUND = 2.5
 """What a motion costs beside its steps, in explicit steps (measured)."""
@@ -90,23 +93,26 @@ def sheets_of(first: Sample, *others: Sample) -> list[Sheet]:
 
 
 def _draft_of(sample: Sample) -> Asking[Draft | None]:
+    some = sample.asked.of(slice(len(sample.asked.positions) - TWINS, None))
+    (mine,) = yield [some]
+    if sample.trials * float(mine.effort.mean()) * A_STEP < LEAST_WORK:
+        return None
     for merge in (True, False):
         coordinates = coordinates_of(sample.asked, sample.quantities, merge=merge)
         if coordinates is None:
             continue
-        # trials of the sample, the same as their coordinates say, and what a grid is chosen by
-        some = sample.asked.of(slice(len(sample.asked.positions) - TWINS, None))
+        # those trials as their coordinates say, and what a grid is chosen by
         x, _, known = coordinates.of(items_of(some), some.positions)
         twins = replace(coordinates.at(x, np.zeros(TWINS)), positions=some.positions)
         along = np.concatenate([np.outer(one, probes()) for one in directions(len(x) + 1)], axis=1)
-        mine, theirs, probed = yield [some, twins, coordinates.at(along[:-1], along[-1])]
+        theirs, probed = yield [twins, coordinates.at(along[:-1], along[-1])]
         if known.all() and (np.abs(mine.time - theirs.time) <= TWIN * theirs.time).all():
             return _draft(sample, coordinates, probed)
     return None
 
 
 def _draft(sample: Sample, coordinates: Coordinates, probed: Passage) -> Draft | None:
-    if not (_sound(probed).all() and probed.effort.any()):
+    if not _sound(probed).all():
         return None
     times = probed.time.reshape(-1, PROBES, probed.time.shape[1])
     middle = times[0, PROBES // 2]
