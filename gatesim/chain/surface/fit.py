@@ -50,7 +50,7 @@ LEAST_WORK = 1.0
 AROUND = 2.5
 """What a motion costs beside its steps, in explicit steps (measured)."""
 
-GAIN = 0.6
+GAIN = 0.75
 """Largest cost of a sheet over that of the motion for it to be worth while."""
 
 
