@@ -52,11 +52,11 @@ def test_a_belt_that_runs_up_is_met_when_a_search_says_so():
         one = take(belt, np.array([i]))
 
         def gap(t, i=i, sign=sign, a=a, one=one):
-            return sign * (one.velocity(np.array([t]))[0] - v[i] - a * t)
+            return sign * (one.velocity(np.atleast_1d(t)[:, None])[:, 0] - v[i] - a * t)
 
         looked = np.linspace(0.0, 4.0, 4001)
-        first = looked[[gap(t) <= 0 for t in looked]].min()
-        exact = brentq(gap, max(first - 1e-3, 0.0), first, xtol=1e-15)
+        first = looked[gap(looked) <= 0].min()
+        exact = brentq(lambda t, gap=gap: gap(t)[0], max(first - 1e-3, 0.0), first, xtol=1e-15)
         if p.grip[i] <= 1 and exact == pytest.approx(p.caught_time[i], rel=1e-2):  # else it slipped on there
             assert p.caught_time[i] == pytest.approx(exact, abs=1e-13)
             assert p.caught_position[i] == pytest.approx(exact * (v[i] + 0.5 * a * exact), abs=1e-13)
