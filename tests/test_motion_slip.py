@@ -331,6 +331,7 @@ def test_a_ripple_too_fast_to_follow_is_refused_in_time(ripple):
         passage(Block(), Path(0.0), (belt,), [0.4, 0.5])
 
 
+@pytest.mark.long
 def test_a_ripple_too_fast_while_other_forces_change_is_refused_at_once():
     belt = Belt(0.75, 0.45, ripple=0.02, ripple_frequency=20e3)
     with pytest.raises(ArithmeticError, match="while the belt runs up or other forces change"):

@@ -200,6 +200,7 @@ def test_another_brake_or_other_gates_are_not_answered_for():
         )
 
 
+@pytest.mark.long
 def test_speeds_are_told_where_the_receiver_needs_them():
     rig = prepared(BRAKED.replace("[sensor]", '[sensor]\ntime_constant = "10 us"'))
     part, path, forces, positions = asked(rig, 500)
@@ -232,6 +233,7 @@ def test_a_short_study_is_left_alone():
     assert prepared(BRAKED, 10_000).surface is None
 
 
+@pytest.mark.long
 def test_a_study_says_the_same_with_a_surface_and_without():
     plan = Plan(trials=20_000)
     bare, fitted = RigModel(parse_text(BRAKED)), prepared(BRAKED)
