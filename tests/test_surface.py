@@ -14,8 +14,9 @@ from scipy.integrate import solve_ivp
 
 from gatesim.chain.pipeline import motion_query
 from gatesim.chain.reference import AS_USUAL
+from gatesim.chain.sidebyside import Question
 from gatesim.chain.surface.cells import PROBES, decay_of, probes
-from gatesim.chain.surface.terms import Terms, even_points
+from gatesim.chain.surface.terms import Terms, even_points, term_count
 from gatesim.ground.draw import Streams
 from gatesim.ground.outcome import Outcome
 from gatesim.motion import passage
@@ -79,14 +80,6 @@ def asked(rig, n, seed=3):
     draw = Streams(seed, 0, n)
     query = motion_query(rig.scenario, draw, sample(rig, draw), ends=False)
     return query.rig.part, query.rig.path, query.rig.forces, query.positions
-
-
-def of(rows, part, path, forces, positions):
-    def some(item):
-        arrays = {k: v[rows] for k, v in vars(item).items() if isinstance(v, np.ndarray) and v.ndim}
-        return replace(item, **arrays)
-
-    return some(part), some(path), tuple(some(force) for force in forces), positions[rows]
 
 
 def crossings(part, path, brake, positions, i):
@@ -169,7 +162,8 @@ def test_a_trial_does_not_depend_on_its_company():
     everything = asked(rig, 5000)
     whole = rig.surface(*everything)
     for rows in (np.array([17]), np.arange(100, 90, -1), np.arange(0, 5000, 7)):
-        some = rig.surface(*of(rows, *everything))
+        one = Question(*everything).of(rows)
+        some = rig.surface(one.part, one.path, one.forces, one.positions)
         assert some.time.tobytes() == whole.time[rows].tobytes()
 
 
@@ -261,6 +255,7 @@ def test_workers_and_pieces_change_no_bit_of_a_study_on_a_surface():
 def test_a_polynomial_is_fitted_exactly():
     """A product of powers that are among the terms comes out to rounding, anywhere on the cell."""
     terms = Terms((6.0, 4.0, 3.0))
+    assert term_count(terms.degrees) == len(terms.every)
     x, y, z = terms.points.T
     values = np.array([1.0 + x**2 * y - 0.5 * z + x * y * z, 3.0 * z**3 - x**6])
     coefficients = [own[0] for own in terms.fitted(values.T[None])]

@@ -5,11 +5,10 @@ from dataclasses import dataclass, field, fields, replace
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from gatesim.chain.alike import MotionInputs, motion_inputs
 from gatesim.chain.sidebyside import Question, answered
-from gatesim.ground.arrays import Array, take
+from gatesim.ground.arrays import Array
 from gatesim.motion import Belt, Force, Passage, Path, belt_among
 from gatesim.motion.path import Body
 from gatesim.part import Part
@@ -68,8 +67,7 @@ class Remembered:
         new = {key: row for row, key in reversed(list(enumerate(keys))) if key not in answers.places}
         rows = np.array(sorted(new.values()), np.intp)
         if rows.size:
-            asked = Question(take(part, rows), take(path, rows), _taken(forces, rows), positions[rows])
-            solved = self._solved(asked)
+            solved = self._solved(Question(part, path, forces, positions).of(rows))
             there = len(answers.passages)
             answers.places.update({keys[row]: (there, number) for number, row in enumerate(rows)})
             answers.passages.append(solved)
@@ -81,10 +79,6 @@ class Remembered:
         kind = inputs.shared + str(positions.shape[1]).encode()
         keys = [row.tobytes() for row in np.column_stack([*inputs.each, positions])]
         return self.known.setdefault(kind, _Answers()), keys
-
-
-def _taken(forces: Sequence[Force | Belt], rows: NDArray[np.intp]) -> tuple[Force | Belt, ...]:
-    return tuple(take(force, rows) for force in forces)
 
 
 def _gathered(answers: _Answers, places: Sequence[Place]) -> Passage:

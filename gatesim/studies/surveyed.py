@@ -38,7 +38,7 @@ def surface_for(rig: Surveyable, trials: int, known: Array) -> Surface | None:
     counts: dict[float | None, float] = {None: trials}
     for length in known.tolist():
         counts[length] = counts.get(length, 0.0) + CALIBRATED * trials / known.size
-    return surface_of([_sample(rig, length, count) for length, count in counts.items()])
+    return surface_of(_sample(rig, length, count) for length, count in counts.items())
 
 
 def _sample(rig: Surveyable, length: float | None, trials: float) -> Sample:

@@ -12,6 +12,7 @@ from itertools import product
 
 import numpy as np
 
+from gatesim.chain.surface.terms import term_count
 from gatesim.ground.arrays import Array
 
 PROBES = 33
@@ -62,13 +63,8 @@ class Grid:
 
     @property
     def terms(self) -> int:
-        """Terms of a cell: those with sum(k_i / n_i) <= 1."""
-        kept = [n for n in self.degrees if n]
-        total: Array = np.zeros(())
-        for number, n in enumerate(kept):
-            axis = np.arange(int(n) + 1) / n
-            total = total + axis.reshape([-1 if i == number else 1 for i in range(len(kept))])
-        return int(np.count_nonzero(total <= 1.0 + 1e-9))
+        """Terms of a cell."""
+        return term_count(self.degrees)
 
     @property
     def number(self) -> int:

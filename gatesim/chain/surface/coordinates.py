@@ -115,7 +115,7 @@ def _logs(values: Sequence[Scalar], plain: Flags, n: int) -> Array:
 
 
 def numbers(items: Sequence[Any]) -> dict[Key, Scalar]:
-    """Every number of part, path and forces, and the drive; one a trial, or one for all."""
+    """Every number of part, path and forces; one a trial, or one for all."""
     found: dict[Key, Scalar] = {}
     for number, item in enumerate(items):
         for field in fields(item):

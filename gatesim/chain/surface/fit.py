@@ -1,5 +1,6 @@
 """The sheet of a rig fitted to the equation of motion, and held against it where it was not fitted."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -78,8 +79,8 @@ class Draft:
     tolerance: float
 
 
-def sheets_of(first: Sample, *others: Sample) -> list[Sheet]:
-    """The sheets of those samples that are worth one; none where the first is not.
+def sheets_of(first: Sample, others: Iterator[Sample]) -> list[Sheet]:
+    """The sheets of those samples that are worth one; none where the first is not, and no other is made then.
 
     A sheet is not where what varies is not told by coordinates, parts stop on the way, the motion is not
     smooth, or it is so quick, or the trials so few, that nothing would be gained.

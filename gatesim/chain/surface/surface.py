@@ -1,6 +1,6 @@
 """A motion to hand to the pipeline that answers from sheets, and asks the equation of motion for the rest."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass, fields, replace
 from typing import Any
 
@@ -38,7 +38,8 @@ class Surface:
         time, speed = np.full(positions.T.shape, np.nan), np.full(positions.T.shape, np.nan)
         left = np.arange(len(positions))
         for sheet in self.sheets:
-            left = left[~_answered(sheet, asked.of(left), left, time, speed)]
+            some = asked if left.size == len(positions) else asked.of(left)
+            left = left[~_answered(sheet, some, left, time, speed)]
             if not left.size:
                 return Passage.known(time.T, speed.T)
         return _completed(Passage.known(time.T, speed.T), asked.of(left), left)
@@ -69,10 +70,10 @@ def _completed(found: Passage, asked: Question, rows: NDArray[np.intp]) -> Passa
     return replace(found, **changed)
 
 
-def surface_of(samples: Sequence[Sample]) -> Surface | None:
+def surface_of(samples: Iterator[Sample]) -> Surface | None:
     """A surface with a sheet for each of the samples that is worth one; None where the first is not."""
-    first = samples[0]
-    if not first.asked.forces or belt_among(first.asked.forces) is not None:
+    first = next(samples)
+    if belt_among(first.asked.forces) is not None:
         return None
-    sheets = sheets_of(*samples)
+    sheets = sheets_of(first, samples)
     return Surface(kind_of(first.asked), tuple(sheets)) if sheets else None

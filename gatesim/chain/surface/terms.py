@@ -21,6 +21,9 @@ AT_ONCE, WHOLE = 1024, 64
 """Trials worked on together, few enough for the cache, and of which a whole number is: the sums over terms
 then take the same way for all of them."""
 
+ROOM = 1.0 + 1e-9
+"""What sum(k_i / n_i) may be: 1, but for rounding."""
+
 SPARE = 10
 """Points beyond twice the number of terms."""
 
@@ -34,7 +37,7 @@ class Terms:
     @cached_property
     def every(self) -> tuple[tuple[int, ...], ...]:
         """All terms in lexical order."""
-        return tuple(_within(self.degrees, 1.0 + 1e-9))
+        return tuple(_within(self.degrees, ROOM))
 
     @cached_property
     def counts(self) -> dict[tuple[int, ...], int]:
@@ -140,6 +143,16 @@ def _within(degrees: Sequence[float], room: float) -> Iterator[tuple[int, ...]]:
     for k in range(top + 1):
         for rest in _within(others, room - (k / first if k else 0.0)):
             yield (k, *rest)
+
+
+def term_count(degrees: Sequence[float]) -> int:
+    """How many terms `Terms` of these degrees has, without listing them."""
+    kept = [n for n in degrees if n]
+    total: Array = np.zeros(())
+    for number, n in enumerate(kept):
+        axis = np.arange(int(n) + 1) / n
+        total = total + axis.reshape([-1 if i == number else 1 for i in range(len(kept))])
+    return int(np.count_nonzero(total <= ROOM))
 
 
 def _even(dimensions: int, rows: slice) -> Array:
